@@ -1,0 +1,175 @@
+"""Units: converted once, here, at the edge; inside the kit everything is SI.
+
+The units of findings are ``V``, ``A``, ``ohm``, ``s``, ``A.h``, ``W.h``, ``%``, ``d``, ``degC`` and ``1``.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import Any
+
+FINDING_UNITS = ("V", "A", "ohm", "s", "A.h", "W.h", "%", "d", "degC", "Hz", "1", "")
+"""Units a finding may carry; the last is for words, lists and yes/no."""
+
+SUFFIX_UNITS = {
+    "V": "V",
+    "A": "A",
+    "ohm": "ohm",
+    "s": "s",
+    "min": "min",
+    "h": "h",
+    "d": "d",
+    "Ah": "A.h",
+    "Wh": "W.h",
+    "C": "degC",
+    "Hz": "Hz",
+    "percent": "%",
+}
+"""Unit that the suffix of a parameter's name stands for (``rated_capacity_Ah`` → ``A.h``)."""
+
+_SPELLINGS = {
+    "Ω": "ohm",
+    "Ω": "ohm",
+    "μ": "µ",
+    "°C": "degC",
+    "℃": "degC",
+    "Ah": "A*h",
+    "Wh": "W*h",
+    "A.h": "A*h",
+    "W.h": "W*h",
+    "A·h": "A*h",
+    "W·h": "W*h",
+    "%": "percent",
+}
+_NUMBER_AND_UNIT = re.compile(r"^\s*([+\-−]?\d+(?:[.,]\d+)?(?:[eE][+\-−]?\d+)?)\s*(.*?)\s*$")
+
+
+@cache
+def _registry() -> Any:
+    import pint  # takes a third of a second: only when a unit other than SI turns up
+
+    registry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    registry.formatter.default_format = "~P"
+    return registry
+
+
+def _pint_spelling(unit: str) -> str:
+    text = unit.strip()
+    for written, meant in _SPELLINGS.items():
+        if written in ("Ah", "Wh"):
+            text = re.sub(rf"(?<![A-Za-z])([µumk]?){written[0]}h\b", rf"\1{written[0]}*h", text)
+        else:
+            text = text.replace(written, meant)
+    return text
+
+
+@cache
+def factor(unit: str, to: str) -> float:
+    """Return the number by which a value in `unit` is multiplied to be in `to`.
+
+    Parameters
+    ----------
+    unit, to : str
+        Units as a meter or a person writes them: "mA", "µV", "Ω", "mAh", "A.h".
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    ValueError
+        If a unit is unknown, or the two are of different quantities, or the scale has an offset
+        (degrees): the message names both.
+    """
+    if unit == to:
+        return 1.0
+    registry = _registry()
+    try:
+        return float(registry.Quantity(1.0, _pint_spelling(unit)).to(_pint_spelling(to)).magnitude)
+    except Exception as error:  # pint raises a dozen types, tokenizer errors among them
+        raise ValueError(f"'{unit}' is no unit of the same kind as '{to}'") from error
+
+
+def to_unit(value: float | str, unit: str) -> float:
+    """Read a bare number, or a number with a unit, as a value in `unit`.
+
+    Parameters
+    ----------
+    value : float or str
+        ``0.5``, ``"500 mA"``, ``"0,5 A"``; a bare number is in `unit` already.
+    unit : str
+        The unit wanted.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    ValueError
+        If the text is no number with a unit of the same kind.
+    """
+    if isinstance(value, bool):
+        raise ValueError(f"yes/no is no quantity in {unit}")
+    if isinstance(value, int | float):
+        return float(value)
+    found = _NUMBER_AND_UNIT.match(value)
+    if not found:
+        raise ValueError(f"'{value}' is not a number with a unit, such as '1.5 {unit}'")
+    number = float(found[1].replace(",", ".").replace("−", "-"))
+    written = found[2]
+    if not written:
+        return number
+    if unit == "degC" or "°" in written:
+        return _temperature(number, written, unit)
+    return number * factor(written, unit)
+
+
+def _temperature(number: float, written: str, unit: str) -> float:
+    try:
+        return float(_registry().Quantity(number, _pint_spelling(written)).to(_pint_spelling(unit)).magnitude)
+    except Exception as error:
+        raise ValueError(f"'{written}' is no unit of the same kind as '{unit}'") from error
+
+
+def is_unit_of(unit: str, kind: str) -> bool:
+    """Whether `unit` is a unit of the same quantity as `kind`."""
+    try:
+        factor(unit, kind)
+    except ValueError:
+        return False
+    return True
+
+
+_PREFIXES = {"A": ((1e-6, "µA"), (1e-3, "mA"), (1.0, "A")), "ohm": ((1e-3, "mΩ"), (1.0, "Ω")), "V": ((1.0, "V"),)}
+_SIGNS = {"ohm": "Ω", "A.h": "Ah", "W.h": "Wh", "degC": "°C", "1": ""}
+
+
+def for_people(value: float, unit: str) -> tuple[float, str]:
+    """Return the factor and the unit sign under which a reader sees a quantity.
+
+    Parameters
+    ----------
+    value : float
+        The quantity, in `unit`; its size picks the prefix.
+    unit : str
+        A finding's unit.
+
+    Returns
+    -------
+    tuple of (float, str)
+        Divide the value by the first and write the second behind it: ``0.000045, "A"`` → ``1e-6, "µA"``.
+    """
+    steps = _PREFIXES.get(unit)
+    if not steps:
+        return 1.0, _SIGNS.get(unit, unit)
+    size = abs(value)
+    # Amperes are read as such from 0.1 A on, as the trade writes charge currents.
+    switch = 0.1 if unit == "A" else 1.0
+    chosen = steps[0]
+    for scale, sign in steps:
+        if size >= scale * (switch if scale == 1.0 else 1.0):
+            chosen = (scale, sign)
+    return chosen if size > 0 else steps[-1]
