@@ -29,8 +29,8 @@ SUFFIX_UNITS = {
 """Unit that the suffix of a parameter's name stands for (``rated_capacity_Ah`` → ``A.h``)."""
 
 _SPELLINGS = {
-    "Ω": "ohm",
-    "Ω": "ohm",
+    "\u2126": "ohm",
+    "\u03a9": "ohm",
     "μ": "µ",
     "°C": "degC",
     "℃": "degC",
@@ -49,7 +49,7 @@ _NUMBER_AND_UNIT = re.compile(r"^\s*([+\-−]?\d+(?:[.,]\d+)?(?:[eE][+\-−]?\d+
 def _registry() -> Any:
     import pint  # takes a third of a second: only when a unit other than SI turns up
 
-    registry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    registry: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     registry.formatter.default_format = "~P"
     return registry
 
@@ -143,7 +143,10 @@ def is_unit_of(unit: str, kind: str) -> bool:
     return True
 
 
-_PREFIXES = {"A": ((1e-6, "µA"), (1e-3, "mA"), (1.0, "A")), "ohm": ((1e-3, "mΩ"), (1.0, "Ω")), "V": ((1.0, "V"),)}
+_PREFIXES = {
+    "A": ((1e-6, "µA"), (1e-3, "mA"), (1.0, "A")),
+    "ohm": ((1e-3, "mΩ"), (1.0, "Ω")),
+}
 _SIGNS = {"ohm": "Ω", "A.h": "Ah", "W.h": "Wh", "degC": "°C", "1": ""}
 
 

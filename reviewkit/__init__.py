@@ -1,0 +1,1 @@
+"""Turns bench measurements of a built-in lithium-ion charger into a reproducible, published review."""

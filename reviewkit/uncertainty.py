@@ -1,0 +1,348 @@
+"""Uncertainty budgets: what a number's doubt is made of, and which doubts two numbers share.
+
+References
+----------
+JCGM 100:2008 (GUM): 4.3 (Type B), 5.1.2 (law of propagation), 5.2.2 (correlated inputs), F.2.2.1
+(digital displays), G.4.1 (effective degrees of freedom). JCGM 101:2008: propagation of distributions.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+Distribution = Literal["rectangular", "normal", "triangular", "u-shaped"]
+
+COVERAGE = 0.9545
+"""Coverage probability of every expanded uncertainty: k = 2 where the distribution is normal."""
+
+_DIVISOR = {
+    "rectangular": math.sqrt(3),
+    "triangular": math.sqrt(6),
+    "u-shaped": math.sqrt(2),
+    "normal": 1.0,
+}
+
+
+@dataclass(frozen=True)
+class Component:
+    """One doubt in a number.
+
+    Parameters
+    ----------
+    name : str
+        What it is: "ammeter accuracy, 10 A range".
+    size : float [unit]
+        As declared: half-width of a rectangular, triangular or u-shaped distribution, or the standard
+        deviation of a normal one.
+    unit : str
+        Unit of `size`.
+    distribution : {"rectangular", "normal", "triangular", "u-shaped"}
+    sensitivity : float [unit of the number / unit]
+        Change of the number per change of this input.
+    dof : float
+        Degrees of freedom of a Type A evaluation.
+    shared : str
+        Names the one physical unknown behind it; components with the same name are fully correlated,
+        within one number and between numbers. Empty: an unknown of its own.
+    """
+
+    name: str
+    size: float
+    unit: str
+    distribution: Distribution = "normal"
+    sensitivity: float = 1.0
+    dof: float = math.inf
+    shared: str = ""
+
+    @property
+    def standard(self) -> float:
+        """Standard uncertainty of the input (GUM 4.3.7, 4.3.9)."""
+        return self.size / _DIVISOR[self.distribution]
+
+    @property
+    def signed(self) -> float:
+        """Sensitivity times standard uncertainty, with its sign."""
+        return self.sensitivity * self.standard
+
+    @property
+    def contribution(self) -> float:
+        """Standard uncertainty that this component gives the number."""
+        return abs(self.signed)
+
+    def scaled(self, by: float) -> Component:
+        """Return the same doubt as it shows in a number that depends on this one with slope `by`."""
+        return replace(self, sensitivity=self.sensitivity * by)
+
+
+def resolution(name: str, step: float, unit: str, sensitivity: float = 1.0) -> Component:
+    """Return the doubt of a digital display with the given step: δ/√12 (GUM F.2.2.1)."""
+    return Component(name, step / 2, unit, "rectangular", sensitivity)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A number with its unit and its uncertainty budget.
+
+    Parameters
+    ----------
+    value : float [unit]
+    unit : str
+    components : tuple of Component
+        Sensitivities refer to this value.
+    """
+
+    value: float
+    unit: str
+    components: tuple[Component, ...] = ()
+
+    @property
+    def standard(self) -> float:
+        """Combined standard uncertainty [unit]: shared unknowns add with their signs (GUM 5.2.2)."""
+        return math.sqrt(math.fsum(part.standard_in_number**2 for part in merged(self.components)))
+
+    @property
+    def dof(self) -> float:
+        """Effective degrees of freedom, cut to the next lower integer (GUM G.4.1)."""
+        return effective_dof(merged(self.components))
+
+    @property
+    def coverage_factor(self) -> float:
+        """Factor k for 95.45 % coverage: 2 where the distribution is normal; see `coverage_factor`."""
+        return coverage_factor(self.components)
+
+    @property
+    def expanded(self) -> float:
+        """Expanded uncertainty U = k·u [unit]."""
+        return self.coverage_factor * self.standard
+
+    @property
+    def low(self) -> float:
+        """Lower end of the coverage interval [unit]."""
+        return self.value - self.expanded
+
+    @property
+    def high(self) -> float:
+        """Upper end of the coverage interval [unit]."""
+        return self.value + self.expanded
+
+    def plus(self, *components: Component) -> Measured:
+        """Return the same number with further doubts."""
+        return replace(self, components=self.components + components)
+
+    def scaled(self, by: float, unit: str | None = None) -> Measured:
+        """Return `by` times this number, in `unit` if that changes."""
+        return Measured(
+            self.value * by, unit or self.unit, tuple(part.scaled(by) for part in self.components)
+        )
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One independent unknown of a number: a component, or several that are the same unknown."""
+
+    standard_in_number: float
+    distribution: Distribution
+    dof: float
+
+
+def merged(components: Iterable[Component]) -> tuple[_Part, ...]:
+    """Return the independent unknowns: components that share one are added with their signs."""
+    groups: dict[str, list[Component]] = {}
+    for position, component in enumerate(components):
+        groups.setdefault(component.shared or f"\0{position}", []).append(component)
+    return tuple(
+        _Part(abs(math.fsum(part.signed for part in group)), group[0].distribution, group[0].dof)
+        for group in groups.values()
+    )
+
+
+def effective_dof(parts: Iterable[_Part]) -> float:
+    """Return the Welch–Satterthwaite degrees of freedom, cut to the next lower integer (GUM eq. G.2b)."""
+    known = tuple(parts)
+    total = math.fsum(part.standard_in_number**2 for part in known)
+    weights = math.fsum(part.standard_in_number**4 / part.dof for part in known if math.isfinite(part.dof))
+    if weights == 0 or total == 0:
+        return math.inf
+    return max(1.0, math.floor(total**2 / weights + 1e-9))
+
+
+@cache
+def student_factor(dof: float, coverage: float = COVERAGE) -> float:
+    """Return the two-sided factor t_p(ν) (GUM Table G.2); the normal one for ν = ∞."""
+    from scipy import special  # a quarter of a second to import: only for Type A evaluations
+
+    if math.isinf(dof):
+        return float(special.ndtri((1 + coverage) / 2))
+    return float(special.stdtrit(dof, (1 + coverage) / 2))
+
+
+def coverage_factor(components: Sequence[Component], coverage: float = COVERAGE) -> float:
+    """Return the factor k by which the combined standard uncertainty is multiplied.
+
+    Parameters
+    ----------
+    components : sequence of Component
+    coverage : float
+        Probability that the interval is to hold.
+
+    Returns
+    -------
+    float
+        Quantile of the sum of the distributions in units of its standard deviation; widened by the
+        t distribution where degrees of freedom are few. Never more than the normal factor for
+        infinitely many degrees of freedom.
+
+    Notes
+    -----
+    A single rectangular doubt of half-width a has k = 0.9545·√3 = 1.65 (JCGM 101 clause 9.2 has the
+    same effect): k = 2 would claim more than the meter's own hard limit.
+    """
+    parts = [part for part in merged(components) if part.standard_in_number > 0]
+    if not parts:
+        return 2.0
+    total = math.sqrt(math.fsum(part.standard_in_number**2 for part in parts))
+    normal = student_factor(math.inf, coverage)
+    shares = tuple(
+        (part.distribution, round(part.standard_in_number / total, 3))
+        for part in sorted(parts, key=lambda part: -part.standard_in_number)
+    )
+    bounded = min(normal, _sum_quantile(shares, coverage))
+    return bounded * student_factor(effective_dof(parts), coverage) / normal
+
+
+@cache
+def _sum_quantile(shares: tuple[tuple[Distribution, float], ...], coverage: float) -> float:
+    """Return the half-width that holds `coverage` of a sum of independent centred distributions.
+
+    Each share is (distribution, standard deviation). The characteristic functions are multiplied and
+    inverted on a grid: F(x) = 1/2 + (1/π) ∫ φ(t) sin(tx)/t dt.
+    """
+    frequency = np.linspace(1e-6, 60.0, 6001)
+    characteristic = np.ones_like(frequency)
+    for distribution, deviation in shares:
+        characteristic *= _characteristic(distribution, deviation * frequency)
+    weights = characteristic / frequency
+
+    def inside(half_width: float) -> float:
+        return float(2 / math.pi * np.trapezoid(weights * np.sin(half_width * frequency), frequency))
+
+    low, high = 0.0, 4.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if inside(middle) < coverage else (low, middle)
+    return (low + high) / 2
+
+
+def _characteristic(distribution: Distribution, argument: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the characteristic function of a distribution of standard deviation 1."""
+    if distribution == "normal":
+        return np.exp(-(argument**2) / 2)
+    if distribution == "rectangular":
+        return np.sinc(math.sqrt(3) * argument / math.pi)
+    if distribution == "triangular":
+        return np.sinc(math.sqrt(6) * argument / (2 * math.pi)) ** 2
+    from scipy import special
+
+    return np.asarray(special.j0(math.sqrt(2) * argument))
+
+
+def propagate(function: Callable[..., Any], *inputs: Measured, unit: str) -> Measured:
+    """Return ``function(*inputs)`` with the uncertainty propagated to first order (GUM 5.1.2, 5.2.2).
+
+    Parameters
+    ----------
+    function : callable
+        Arithmetic on plain numbers; for transcendental functions use `uncertainties.umath`.
+    *inputs : Measured
+        May share unknowns: each enters once.
+    unit : str
+        Unit of the result.
+
+    Returns
+    -------
+    Measured
+        Its components are the inputs' own, with sensitivities to the result.
+    """
+    from uncertainties import ufloat  # only where a formula is propagated
+
+    unknowns: dict[str, tuple[Any, Component]] = {}
+    arguments = []
+    for place, measured in enumerate(inputs):
+        argument: Any = measured.value
+        for position, part in enumerate(measured.components):
+            name = part.shared or f"\0{place}.{position}"
+            variable, _ = unknowns.setdefault(name, (ufloat(0.0, 1.0), part))
+            argument = argument + part.signed * variable
+        arguments.append(argument)
+    result = function(*arguments)
+    slopes = getattr(result, "derivatives", {})
+    components = tuple(
+        replace(part, sensitivity=float(slopes[variable]) / part.standard)
+        for variable, part in unknowns.values()
+        if slopes.get(variable)
+    )
+    return Measured(float(getattr(result, "nominal_value", result)), unit, components)
+
+
+def means(readings: npt.ArrayLike, names: Sequence[str], units: Sequence[str]) -> tuple[Measured, ...]:
+    """Return the means of simultaneous readings, correlations kept (GUM 4.2, 5.2.3, H.2).
+
+    Parameters
+    ----------
+    readings : array, shape (quantities, repeats)
+    names, units : sequence of str
+
+    Returns
+    -------
+    tuple of Measured
+        Independent unknowns behind all of them are shared, so `propagate` sees the correlation.
+
+    Raises
+    ------
+    ValueError
+        With fewer than two repeats.
+    """
+    table = np.asarray(readings, dtype=float)
+    count = table.shape[1]
+    if count < 2:
+        raise ValueError("a mean's uncertainty needs at least two readings")
+    covariance = np.atleast_2d(np.cov(table)) / count
+    size, direction = np.linalg.eigh(covariance)
+    loads = direction * np.sqrt(np.clip(size, 0.0, None))
+    tag = "repeat readings of " + ", ".join(names)
+    return tuple(
+        Measured(
+            float(table[row].mean()),
+            units[row],
+            tuple(
+                Component(
+                    f"{names[row]}: repeat readings",
+                    1.0,
+                    "1",
+                    "normal",
+                    float(load),
+                    count - 1,
+                    f"{tag} [{axis}]",
+                )
+                for axis, load in enumerate(loads[row])
+                if load
+            ),
+        )
+        for row in range(len(table))
+    )
+
+
+def difference(first: Measured, second: Measured) -> Measured:
+    """Return `first` − `second`; unknowns that both share cancel as far as they do."""
+    return Measured(
+        first.value - second.value,
+        first.unit,
+        first.components + tuple(part.scaled(-1.0) for part in second.components),
+    )
