@@ -1,0 +1,284 @@
+"""The cell under charge as a small circuit, fitted to the log: open-circuit voltage, resistances, memory.
+
+V_cell(t) = U(q) + R0·I + Σ x_i with τ_i·dx_i/dt = R_i·I − x_i, q the charge delivered so far. It is fitted
+to one charge with its relaxation and used for one thing: to run the same charge again under another limit
+(another series resistance, another capacity).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+TIME_CONSTANTS_S = (15.0, 80.0, 400.0, 2000.0)
+"""Memory terms offered to the fit; those the log does not support come out with no resistance."""
+
+_GRID = 4000
+_KNOTS = 28
+_SMOOTH = 3e-3
+
+
+@dataclass(frozen=True)
+class CellModel:
+    """A cell fitted to its own charge.
+
+    Parameters
+    ----------
+    charge_Ah : array, shape (m,) [A.h]
+        From the charge's start, rising.
+    open_circuit_V : array, shape (m,) [V]
+        U at those charges.
+    ohmic : float [ohm]
+        R0.
+    slow_ohm : array, shape (k,) [ohm]
+    time_constants_s : array, shape (k,) [s]
+    residual_V : float [V]
+        Root mean square of what the fit leaves.
+    """
+
+    charge_Ah: FloatArray
+    open_circuit_V: FloatArray
+    ohmic: float
+    slow_ohm: FloatArray
+    time_constants_s: FloatArray
+    residual_V: float
+
+    @property
+    def resistance(self) -> float:
+        """Resistance after minutes of steady current [ohm]."""
+        return self.ohmic + float(self.slow_ohm.sum())
+
+    def scaled(self, by: float) -> CellModel:
+        """Return the cell of `by` times the capacity: charges grow, resistances fall in proportion."""
+        return replace(
+            self, charge_Ah=self.charge_Ah * by, ohmic=self.ohmic / by, slow_ohm=self.slow_ohm / by
+        )
+
+
+@dataclass(frozen=True)
+class State:
+    """Where a charge stands.
+
+    Parameters
+    ----------
+    time_s : float [s]
+        Since charge start.
+    charge_Ah : float [A.h]
+    slow_V : array, shape (k,) [V]
+        The memory terms x_i.
+    """
+
+    time_s: float
+    charge_Ah: float
+    slow_V: FloatArray
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The two limits of a charger and the current at which it stops.
+
+    Parameters
+    ----------
+    current_A : float [A]
+    set_V : float [V]
+        At the regulation point.
+    series_ohm : float [ohm]
+        Between the regulation point and the cell.
+    stop_A : float [A]
+    """
+
+    current_A: float
+    set_V: float
+    series_ohm: float
+    stop_A: float
+
+
+@dataclass(frozen=True)
+class Run:
+    """A charge that the model ran.
+
+    Parameters
+    ----------
+    time_s, voltage_V, current_A, charge_Ah : array, shape (n,)
+        Time since charge start; voltage at the cell.
+    knee_s : float [s]
+        When the set voltage was reached.
+    duration_s : float [s]
+        When the current fell to the stop; the last time if it never did.
+    """
+
+    time_s: FloatArray
+    voltage_V: FloatArray
+    current_A: FloatArray
+    charge_Ah: FloatArray
+    knee_s: float
+    duration_s: float
+
+
+def resample(
+    time_s: FloatArray, voltage_V: FloatArray, current_A: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, float]:
+    """Return time, voltage and current on an even grid of at most a few thousand rows, and its step [s].
+
+    Readings within a grid cell are averaged; empty cells are filled along a straight line.
+    """
+    span = float(time_s[-1] - time_s[0])
+    step = max(float(np.median(np.diff(time_s))), span / _GRID)
+    place = np.minimum(((time_s - time_s[0]) / step).astype(np.int64), int(span / step))
+    count = np.bincount(place)
+    filled = np.flatnonzero(count)
+    centre = time_s[0] + (np.arange(len(count)) + 0.5) * step
+    columns = []
+    for values in (voltage_V, current_A):
+        mean = np.bincount(place, values)[filled] / count[filled]
+        columns.append(np.interp(centre, centre[filled], mean))
+    return centre, columns[0], columns[1], step
+
+
+def fit(time_s: FloatArray, voltage_V: FloatArray, current_A: FloatArray) -> CellModel:
+    """Return the circuit that a charge and its relaxation show.
+
+    Parameters
+    ----------
+    time_s, voltage_V, current_A : array, shape (n,)
+        From just before charge start (or from it) to the end of the relaxation; no missing values, the
+        voltage that of the cell, current positive into it.
+
+    Returns
+    -------
+    CellModel
+
+    Notes
+    -----
+    For fixed time constants the model is linear in everything else: a cubic spline for U(q) with a light
+    smoothness term, non-negative resistances. Bounded least squares (scipy).
+    """
+    from scipy.optimize import lsq_linear
+
+    time, voltage, current, step = resample(time_s, voltage_V, current_A)
+    charge = np.concatenate([[0.0], np.cumsum(current[:-1])]) * step / 3600
+    constants = np.array([tau for tau in TIME_CONSTANTS_S if tau > 1.5 * step])
+    memory = np.column_stack([_follow(current, step, tau) for tau in constants])
+    basis, knots = _spline_basis(charge, voltage)
+    fixed = np.column_stack([basis, current, memory])
+    smooth = np.zeros((basis.shape[1] - 2, fixed.shape[1]))
+    smooth[:, : basis.shape[1]] = np.diff(np.eye(basis.shape[1]), 2, axis=0) * _SMOOTH * np.sqrt(len(time))
+    low = np.concatenate([np.full(basis.shape[1], -np.inf), np.zeros(1 + len(constants))])
+    solution = lsq_linear(
+        np.vstack([fixed, smooth]), np.concatenate([voltage, np.zeros(len(smooth))]), (low, np.inf)
+    ).x
+    residual = float(np.sqrt(np.mean((fixed @ solution - voltage) ** 2)))
+    grid = np.linspace(charge.min(), charge.max(), 400)
+    curve = _design(grid, knots) @ solution[: basis.shape[1]]
+    resistances = solution[basis.shape[1] :]
+    return CellModel(grid, curve, float(resistances[0]), resistances[1:], constants, residual)
+
+
+def _follow(current: FloatArray, step: float, tau: float) -> FloatArray:
+    """Return the current seen through a first-order lag of unit resistance."""
+    from scipy.signal import lfilter
+
+    decay = float(np.exp(-step / tau))
+    return np.asarray(lfilter([0.0, 1 - decay], [1.0, -decay], current), dtype=np.float64)
+
+
+def _spline_basis(charge: FloatArray, voltage: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the cubic spline's design matrix, its knots close where the voltage moves quickly."""
+    order = np.argsort(charge, kind="stable")
+    sorted_charge, sorted_voltage = charge[order], np.maximum.accumulate(voltage[order])
+    progress = (sorted_charge - sorted_charge[0]) / np.ptp(sorted_charge)
+    progress = progress + (sorted_voltage - sorted_voltage[0]) / np.ptp(sorted_voltage)
+    inner = np.interp(np.linspace(0, progress[-1], _KNOTS)[1:-1], progress, sorted_charge)
+    inner = np.unique(np.round(inner, 9))
+    ends = sorted_charge[0], sorted_charge[-1]
+    knots = np.concatenate([np.full(4, ends[0]), inner, np.full(4, ends[1])])
+    return _design(charge, knots), knots
+
+
+def _design(charge: FloatArray, knots: FloatArray) -> FloatArray:
+    from scipy.interpolate import BSpline
+
+    inside = np.clip(charge, knots[0], knots[-1])
+    return np.asarray(BSpline.design_matrix(inside, knots, 3).toarray(), dtype=np.float64)
+
+
+def state_at(model: CellModel, time_s: FloatArray, current_A: FloatArray, moment_s: float) -> State:
+    """Return where the measured charge stood at `moment_s`, its memory included.
+
+    Parameters
+    ----------
+    model : CellModel
+    time_s, current_A : array, shape (n,)
+        The measured charge from its start.
+    moment_s : float [s]
+    """
+    before = time_s <= moment_s
+    time, _, current, step = resample(time_s[before], current_A[before], current_A[before])
+    slow = np.array(
+        [
+            resistance * _follow(current, step, tau)[-1]
+            for resistance, tau in zip(model.slow_ohm, model.time_constants_s, strict=True)
+        ]
+    )
+    return State(float(moment_s), float(current.sum() * step / 3600), slow)
+
+
+def run(model: CellModel, start: State, limits: Limits, *, step_s: float = 5.0, most_s: float = 4e5) -> Run:
+    """Return the charge from `start` on under two limits.
+
+    Parameters
+    ----------
+    model : CellModel
+    start : State
+    limits : Limits
+    step_s : float [s]
+    most_s : float [s]
+        Gives up after this time: the current then never fell to the stop.
+    """
+    time, charge, slow = start.time_s, start.charge_Ah, start.slow_V.copy()
+    decay = np.exp(-step_s / model.time_constants_s)
+    opposing = model.ohmic + limits.series_ohm
+    rows: list[tuple[float, float, float, float]] = []
+    knee = duration = float("nan")
+    while time < start.time_s + most_s:
+        resting = _open_circuit(model, charge) + float(slow.sum())
+        allowed = (limits.set_V - resting) / opposing
+        current = max(0.0, min(limits.current_A, allowed))
+        rows.append((time, resting + model.ohmic * current, current, charge))
+        if allowed < limits.current_A and np.isnan(knee):
+            knee = time
+        if current <= limits.stop_A and not np.isnan(knee):
+            duration = _crossing(rows, limits.stop_A)
+            break
+        slow = decay * slow + (1 - decay) * model.slow_ohm * current
+        charge += current * step_s / 3600
+        time += step_s
+    table = np.array(rows)
+    return Run(
+        table[:, 0],
+        table[:, 1],
+        table[:, 2],
+        table[:, 3],
+        knee,
+        duration if not np.isnan(duration) else float(table[-1, 0]),
+    )
+
+
+def _crossing(rows: list[tuple[float, float, float, float]], stop_A: float) -> float:
+    if len(rows) < 2:
+        return rows[-1][0]
+    (early, _, more, _), (late, _, less, _) = rows[-2:]
+    return late if more == less else early + (late - early) * (more - stop_A) / (more - less)
+
+
+def _open_circuit(model: CellModel, charge: float) -> float:
+    """U(q), continued along its last slope beyond what was measured."""
+    end = model.charge_Ah[-1]
+    if charge <= end:
+        return float(np.interp(charge, model.charge_Ah, model.open_circuit_V))
+    slope = (model.open_circuit_V[-1] - model.open_circuit_V[-12]) / (end - model.charge_Ah[-12])
+    return float(model.open_circuit_V[-1] + slope * (charge - end))
