@@ -217,7 +217,7 @@ def state_at(model: CellModel, time_s: FloatArray, current_A: FloatArray, moment
     moment_s : float [s]
     """
     before = time_s <= moment_s
-    time, _, current, step = resample(time_s[before], current_A[before], current_A[before])
+    _, _, current, step = resample(time_s[before], current_A[before], current_A[before])
     slow = np.array(
         [
             resistance * _follow(current, step, tau)[-1]

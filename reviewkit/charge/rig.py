@@ -92,7 +92,11 @@ def regress(
         set_voltage=Measured(
             set_voltage,
             "V",
-            (scatter_V, voltmeter.component(set_voltage), ammeter.component(float(current.mean()), resistance)),
+            (
+                scatter_V,
+                voltmeter.component(set_voltage),
+                ammeter.component(float(current.mean()), resistance),
+            ),
         ),
         series_resistance=Measured(
             resistance,
@@ -161,7 +165,7 @@ def correlation_length(residual: FloatArray) -> float:
 def _grouped(
     voltage: FloatArray, share: FloatArray, step: float, thin: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the distinct (shown voltage, current bin) pairs: level, mean place, independent readings."""
+    """Return the distinct (shown voltage, current bin) pairs: level, place, independent readings."""
     shown = np.round(voltage / step).astype(np.int64)
     bins = np.minimum((share * _CURRENT_BINS).astype(np.int64), _CURRENT_BINS - 1)
     _, where, counts = np.unique(shown * _CURRENT_BINS + bins, return_inverse=True, return_counts=True)
