@@ -102,7 +102,7 @@ def adherence(
 
 
 def _closed(away: BoolArray, time_s: FloatArray) -> BoolArray:
-    """Return `away` with returns to a limit shorter than half a minute bridged: a pulse train is one stretch."""
+    """Return `away` with short returns to a limit bridged, so that a pulse train is one stretch."""
     bridged = away.copy()
     for first, last in _runs(~away):
         inner = first > 0 and last < len(away)
