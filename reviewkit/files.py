@@ -1,0 +1,128 @@
+"""Opening what lies in a review folder: only inside it, whatever its encoding, never with a surprise."""
+
+from __future__ import annotations
+
+import codecs
+from pathlib import Path, PurePosixPath
+
+from reviewkit.errors import InputError
+
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+
+def locate(path: str, *, folder: Path = Path(), error: type[InputError] = InputError) -> Path:
+    """Return the file that `path` names, once it is known to be a file inside `folder`.
+
+    Parameters
+    ----------
+    path : str
+        Relative to `folder`; forward or backward slashes.
+    folder : Path
+        The review folder. Links that lead out of it are refused too.
+    error : type of InputError
+        What to raise.
+
+    Raises
+    ------
+    InputError
+        If it is absolute, leads out of the folder, is missing or no file.
+    """
+    written = path.replace("\\", "/")
+    pure = PurePosixPath(written)
+    if not written or "\0" in written or pure.is_absolute() or ".." in pure.parts or ":" in written:
+        raise error(
+            "the path leads out of the review folder",
+            file=path.replace("\0", "?"),
+            expected="a path inside it, such as 'logs/current.csv'",
+        )
+    try:
+        found = (folder / pure).resolve()
+        if not found.is_relative_to(folder.resolve()):
+            raise error("the link leads out of the review folder", file=path, remedy="Copy the file into it.")
+        if not found.is_file():
+            problem = "this is a folder" if found.is_dir() else "there is no such file"
+            raise error(problem, file=path, remedy="Check the name, and that the file lies there.")
+    except OSError as failure:
+        raise error(f"the file cannot be opened ({failure.strerror})", file=path) from failure
+    return found
+
+
+def content(place: Path, *, file: str, error: type[InputError] = InputError) -> bytes:
+    """Return a file's bytes.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read or is empty.
+    """
+    try:
+        data = place.read_bytes()
+    except OSError as failure:
+        raise error(f"the file cannot be read ({failure.strerror})", file=file) from failure
+    if not data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
+        raise error("the file is empty", file=file, remedy="Export it again from the meter.")
+    return data
+
+
+def kind(head: bytes) -> str:
+    """Return "xlsx", "parquet", "xls" or "text", by the first bytes and not by the name."""
+    if head.startswith(b"PK\x03\x04"):
+        return "xlsx"
+    if head.startswith(b"PAR1"):
+        return "parquet"
+    return "xls" if head.startswith(b"\xd0\xcf\x11\xe0") else "text"
+
+
+def encoding(head: bytes) -> str:
+    """Return the encoding of a text by its mark, else by its first bytes.
+
+    Parameters
+    ----------
+    head : bytes
+        The first few thousand.
+
+    Returns
+    -------
+    str
+        "utf-8" unless something else shows; a later byte may still prove that wrong.
+    """
+    for mark, name in _MARKS:
+        if head.startswith(mark):
+            return name
+    even, odd = head[0::2], head[1::2]
+    if len(head) >= 8 and odd.count(0) > 0.4 * len(odd) and even.count(0) < 0.1 * len(even):
+        return "utf-16-le"
+    if len(head) >= 8 and even.count(0) > 0.4 * len(even) and odd.count(0) < 0.1 * len(odd):
+        return "utf-16-be"
+    try:
+        head[: max(0, len(head) - 3)].decode("utf-8")
+    except UnicodeDecodeError as failure:
+        # A character cut in two by the end of the head is no sign of another encoding.
+        return "utf-8" if failure.start >= len(head) - 6 else "cp1252"
+    return "utf-8"
+
+
+def decode(data: bytes, *, file: str, error: type[InputError] = InputError) -> str:
+    """Return a file's text, from UTF-8, UTF-16 or Windows-1252, with or without a byte order mark.
+
+    Raises
+    ------
+    InputError
+        If it holds NUL characters, as a file does that was cut off by a full disk or is no text.
+    """
+    name = encoding(data[:4096])
+    try:
+        text = data.decode(name)
+    except UnicodeDecodeError:
+        text = data.decode("cp1252" if name == "utf-8" else name, errors="replace")
+    if "\0" in text:
+        raise error(
+            "the file holds NUL bytes, so it is damaged or no text", file=file, remedy="Export it again."
+        )
+    return text.removeprefix("\ufeff")
