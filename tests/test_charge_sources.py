@@ -1,0 +1,76 @@
+"""Several sources: what is the same, who ends the charge, what each source may give."""
+
+from __future__ import annotations
+
+import pytest
+
+from reviewkit import instrument
+from reviewkit.charge import sources
+from reviewkit.uncertainty import Component, Measured
+
+METER = instrument.meter({"accuracy": "±(1.0 % + 3)", "resolution": 0.001}, "A")
+
+
+def current(value: float) -> Measured:
+    return Measured(value, "A", (METER.component(value), Component("noise", 0.001, "A")))
+
+
+def test_a_shared_meter_resolves_a_small_difference():
+    (row,) = sources.compare(
+        {"plateau current": {"laptop port": current(0.48), "wall adapter": current(0.50)}}
+    )
+    assert not row.same
+    assert row.difference.value == pytest.approx(0.02)
+    assert current(0.48).expanded + current(0.50).expanded > 0.02 / 2
+
+
+def test_equal_within_the_noise_is_the_same():
+    rows = sources.compare({"plateau current": {"a": current(0.5), "b": current(0.501), "c": current(0.499)}})
+    assert [row.same for row in rows] == [True, True]
+    assert sources.named_pairs(rows) == ""
+
+
+def test_one_source_has_nothing_to_be_compared_with():
+    assert sources.compare({"plateau current": {"only": current(0.5)}}) == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "limit_A"),
+    [
+        # USB 2.0 unit loads; USB 3.x; Battery Charging 1.2; IEC 63002 4.4 for Type-C.
+        ("usb 2.0 before configuration", 0.1),
+        ("usb 2.0", 0.5),
+        ("usb 3", 0.9),
+        ("usb charging port", 1.5),
+        ("type-c 1.5 A", 1.5),
+        ("type-c 3 A", 3.0),
+    ],
+)
+def test_what_a_source_may_give(kind, limit_A):
+    assert sources.source_limit(kind, None).high == limit_A
+
+
+def test_a_declared_limit_wins_and_an_unknown_kind_is_refused():
+    assert sources.source_limit("usb 3", 0.75).high == 0.75
+    assert sources.source_limit(None, None) is None
+    with pytest.raises(ValueError, match=r"known: usb 2\.0"):
+        sources.source_limit("usb 9", None)
+
+
+@pytest.mark.parametrize(
+    ("terminates", "controls", "stays", "same", "by"),
+    [
+        (True, False, True, None, "device"),
+        (True, False, None, None, "device"),
+        (True, None, False, None, "source"),
+        (True, False, False, None, "source"),
+        (True, True, None, None, "undecided"),
+        (True, True, None, True, "device"),
+        (True, None, None, None, "undecided"),
+        (False, False, True, True, "undecided"),
+    ],
+)
+def test_who_ends_the_charge(terminates, controls, stays, same, by):
+    ending = sources.who_ends(terminates, controls, stays, same)
+    assert ending.by == by
+    assert ending.evidence.endswith(".")
