@@ -14,7 +14,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 
 class ReviewKitError(Exception):
@@ -89,3 +90,14 @@ class SectionError(ReviewKitError):
 
 class KitError(ReviewKitError):
     """A fault of the kit itself."""
+
+
+@contextmanager
+def gathered(faults: list[InputError]) -> Iterator[None]:
+    """Add the faults raised inside the block to `faults`, each once, and go on after the block."""
+    try:
+        yield
+    except InputError as error:
+        for fault in error.faults if isinstance(error, Faults) else (error,):
+            if fault.message not in [known.message for known in faults]:
+                faults.append(fault)

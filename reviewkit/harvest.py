@@ -1,0 +1,44 @@
+"""Collects what an executed notebook displayed under the kit's own MIME types."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from reviewkit.errors import SectionError
+from reviewkit.finding import MIME, SCHEMA, Finding, Findings
+
+
+def displayed(notebook: Mapping[str, Any], mime: str) -> Iterator[Any]:
+    """Walk what a notebook's cells displayed under one MIME type, in order."""
+    for cell in notebook["cells"]:
+        for output in cell.get("outputs", ()):
+            if mime in output.get("data", {}):
+                yield output["data"][mime]
+
+
+def findings(notebook: Mapping[str, Any]) -> Findings:
+    """Return all findings that a notebook displayed.
+
+    A finding displayed twice, with the same content, counts once.
+
+    Raises
+    ------
+    SectionError
+        If they are of another schema, incomplete, or two different ones have the same key.
+    """
+    found: dict[str, Finding] = {}
+    for bundle in displayed(notebook, MIME):
+        for item in _read(bundle):
+            if found.setdefault(item.key, item) != item:
+                raise SectionError(f"it makes two different findings '{item.key}'")
+    return Findings(tuple(found.values()))
+
+
+def _read(bundle: Mapping[str, Any]) -> list[Finding]:
+    if bundle.get("schema") != SCHEMA:
+        raise SectionError(f"its findings are of schema {bundle.get('schema')}; this kit reads {SCHEMA}")
+    try:
+        return [Finding.from_dict(item) for item in bundle["findings"]]
+    except (KeyError, TypeError) as error:
+        raise SectionError(f"a finding is incomplete: {error}") from None

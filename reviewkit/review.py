@@ -1,0 +1,190 @@
+"""The review file: who reviewed what, and the parameter values of every section.
+
+This module knows the blocks that belong to the review itself (`device`, `claims`, `review`). What the
+sections read, they declare themselves: see `reviewkit.sections`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import Field, model_validator
+
+from reviewkit import validation, yaml_file
+from reviewkit.errors import InputError, ReviewFileError, gathered
+from reviewkit.validation import Block, Celsius, Percent
+
+FILE = "review.yaml"
+
+
+class Device(Block):
+    """The device reviewed and the sample at hand; the disclosure stands at the start of every page."""
+
+    name: str = Field(min_length=1, max_length=120)
+    kind: str = ""
+    maker: str = ""
+    serial: str = ""
+    firmware: str = ""
+    sample: str = ""
+    afterwards: str = ""
+    payment: str = ""
+    links: str = ""
+    maker_saw_first: bool | None = None
+    disclosure: str = ""
+
+
+class Claim(Block):
+    """A claim of the maker's about one finding, to stand beside what was measured.
+
+    `at_most`, `at_least` and `about_equal` are numbers with a unit ("0.1 V"), or bare numbers in the
+    finding's own unit.
+    """
+
+    about: str = Field(min_length=1)
+    at_most: float | str | None = None
+    at_least: float | str | None = None
+    about_equal: float | str | None = None
+    says: str = ""
+    source: str = ""
+
+    @model_validator(mode="after")
+    def _claims_something(self) -> Claim:
+        if (self.at_most, self.at_least, self.about_equal) == (None, None, None) and not self.says:
+            raise ValueError("a claim needs 'at_most', 'at_least', 'about_equal' or, in words, 'says'")
+        return self
+
+
+class About(Block):
+    """The review itself: its title, edition, place beside a video, and the conditions at the bench."""
+
+    title: str = ""
+    author: str = ""
+    date: str = ""
+    edition: int = Field(default=1, ge=1)
+    changes: tuple[str, ...] = ()
+    video: str = ""
+    ambient_C: Celsius | None = None
+    ambient_humidity_percent: Percent | None = None
+    place: str = ""
+    method: str = ""
+    source: str = ""
+    cautions: tuple[str, ...] = ()
+    notice: str = ""
+
+
+class _Own(Block):
+    device: Device
+    claims: tuple[Claim, ...] = ()
+    review: About = About()
+
+
+OWN = tuple(_Own.model_fields)
+"""The blocks of the review itself."""
+
+
+@dataclass(frozen=True)
+class ReviewFile:
+    """A review file, read and checked as far as it is about the review itself.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Absolute.
+    values : mapping
+        Every key as written, the sections' included.
+    device : Device
+    claims : tuple of Claim
+    review : About
+    files : tuple of str
+        The files of the folder that the review reads, relative to it.
+    """
+
+    folder: Path
+    values: Mapping[str, Any]
+    device: Device
+    claims: tuple[Claim, ...]
+    review: About
+    files: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """The review's name in a published folder: the folder's own, in lower case without blanks."""
+        return re.sub(r"[^a-z0-9]+", "-", self.folder.name.lower()).strip("-") or "review"
+
+    @property
+    def title(self) -> str:
+        """What the page is called."""
+        return self.review.title or self.device.name
+
+
+def read_values(folder: Path, faults: list[InputError]) -> dict[str, Any]:
+    """Return the keys and values of a folder's review file; empty, with a fault, if it can't be read.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    faults : list of InputError
+        Added to, so that the faults found by several readers are reported together.
+    """
+    with gathered(faults):
+        if not folder.is_dir():
+            raise ReviewFileError("no such folder", file=str(folder))
+        return yaml_file.load(folder / FILE)
+    return {}
+
+
+def bind(folder: Path, values: Mapping[str, Any], faults: list[InputError]) -> ReviewFile | None:
+    """Return the review file with its own blocks checked, or None with what is at fault added to `faults`."""
+    folder = folder.resolve()
+    named = _named_files(values, folder, faults)
+    with gathered(faults):
+        own = validation.checked(_Own, {key: values[key] for key in OWN if key in values}, file=FILE)
+        return ReviewFile(folder, values, own.device, own.claims, own.review, named)
+    return None
+
+
+def _named_files(values: Mapping[str, Any], folder: Path, faults: list[InputError]) -> tuple[str, ...]:
+    """Return the files that the values name, and report those that lie outside the folder."""
+    found = {name for name in (FILE, "words.md", "chapters.csv") if (folder / name).is_file()}
+    for place, text in _texts(values):
+        path = _existing(folder, text)
+        if path is None:
+            continue
+        if path.resolve().is_relative_to(folder):
+            found.add(path.resolve().relative_to(folder).as_posix())
+        else:
+            faults.append(
+                ReviewFileError(
+                    f"'{text}' lies outside the review folder",
+                    file=FILE,
+                    place=place,
+                    remedy="Copy the file into the folder.",
+                )
+            )
+    return tuple(sorted(found))
+
+
+def _existing(folder: Path, text: str) -> Path | None:
+    if not 0 < len(text) < 300 or "\n" in text or "\0" in text:
+        return None
+    path = folder / text.replace("\\", "/")
+    try:
+        return path if path.is_file() else None
+    except (OSError, ValueError):
+        return None
+
+
+def _texts(value: Any, place: str = "") -> Iterator[tuple[str, str]]:
+    """Walk all texts with the keys that they stand under."""
+    if isinstance(value, str):
+        yield place, value
+    elif isinstance(value, Mapping):
+        for key, item in value.items():
+            yield from _texts(item, f"{place}.{key}" if place else str(key))
+    elif isinstance(value, list):
+        for number, item in enumerate(value, 1):
+            yield from _texts(item, f"{place}[{number}]")
