@@ -1,0 +1,136 @@
+"""What the charge section reads from the review file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import Field
+
+from reviewkit.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
+from reviewkit.errors import InputError, ReviewFileError
+from reviewkit.validation import Ampere, Block, Second, checked
+
+ALIASES = {
+    "voltage": "V",
+    "current": "A",
+    "source_voltage": "V",
+    "source_current": "A",
+    "temperature": "degC",
+}
+"""The logs of a run and the quantity that each holds."""
+
+
+class ChargeRun(Block):
+    """One charge on one source.
+
+    `voltage` and `current` are at the cell; `source_voltage` and `source_current` at the device's port.
+    """
+
+    source: str = ""
+    source_kind: str | None = None
+    source_limit_A: Ampere | None = Field(default=None, gt=0)
+    source_controls_charge: bool | None = None
+    voltage: LogEntry
+    current: LogEntry
+    temperature: LogEntry | None = None
+    source_voltage: LogEntry | None = None
+    source_current: LogEntry | None = None
+    cable_out_s: Second | None = Field(default=None, ge=0)
+    voltage_full_scale_V: float | None = Field(default=None, gt=0)
+    current_full_scale_A: Ampere | None = Field(default=None, gt=0)
+
+    def logs(self) -> Iterator[tuple[str, str, LogBlock]]:
+        """Give the logs named in the run: key, quantity, entry."""
+        for key, quantity in ALIASES.items():
+            entry = getattr(self, key)
+            if entry is not None:
+                yield key, quantity, entry
+
+
+class ChargeInputs(Block):
+    """The parameters of the charge section."""
+
+    device: dict[str, Any] = Field(default_factory=dict)
+    cell: Cell = Field(default_factory=Cell)
+    voltmeter: Voltmeter | None = None
+    ammeter: Ammeter | None = None
+    charge_runs: tuple[ChargeRun, ...] = ()
+
+
+def inputs(**values: Any) -> ChargeInputs:
+    """Return the section's parameters, checked.
+
+    Parameters
+    ----------
+    **values
+        `device`, `cell`, `voltmeter`, `ammeter`, `charge_runs`, as the review file holds them.
+
+    Raises
+    ------
+    Faults
+        Every fault in them at once.
+    """
+    return checked(ChargeInputs, _without_empty(values))
+
+
+def _without_empty(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Leave out what a parameter cell holds when nothing was given."""
+    return {key: value for key, value in values.items() if value not in (None, {}, [], ())}
+
+
+def check(inputs: ChargeInputs, folder: Path) -> list[InputError]:
+    """Return every fault that can be known before the section runs.
+
+    Parameters
+    ----------
+    inputs : ChargeInputs
+    folder : Path
+        The review folder; log paths are relative to it.
+
+    Returns
+    -------
+    list of InputError
+        Empty if all is well.
+    """
+    from reviewkit.charge import reading
+
+    faults = missing_meters(inputs)
+    for place, run in enumerate(inputs.charge_runs, start=1):
+        faults += reading.faults_of(run, place=f"charge_runs[{place}]", folder=folder)
+    faults += _same_names(inputs)
+    return faults
+
+
+def missing_meters(inputs: ChargeInputs) -> list[InputError]:
+    """Return a fault for each meter that the runs need and the review file does not describe."""
+    if not inputs.charge_runs:
+        return []
+    absent = [name for name in ("voltmeter", "ammeter") if getattr(inputs, name) is None]
+    return [
+        ReviewFileError(
+            "the charge runs need this meter's accuracy",
+            file="review.yaml",
+            place=name,
+            expected="a block such as {accuracy: '±(0.5 % + 2)', resolution: 1 mV}",
+            remedy="Add it: without it no number has an uncertainty.",
+        )
+        for name in absent
+    ]
+
+
+def _same_names(inputs: ChargeInputs) -> list[InputError]:
+    from reviewkit.charge.record import label_of
+
+    labels = [label_of(run.source, place) for place, run in enumerate(inputs.charge_runs, start=1)]
+    return [
+        ReviewFileError(
+            f"two runs have the source '{run.source}'",
+            file="review.yaml",
+            place=f"charge_runs[{place}].source",
+            remedy="Give each run a name of its own, such as 'laptop port, second try'.",
+        )
+        for place, (run, label) in enumerate(zip(inputs.charge_runs, labels, strict=True), start=1)
+        if label in labels[: place - 1]
+    ]

@@ -1,0 +1,235 @@
+"""A charge as two meters saw it, on one clock.
+
+The voltage log's clock is the record's clock; the current log is moved onto it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from reviewkit.charge.inputs import ChargeRun
+from reviewkit.instrument import Meter
+from reviewkit.uncertainty import Component, Measured
+
+FloatArray = npt.NDArray[np.float64]
+
+GAP_INTERVALS = 2.5
+"""An interval longer than this many usual ones is a gap."""
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A stretch without readings, from the last one before it to the first one after it.
+
+    Parameters
+    ----------
+    start_s, end_s : float [s]
+        On the record's clock.
+    """
+
+    start_s: float
+    end_s: float
+
+    @property
+    def length_s(self) -> float:
+        """Duration [s]."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True)
+class ChargeRecord:
+    """One charge, its two logs on one clock.
+
+    Parameters
+    ----------
+    voltage_V, current_A : pandas.Series
+        At the cell, each with its own rows; index ``time_s`` [s] on the record's clock, rising; no missing
+        values; current positive into the cell.
+    voltmeter, ammeter : Meter
+    source : str
+        What the device was plugged into, as the review names it.
+    label : str
+        The same as the second place of a finding's key.
+    clock_offset : Measured or None [s]
+        What was added to the current log's clock; None where one file holds both.
+    clock_note : str
+        Where the offset comes from.
+    stamp_s : float [s]
+        Step of the current log's time stamps.
+    temperature_C, source_voltage_V, source_current_A : pandas.Series or None
+        On the record's clock.
+    cable_out_s : float or None [s]
+        When the cable was pulled, as declared.
+    run : ChargeRun or None
+        The review file's entry, for what else it declares.
+    inputs : tuple of str
+        The log files.
+    notes : tuple of str
+        What the readers of the logs had to say, in sentences.
+    """
+
+    voltage_V: pd.Series
+    current_A: pd.Series
+    voltmeter: Meter
+    ammeter: Meter
+    source: str = ""
+    label: str = "run_1"
+    clock_offset: Measured | None = None
+    clock_note: str = ""
+    stamp_s: float = 0.0
+    temperature_C: pd.Series | None = None
+    source_voltage_V: pd.Series | None = None
+    source_current_A: pd.Series | None = None
+    cable_out_s: float | None = None
+    run: ChargeRun | None = None
+    inputs: tuple[str, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+
+    @cached_property
+    def time_s(self) -> FloatArray:
+        """Times of the current readings [s], shape (n,)."""
+        return self.current_A.index.to_numpy(dtype=float)
+
+    @cached_property
+    def current(self) -> FloatArray:
+        """Current readings [A], shape (n,)."""
+        return self.current_A.to_numpy(dtype=float)
+
+    @cached_property
+    def voltage(self) -> FloatArray:
+        """Cell voltage at the times of the current readings [V], shape (n,); NaN outside the voltage log."""
+        return self.voltage_at(self.time_s)
+
+    def voltage_at(self, moments_s: npt.ArrayLike) -> FloatArray:
+        """Return the cell voltage at any moments [V]: straight lines between readings, NaN outside."""
+        known = self.voltage_V.index.to_numpy(dtype=float)
+        shown = self.voltage_V.to_numpy(dtype=float)
+        wanted = np.asarray(moments_s, dtype=float)
+        return np.asarray(np.interp(wanted, known, shown, np.nan, np.nan), dtype=np.float64)
+
+    @cached_property
+    def interval_s(self) -> float:
+        """Usual time between two current readings [s]."""
+        return usual_interval(self.time_s)
+
+    @cached_property
+    def voltage_interval_s(self) -> float:
+        """Usual time between two voltage readings [s]."""
+        return usual_interval(self.voltage_V.index.to_numpy(dtype=float))
+
+    @cached_property
+    def gaps(self) -> tuple[Gap, ...]:
+        """Gaps in the current log."""
+        return gaps_in(self.time_s, self.interval_s)
+
+    @cached_property
+    def voltage_gaps(self) -> tuple[Gap, ...]:
+        """Gaps in the voltage log."""
+        return gaps_in(self.voltage_V.index.to_numpy(dtype=float), self.voltage_interval_s)
+
+    @cached_property
+    def noise_A(self) -> float:
+        """Scatter of one current reading [A], never below that of the display's own step."""
+        return noise_of(self.current, self.ammeter.resolution)
+
+    @cached_property
+    def noise_V(self) -> float:
+        """Scatter of one voltage reading [V], never below that of the display's own step."""
+        return noise_of(self.voltage_V.to_numpy(dtype=float), self.voltmeter.resolution)
+
+    def clock_components(self) -> tuple[Component, ...]:
+        """Return the doubt of the offset, for a finding that sets one log's times against the other's."""
+        return self.clock_offset.components if self.clock_offset else ()
+
+
+def usual_interval(time_s: FloatArray) -> float:
+    """Return the median interval [s], doubled stamps not counted; 0 with fewer than two rows."""
+    steps = np.diff(time_s)
+    steps = steps[steps > 0]
+    return float(np.median(steps)) if len(steps) else 0.0
+
+
+def gaps_in(time_s: FloatArray, interval_s: float) -> tuple[Gap, ...]:
+    """Return the stretches in which readings are missing."""
+    if interval_s <= 0:
+        return ()
+    where = np.flatnonzero(np.diff(time_s) > GAP_INTERVALS * interval_s)
+    return tuple(Gap(float(time_s[row]), float(time_s[row + 1])) for row in where)
+
+
+def noise_of(values: FloatArray, resolution: float) -> float:
+    """Return the standard deviation of one reading: from successive differences, at least δ/√12."""
+    floor = resolution / math.sqrt(12)
+    if len(values) < 3:
+        return floor
+    steps = np.diff(values)
+    # The median alone is zero where the display mostly stands still; the trimmed mean square is not.
+    limit = np.quantile(np.abs(steps), 0.95)
+    scatter = float(np.sqrt(np.mean(np.minimum(np.abs(steps), limit) ** 2) / 2))
+    return max(floor, scatter)
+
+
+def label_of(source: str, place: int) -> str:
+    """Return a source's name as a finding's key holds it: "laptop port" → "laptop_port"."""
+    label = re.sub(r"[^0-9a-z]+", "_", source.lower()).strip("_")
+    return label or f"run_{place}"
+
+
+def clean(series: pd.Series) -> pd.Series:
+    """Return a series without missing values, its index rising (doubled stamps keep their order)."""
+    known = series.dropna()
+    index = known.index.to_numpy(dtype=float)
+    return known if bool(np.all(np.diff(index) >= 0)) else known.sort_index(kind="stable")
+
+
+def on_one_clock(
+    voltage_V: pd.Series,
+    current_A: pd.Series,
+    *,
+    voltmeter: Meter,
+    ammeter: Meter,
+    clock_offset: Measured | None = None,
+    **more: object,
+) -> ChargeRecord:
+    """Return a record from two series.
+
+    Parameters
+    ----------
+    voltage_V, current_A : pandas.Series
+        Index in seconds, each on its own clock.
+    voltmeter, ammeter : Meter
+    clock_offset : Measured or None [s]
+        Add it to the current log's clock to reach the voltage log's; None: they share one.
+    **more
+        Further fields of `ChargeRecord`.
+
+    Returns
+    -------
+    ChargeRecord
+
+    Raises
+    ------
+    ValueError
+        If a series has fewer than five readings.
+    """
+    voltage, current = clean(voltage_V), clean(current_A)
+    for name, series in (("voltage", voltage), ("current", current)):
+        if len(series) < 5:
+            raise ValueError(f"the {name} log has {len(series)} readings; a charge needs at least five")
+    if clock_offset is not None:
+        current = current.set_axis(current.index.to_numpy(dtype=float) + clock_offset.value)
+    return ChargeRecord(
+        voltage.rename_axis("time_s").rename("voltage_V"),
+        current.rename_axis("time_s").rename("current_A"),
+        voltmeter,
+        ammeter,
+        clock_offset=clock_offset,
+        **more,  # type: ignore[arg-type]
+    )
