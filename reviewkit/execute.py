@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -52,10 +54,10 @@ class Outcome:
         For whoever mends the template: the error as Python tells it. Never published.
     """
 
-    notebook: str
+    notebook: str = field(repr=False)
     message: str = ""
     input_faults: tuple[str, ...] = ()
-    detail: str = field(default="", compare=False)
+    detail: str = field(default="", repr=False)
 
     @property
     def ok(self) -> bool:
@@ -81,13 +83,28 @@ def execute(task: Task) -> Outcome:
         written = Path(scratch) / "executed.ipynb"
         outcome = Outcome("")
         try:
-            _run_cells(task, written)
+            with _event_loop():
+                _run_cells(task, written)
         except PapermillExecutionError as error:
             outcome = _failed(error)
         except (CellTimeoutError, DeadKernelError, RuntimeError) as error:
             outcome = Outcome("", "it was stopped: too slow, or out of memory", detail=str(error))
         left = written if written.exists() else task.template
         return replace(outcome, notebook=left.read_text(encoding="utf-8"))
+
+
+@contextmanager
+def _event_loop() -> Iterator[None]:
+    """Close the loop that the notebook client opens for this thread, unless it was there before."""
+    from jupyter_core.utils import ensure_event_loop
+
+    loop = ensure_event_loop()
+    try:
+        yield
+    finally:
+        if not loop.is_running():
+            loop.close()
+            asyncio.set_event_loop(None)
 
 
 def _run_cells(task: Task, written: Path) -> None:

@@ -50,9 +50,8 @@ class OwnKernel(AsyncKernelManager):
     def kernel_spec(self) -> KernelSpec:
         """The one specification there is."""
         command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
-        return KernelSpec(
-            argv=[*command, "--HistoryManager.enabled=False"], language="python", display_name="Python 3"
-        )
+        quiet = ["--HistoryManager.enabled=False", "--log-level=CRITICAL"]
+        return KernelSpec(argv=[*command, *quiet], language="python", display_name="Python 3")
 
     async def start_kernel(self, **options: Any) -> None:  # type: ignore[override]
         """Start the kernel in the pared-down environment."""
@@ -61,4 +60,8 @@ class OwnKernel(AsyncKernelManager):
 
 def kernel_in(scratch: Path) -> type[OwnKernel]:
     """Return a kernel manager whose kernels keep their settings in an empty folder."""
-    return type("Kernel", (OwnKernel,), {"scratch": str(scratch)})
+    settings: dict[str, Any] = {"scratch": str(scratch)}
+    if os.name == "posix":
+        # Sockets in a folder of this kernel's own: no port that others on the machine could reach.
+        settings |= {"transport": "ipc", "ip": str(scratch / "k")}
+    return type("Kernel", (OwnKernel,), settings)

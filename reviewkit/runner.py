@@ -30,7 +30,7 @@ class SectionResult:
     Parameters
     ----------
     section : Section
-    notebook : mapping
+    notebook : nbformat.NotebookNode
         The executed notebook, fit to publish; up to the cell that failed.
     findings : Findings
         Empty if it failed.
@@ -41,7 +41,7 @@ class SectionResult:
     """
 
     section: Section
-    notebook: Mapping[str, Any]
+    notebook: Any = field(repr=False)
     findings: Findings
     message: str
     outcome: Outcome
@@ -208,16 +208,18 @@ def _reviewed(work: _Work) -> Reviewed:
 
 
 def _result(section: Section, outcome: Outcome, work: _Work) -> SectionResult:
+    import nbformat
+
     message = work.scrubber.text(outcome.message)
-    notebook = work.scrubber.notebook(json.loads(outcome.notebook), failure=message)
+    executed = nbformat.reads(outcome.notebook, as_version=4)  # type: ignore[no-untyped-call]
+    notebook = nbformat.from_dict(work.scrubber.notebook(executed, failure=message))  # type: ignore[no-untyped-call]
     found = Findings()
     if outcome.ok and section.kind == "section":
         try:
             found = harvest.findings(notebook)
         except SectionError as error:
             message = str(error)
-    path = work.staged / NOTEBOOKS / f"{section.name}.ipynb"
-    path.write_text(json.dumps(notebook, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+    nbformat.write(notebook, work.staged / NOTEBOOKS / f"{section.name}.ipynb")  # type: ignore[no-untyped-call]
     return SectionResult(section, notebook, found, message, outcome)
 
 

@@ -1,0 +1,88 @@
+"""The command line. Exit status: 0 done, 2 the input is at fault, 1 a fault of the kit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from reviewkit.errors import Faults, InputError, ReviewKitError
+
+DONE, KIT_AT_FAULT, INPUT_AT_FAULT = 0, 1, 2
+
+_folders = click.argument(
+    "folders", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FOLDER…"
+)
+_templates = click.option(
+    "--templates",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Take the section notebooks from here, not the kit's own. May be given several times. "
+    "They are programs: use only folders you trust.",
+)
+
+
+class _Group(click.Group):
+    """Says every expected failure in plain lines and turns it into the exit status."""
+
+    def invoke(self, context: click.Context) -> Any:
+        try:
+            return super().invoke(context)
+        except InputError as error:
+            _say_faults([error])
+            context.exit(INPUT_AT_FAULT)
+        except ReviewKitError as error:
+            click.echo(f"The kit itself is at fault: {error}", err=True)
+            context.exit(KIT_AT_FAULT)
+
+
+@click.group(cls=_Group)
+@click.version_option(package_name="reviewkit")
+def main() -> None:
+    """Turn bench measurements of a built-in lithium-ion charger into a published review."""
+
+
+@main.command()
+@_folders
+@click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
+@_templates
+def run(folders: tuple[Path, ...], out: Path, templates: tuple[Path, ...]) -> None:
+    """Run whole reviews: notebooks executed, findings collected, pages published."""
+    from reviewkit import commands
+
+    published = commands.run(*folders, out=out, templates=templates)
+    for item in published:
+        click.echo(f"{'draft only: ' if item.is_draft else ''}{_from_here(item.index)}")
+    failed = [(item.review.file.name, result) for item in published for result in item.review.failed]
+    for name, result in failed:
+        for line in result.outcome.input_faults or (result.message,):
+            click.echo(f"{name}, {result.section.title}: {line}", err=True)
+    if failed:
+        only_input = all(result.outcome.input_faults for _, result in failed)
+        click.get_current_context().exit(INPUT_AT_FAULT if only_input else KIT_AT_FAULT)
+
+
+@main.command()
+@_folders
+@_templates
+def check(folders: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
+    """Say everything that can be known before running: files, columns, units, what is missing."""
+    from reviewkit import commands
+
+    faults = commands.check(*folders, templates=templates)
+    if faults:
+        _say_faults(faults)
+        click.get_current_context().exit(INPUT_AT_FAULT)
+    click.echo("Nothing at fault.")
+
+
+def _say_faults(faults: Any) -> None:
+    for error in faults:
+        for fault in error.faults if isinstance(error, Faults) else (error,):
+            click.echo(fault.message, err=True)
+
+
+def _from_here(path: Path) -> Path:
+    return path.relative_to(Path.cwd()) if path.is_relative_to(Path.cwd()) else path

@@ -1,0 +1,117 @@
+"""Puts finished reviews in place: whole or not at all, and never over a good one with a bad one."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from reviewkit.errors import InputError
+
+_STAGING = ".staging-"
+_OLD = ".old-"
+_LOCK = ".lock"
+DRAFT = ".draft"
+
+
+@contextmanager
+def site(out: Path) -> Iterator[Path]:
+    """Hold the published folder for one run; what an earlier, killed run left is set right first.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        Made if it does not exist.
+
+    Yields
+    ------
+    pathlib.Path
+        `out`, absolute.
+
+    Raises
+    ------
+    InputError
+        If another run holds it, or it can't be written to.
+    """
+    out = out.resolve()
+    lock = FileLock(out / _LOCK)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        lock.acquire(blocking=False)
+    except Timeout:
+        raise InputError(
+            f"another run is writing to '{out.name}'", remedy="Wait until it has ended."
+        ) from None
+    except OSError as error:
+        raise InputError(
+            f"can't write to the folder '{out.name}' ({error.strerror})", remedy="Choose another with -o."
+        ) from None
+    try:
+        recover(out)
+        yield out
+    finally:
+        _sweep(out, _STAGING)
+        # Where an open file can be removed it goes while it is still ours, else just after.
+        with suppress(OSError):
+            (out / _LOCK).unlink()
+        lock.release()
+        with suppress(OSError):
+            (out / _LOCK).unlink()
+
+
+def recover(out: Path) -> None:
+    """Finish or undo what a killed run left half done."""
+    for old in out.glob(f"{_OLD}*"):
+        place = out / old.name.removeprefix(_OLD)
+        if not place.exists():
+            old.rename(place)
+    _sweep(out, _OLD)
+    _sweep(out, _STAGING)
+
+
+def _sweep(out: Path, prefix: str) -> None:
+    for left in out.glob(f"{prefix}*"):
+        shutil.rmtree(left, ignore_errors=True)
+
+
+def stage(out: Path, name: str) -> Path:
+    """Return a new empty folder beside the published ones, on the same disk."""
+    folder = Path(tempfile.mkdtemp(prefix=f"{_STAGING}{name}-", dir=out))
+    # mkdtemp hides the folder from others; a published one is to be read by the web server.
+    folder.chmod(0o755)
+    return folder
+
+
+def put(staged: Path, out: Path, name: str, *, good: bool) -> Path:
+    """Move a staged review into place.
+
+    Parameters
+    ----------
+    staged, out : pathlib.Path
+    name : str
+    good : bool
+        A good one takes the place of the last and of any draft; another becomes the draft.
+
+    Returns
+    -------
+    pathlib.Path
+        Where it is now.
+    """
+    place = out / (name if good else name + DRAFT)
+    _swap(staged, place)
+    if good:
+        shutil.rmtree(out / (name + DRAFT), ignore_errors=True)
+    return place
+
+
+def _swap(new: Path, place: Path) -> None:
+    old = place.with_name(_OLD + place.name)
+    if place.exists():
+        # Killed between the two renames, the next run finds the old one and puts it back.
+        place.rename(old)
+    new.rename(place)
+    shutil.rmtree(old, ignore_errors=True)
