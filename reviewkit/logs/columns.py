@@ -1,0 +1,283 @@
+"""Which column of a log is the time, which the reading, and in what unit."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from reviewkit import headers
+from reviewkit.blocks import LogBlock
+from reviewkit.errors import LogError
+from reviewkit.logs import cells, values
+from reviewkit.logs.layout import Layout
+
+TIME_NAMES = (
+    "time", "timestamp", "time stamp", "datetime", "date time", "date and time", "elapsed", "elapsed time",
+    "test time", "total time", "relative time", "t", "clock", "seconds", "sec", "uhrzeit", "zeit",
+    "zeitstempel",    "datum uhrzeit", "heure", "temps", "hora", "tiempo", "ora", "tempo", "tid",
+)  # fmt: skip
+DATE_NAMES = ("date", "day", "datum", "jour", "fecha", "data", "dato")
+UNIT_NAMES = ("unit", "units", "einheit", "unité", "unidad", "unità", "uom", "measure unit", "range unit")
+READING_NAMES = (
+    "value",
+    "reading",
+    "display",
+    "measurement",
+    "measured value",
+    "main",
+    "main display",
+    "messwert",
+    "wert",
+)
+NAMES = {
+    "V": (
+        "voltage",
+        "cell voltage",
+        "battery voltage",
+        "dc voltage",
+        "volts",
+        "volt",
+        "u",
+        "v",
+        "vdc",
+        "spannung",
+        "tension",
+    ),
+    "A": (
+        "current",
+        "cell current",
+        "charge current",
+        "dc current",
+        "amps",
+        "amp",
+        "amperes",
+        "i",
+        "a",
+        "adc",
+        "strom",
+        "courant",
+    ),
+    "degC": ("temperature", "cell temperature", "temp", "temperatur", "t"),
+}
+QUANTITIES = {"V": "voltage", "A": "current", "degC": "temperature"}
+_EXAMPLES = {"V": "'Voltage (V)'", "A": "'Current (mA)'", "degC": "'Temperature (°C)'"}
+_USUAL_UNITS = {"V": "V", "A": "mA", "degC": "°C"}
+_UNIT_LINE = re.compile(r"(?i)^\W*(?:unit|units|einheit)\W+([^\s;,|]+)\W*$")
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Positions of the columns of one quantity.
+
+    Parameters
+    ----------
+    time, value : int
+    day, unit_column : int or None
+    time_unit, unit : str
+        "" where the file names none.
+    notes : tuple of str
+    """
+
+    time: int
+    value: int
+    day: int | None = None
+    unit_column: int | None = None
+    time_unit: str = ""
+    unit: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def positions(self) -> tuple[int, ...]:
+        """All columns to read."""
+        there = (self.time, self.value, self.day, self.unit_column)
+        return tuple(sorted({place for place in there if place is not None}))
+
+
+def choose(layout: Layout, entry: LogBlock, quantity: str) -> Chosen:
+    """Return the columns of `quantity`.
+
+    Raises
+    ------
+    LogError
+        If a column or the unit is missing or not the only one: says which there are.
+    """
+    time, day, time_notes = _time(layout, entry)
+    taken = {time, day}
+    unit_column = _by_name(layout, UNIT_NAMES, taken)
+    value = _value(layout, entry, quantity, {*taken, unit_column}, unit_column)
+    unit, unit_column, notes = _unit(layout, entry, quantity, value, unit_column)
+    return Chosen(time, value, day, unit_column, _own_unit(layout, time), unit, (*time_notes, *notes))
+
+
+def _own_unit(layout: Layout, place: int) -> str:
+    """Return the unit in a column's heading or under it."""
+    heading = layout.headings[place]
+    inside = re.search(r"[(\[]\s*(hh:mm|mm:ss)\s*[)\]]", heading)
+    if inside:
+        return inside[1]
+    return headers.split_unit(heading)[1] or layout.units[place].strip("()[] ") or _bare_unit(heading)
+
+
+def _bare_unit(heading: str) -> str:
+    """Return the unit where a heading is nothing else: "mA"."""
+    return values.tidy_unit(heading) if headers.is_unit(values.tidy_unit(heading)) else ""
+
+
+def _by_name(layout: Layout, names: Iterable[str], taken: Iterable[int | None]) -> int | None:
+    free = {
+        heading: place
+        for place, heading in reversed(list(enumerate(layout.headings)))
+        if heading and place not in set(taken)
+    }
+    found = headers.match(free, names)
+    return None if found is None else free[found]
+
+
+def _named(layout: Layout, entry: LogBlock, name: str, key: str) -> int:
+    """Return the column that the review file names, by heading or by number from 1."""
+    found = headers.match([heading for heading in layout.headings if heading], [name])
+    if found is not None:
+        return layout.headings.index(found)
+    if name.isdigit() and 1 <= int(name) <= layout.width:
+        return int(name) - 1
+    raise LogError(
+        f"there is no column '{name}', which the review file names under '{key}'",
+        file=entry.path,
+        place="heading row",
+        remedy=_what_there_is(layout),
+    )
+
+
+def _what_there_is(layout: Layout) -> str:
+    names = [f"'{heading}'" for heading in layout.headings if heading]
+    if not names:
+        return f"The file has {layout.width} columns without headings: name them by number, from 1."
+    return f"The file has: {', '.join(names[:30])}."
+
+
+def _sorts(layout: Layout, place: int) -> str:
+    seen = [cells.sort(row[place]) for row in layout.sample[:100] if len(row) > place and row[place]]
+    return max(set(seen), key=seen.count) if seen else "empty"
+
+
+def _time(layout: Layout, entry: LogBlock) -> tuple[int, int | None, tuple[str, ...]]:
+    kinds = [_sorts(layout, place) for place in range(layout.width)]
+    notes: tuple[str, ...] = ()
+    if entry.time is not None:
+        time: int | None = _named(layout, entry, entry.time, "time")
+    else:
+        time = _by_name(
+            layout,
+            TIME_NAMES,
+            {place for place, kind in enumerate(kinds) if kind in ("words", "empty", "day")},
+        )
+    if time is None:
+        stamps = [place for place, kind in enumerate(kinds) if kind in ("moment", "clock")]
+        if len(stamps) != 1:
+            raise LogError(
+                "no column is headed as the time",
+                file=entry.path,
+                place="heading row",
+                expected="a heading such as 'Time' or 'Elapsed (s)'",
+                remedy=f"Name the column under 'time' in the review file. {_what_there_is(layout)}",
+            )
+        time = stamps[0]
+        notes = ("The column of time stamps was known by its cells: its heading does not say so.",)
+    day = _day(layout, kinds, time)
+    return time, day, notes
+
+
+def _day(layout: Layout, kinds: Sequence[str], time: int) -> int | None:
+    """Return the column of dates that belongs to a column of times of day."""
+    if kinds[time] != "clock":
+        return None
+    days = [place for place, kind in enumerate(kinds) if kind == "day" and place != time]
+    named = _by_name(layout, DATE_NAMES, {place for place in range(layout.width) if place not in days})
+    return named if named is not None else (days[0] if len(days) == 1 else None)
+
+
+def _value(
+    layout: Layout, entry: LogBlock, quantity: str, taken: set[int | None], unit_column: int | None
+) -> int:
+    if entry.value is not None:
+        return _named(layout, entry, entry.value, "value")
+    free = [
+        place
+        for place in range(layout.width)
+        if place not in taken and _sorts(layout, place) in ("number", "overload", "empty")
+    ]
+    measured = (
+        [place for place in free if values.of_quantity(_own_unit(layout, place), quantity)] if free else []
+    )
+    measured = [place for place in measured if _own_unit(layout, place)]
+    known = measured or [place for place in free if not _own_unit(layout, place)]
+    rest = [place for place in range(layout.width) if place not in known]
+    usual = (*NAMES[quantity], *(READING_NAMES if not measured else ()))
+    named = _by_name(layout, usual, rest)
+    if named is not None:
+        return named
+    if len(measured) == 1:
+        return measured[0]
+    if (
+        not measured
+        and len(free) == 1
+        and (unit_column is not None or entry.unit or _cell_units(layout, free[0], quantity))
+    ):
+        return free[0]
+    what = QUANTITIES[quantity]
+    several = ", ".join(f"'{layout.headings[place]}'" for place in measured)
+    raise LogError(
+        f"several columns may be the {what}: {several}" if measured else f"no column is headed as the {what}",
+        file=entry.path,
+        place="heading row",
+        expected=f"one heading such as {_EXAMPLES[quantity]}",
+        remedy=f"Name the column under 'value' in the review file. {_what_there_is(layout)}",
+    )
+
+
+def _cell_units(layout: Layout, place: int, quantity: str) -> bool:
+    """Whether readings carry their unit in the cell: "3.512 V"."""
+    found = (cells.NUMBER_WITH_UNIT.fullmatch(row[place]) for row in layout.sample if len(row) > place)
+    return any(match is not None and values.of_quantity(match[2], quantity) for match in found)
+
+
+def _unit(
+    layout: Layout, entry: LogBlock, quantity: str, value: int, unit_column: int | None
+) -> tuple[str, int | None, tuple[str, ...]]:
+    """Return the unit: the review file's, else the heading's, the rows' own or the header block's."""
+    own = _own_unit(layout, value)
+    if entry.unit:
+        _checked(entry, quantity, entry.unit, "the review file")
+        differs = own and values.tidy_unit(own) != values.tidy_unit(entry.unit)
+        note = (
+            (f"Unit taken as {entry.unit}, as the review file says; the heading says {own}.",)
+            if differs
+            else ()
+        )
+        return entry.unit, None, note
+    if own:
+        _checked(entry, quantity, own, f"the heading '{layout.headings[value]}'")
+        return own, None, ()
+    if unit_column is not None or _cell_units(layout, value, quantity):
+        return "", unit_column, ()
+    for line in layout.preamble:
+        found = _UNIT_LINE.match(line)
+        if found and values.of_quantity(found[1], quantity):
+            return found[1], None, ()
+    raise LogError(
+        f"no unit is given for the {QUANTITIES[quantity]}",
+        file=entry.path,
+        place=f"column '{layout.headings[value] or value + 1}'",
+        expected=f"a heading with a unit, such as {_EXAMPLES[quantity]}",
+        remedy=f"Write it into the review file: {{path: {entry.path}, unit: {_USUAL_UNITS[quantity]}}}.",
+    )
+
+
+def _checked(entry: LogBlock, quantity: str, unit: str, who: str) -> None:
+    if not values.of_quantity(unit, quantity):
+        raise LogError(
+            f"'{unit}', which {who} gives, is no unit of {QUANTITIES[quantity]}",
+            file=entry.path,
+            remedy="Check which column and which log stands where in the review file.",
+        )

@@ -1,0 +1,153 @@
+"""Time put in order: midnight, clock changes, rows out of order or twice, gaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from reviewkit.logs.report import ClockChange, Gap
+from reviewkit.logs.stamps import DAY_S, Seconds, Stamps, step
+
+HOUR_S = 3600.0
+GAP_INTERVALS = 2.5
+"""A gap is more than this many usual intervals without a row."""
+
+_MOST_OUT_OF_ORDER = 0.05
+
+
+@dataclass(frozen=True)
+class Order:
+    """Rows in order of time.
+
+    Parameters
+    ----------
+    rows : array of int
+        Positions, in the file, of the rows kept.
+    seconds : array of float [s]
+        Their times, strictly rising.
+    """
+
+    rows: npt.NDArray[np.intp]
+    seconds: Seconds
+    duplicates: int
+    out_of_order: int
+    clock_changes: tuple[ClockChange, ...]
+    stamp_step_s: float
+    stamp_lag_s: float
+    notes: tuple[str, ...]
+
+
+def arrange(stamps: Stamps) -> Order:
+    """Put rows in order of time.
+
+    Parameters
+    ----------
+    stamps : Stamps
+
+    Raises
+    ------
+    ValueError
+        If time runs backwards for more than a few rows: two logs in one file.
+    """
+    rows = np.flatnonzero(np.isfinite(stamps.seconds))
+    seconds = stamps.seconds[rows]
+    if len(seconds) > 1 and seconds.min() == seconds.max():
+        raise ValueError("the times do not advance")
+    stamp_step_s = step(seconds)
+    changes: tuple[ClockChange, ...] = ()
+    notes: list[str] = []
+    if stamps.wall_clock and len(seconds) > 2:
+        seconds = _over_midnight(seconds)
+        seconds, changes, notes = _clock_changes(seconds, stamps)
+    steps = np.diff(seconds)
+    out_of_order = 0
+    if (steps < 0).any():
+        out_of_order = int((seconds < np.maximum.accumulate(seconds)).sum())
+        if out_of_order > max(3, _MOST_OUT_OF_ORDER * len(seconds)):
+            raise ValueError(f"time runs backwards after data row {int(np.argmax(steps < 0)) + 1}")
+        inside = np.argsort(seconds, kind="stable")
+        rows, seconds = rows[inside], seconds[inside]
+        steps = np.diff(seconds)
+    lag_s = stamp_step_s / 2
+    duplicates = 0
+    if (steps == 0).any():
+        if np.mean(steps == 0) >= 0.3:
+            seconds, lag_s = _spread(seconds, stamp_step_s)
+            notes.append("Several rows share each time stamp: spread evenly over its step.")
+        else:
+            keep = np.r_[True, steps > 0]
+            duplicates = int((~keep).sum())
+            rows, seconds = rows[keep], seconds[keep]
+    return Order(rows, seconds, duplicates, out_of_order, changes, stamp_step_s, lag_s, tuple(notes))
+
+
+def _over_midnight(seconds: Seconds) -> Seconds:
+    """Let times of day go on past midnight; a row out of order at midnight stays on its own side."""
+    steps = np.diff(seconds)
+    down = steps < -DAY_S / 2
+    if not down.any() or seconds.max() - seconds.min() > DAY_S:
+        return seconds
+    up = steps > DAY_S / 2
+    days = np.cumsum(down.astype(int) - up.astype(int))
+    if days.min() < 0:
+        days = np.cumsum(down)
+    return np.asarray(seconds + DAY_S * np.r_[0, days])
+
+
+def _clock_changes(seconds: Seconds, stamps: Stamps) -> tuple[Seconds, tuple[ClockChange, ...], list[str]]:
+    """Take out hours by which the local clock was set; say where an hour may as well be a gap."""
+    steps = np.diff(seconds)
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    slack = GAP_INTERVALS * usual + 1.0
+    corrected = seconds.copy()
+    changes: list[ClockChange] = []
+    notes: list[str] = []
+    if usual >= HOUR_S / 4:
+        return corrected, (), notes
+    for place in np.flatnonzero(np.abs(np.abs(steps - usual) - HOUR_S) <= slack):
+        back = steps[place] < 0
+        if back and _comes_back(seconds, int(place), slack):
+            continue
+        moment = None if stamps.origin is None else stamps.origin + timedelta(seconds=float(seconds[place]))
+        if back or (moment is not None and moment.weekday() == 6 and moment.hour < 4):
+            corrected[place + 1 :] += HOUR_S if back else -HOUR_S
+            changes.append(ClockChange(float(corrected[place + 1]), -HOUR_S if back else HOUR_S))
+        else:
+            notes.append(
+                f"A gap of just one hour begins at data row {place + 1}: the clock may have been set forward."
+            )
+    return corrected, tuple(changes), notes
+
+
+def _comes_back(seconds: Seconds, place: int, slack: float) -> bool:
+    """Whether a step back by an hour is a single row out of order and not a clock that was set."""
+    after = seconds[place + 2 : place + 4]
+    return len(after) == 0 or bool((np.abs(after - seconds[place]) < 3 * slack).any())
+
+
+def _spread(seconds: Seconds, stamp_step_s: float) -> tuple[Seconds, float]:
+    """Spread rows that share a stamp over the stamp's step; return them and their mean lag."""
+    first = np.flatnonzero(np.r_[True, np.diff(seconds) > 0])
+    counts = np.diff(np.r_[first, len(seconds)])
+    usual = int(np.median(counts))
+    place = np.arange(len(seconds)) - np.repeat(first, counts)
+    # A first stamp with fewer rows than usual was entered late: its rows stand at its end.
+    place[: counts[0]] += max(0, usual - counts[0])
+    share = np.repeat(np.maximum(counts, usual), counts)
+    return np.asarray(seconds + place / share * stamp_step_s), stamp_step_s / (2 * usual)
+
+
+def gaps(seconds: Seconds) -> tuple[float, int, tuple[Gap, ...]]:
+    """Return usual interval [s], number of rows missing, and gaps of a rising time axis."""
+    if len(seconds) < 2:
+        return 0.0, 0, ()
+    steps = np.diff(seconds)
+    usual = float(np.median(steps))
+    # A meter that logs at two rates has many long steps: they are its habit, not gaps.
+    habit = max(usual, float(np.quantile(steps, 0.9)))
+    wide = np.flatnonzero(steps > GAP_INTERVALS * habit)
+    missing = int(np.sum(np.round(steps[steps > 1.5 * habit] / habit) - 1))
+    return usual, missing, tuple(Gap(float(seconds[at]), float(seconds[at + 1])) for at in wide)

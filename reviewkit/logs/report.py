@@ -1,0 +1,133 @@
+"""What a log was found to be like: rows lost, doubtful or missing, and where."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from reviewkit import wording
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A stretch without rows.
+
+    Parameters
+    ----------
+    start_s, end_s : float [s]
+        Times of the last row before and the first row after, on the log's own clock.
+    """
+
+    start_s: float
+    end_s: float
+
+    @property
+    def length_s(self) -> float:
+        """Time between the two rows [s]."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True)
+class ClockChange:
+    """A change of the local clock that was taken out of the times.
+
+    Parameters
+    ----------
+    time_s : float [s]
+        First row after it, on the corrected clock.
+    step_s : float [s]
+        What the clock was set forward by; negative: back.
+    """
+
+    time_s: float
+    step_s: float
+
+
+@dataclass(frozen=True)
+class LogReport:
+    """What reading a log came upon.
+
+    Parameters
+    ----------
+    rows : int
+        Rows of data in the file.
+    overloads : int
+        Rows with a mark for a reading beyond the range; NaN in the series.
+    empty : int
+        Rows without a reading; NaN in the series.
+    unreadable : int
+        Rows left out because their time or their reading makes no sense.
+    cut_off : int
+        1 where the last row was cut in its middle and left out.
+    duplicates : int
+        Rows left out because an earlier row has the same time.
+    out_of_order : int
+        Rows that were earlier than one above them, and were sorted in.
+    missing : int
+        Rows that the usual interval asks for and that are not there.
+    gaps : tuple of Gap
+        Where more than two and a half usual intervals lie between rows.
+    clock_changes : tuple of ClockChange
+    interval_s : float [s]
+        Usual time between rows.
+    stamp_step_s : float [s]
+        Step of the time stamps.
+    stamp_lag_s : float [s]
+        Stamps are cut off, not rounded: they lag by half their step on average.
+    unit : str
+        Unit of the readings as the log has them.
+    notes : tuple of str
+        Whatever else a reader should know, in sentences.
+    """
+
+    rows: int
+    overloads: int = 0
+    empty: int = 0
+    unreadable: int = 0
+    cut_off: int = 0
+    duplicates: int = 0
+    out_of_order: int = 0
+    missing: int = 0
+    gaps: tuple[Gap, ...] = ()
+    clock_changes: tuple[ClockChange, ...] = ()
+    interval_s: float = 0.0
+    stamp_step_s: float = 0.0
+    stamp_lag_s: float = 0.0
+    unit: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def gap_time_s(self) -> float:
+        """Time in gaps, all together [s]."""
+        return sum(gap.length_s for gap in self.gaps)
+
+    def sentences(self) -> tuple[str, ...]:
+        """Return what the report says, for a reader; empty where there is nothing to say."""
+        said = [
+            f"{_rows(count)} {what}"
+            for count, what in (
+                (self.overloads, "beyond the meter's range, taken as missing."),
+                (self.empty, "without a reading."),
+                (self.unreadable, "not readable, left out."),
+                (self.cut_off, "cut off at the end of the file, left out."),
+                (self.duplicates, "with a time that another row has already, left out."),
+                (self.out_of_order, "out of order, sorted in."),
+            )
+            if count
+        ]
+        if self.gaps:
+            longest = max(gap.length_s for gap in self.gaps)
+            said.append(
+                f"{len(self.gaps)} {'gap' if len(self.gaps) == 1 else 'gaps'} without rows, together "
+                f"{wording.quantity(self.gap_time_s, None, 's')}, the longest "
+                f"{wording.quantity(longest, None, 's')}."
+            )
+        said += [
+            f"The clock was set {'forward' if change.step_s > 0 else 'back'} by "
+            f"{wording.quantity(abs(change.step_s), None, 's')}; taken out of the times."
+            for change in self.clock_changes
+        ]
+        return (*said, *self.notes)
+
+
+def _rows(count: int) -> str:
+    return f"{wording.number(count, 0)} {'row' if count == 1 else 'rows'}"

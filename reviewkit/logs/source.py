@@ -1,0 +1,206 @@
+"""The file behind a log, opened just far enough to see its columns, then read column by column."""
+
+from __future__ import annotations
+
+import mmap
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from reviewkit import files, workbook
+from reviewkit.errors import LogError
+from reviewkit.logs import layout as layouts
+from reviewkit.logs.layout import WHITESPACE, Layout
+
+_HEAD_BYTES = 1 << 18
+_LONGEST_LINE = 100_000
+_LINE_END = re.compile(r"\r\n|\n|\r")
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Some columns of a log, as they stand in the file.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Numbers where every cell is one, else text; column labels are positions.
+    unreadable : int
+        Rows of the wrong width, left out.
+    cut_off : int
+        1 where the last row was cut in its middle and left out.
+    """
+
+    frame: pd.DataFrame
+    unreadable: int = 0
+    cut_off: int = 0
+
+
+@dataclass(frozen=True)
+class Source:
+    """A log file whose columns are known.
+
+    Parameters
+    ----------
+    file : str
+        As messages name it.
+    layout : Layout
+    load : callable
+        Takes positions of columns, returns `Columns`.
+    """
+
+    file: str
+    layout: Layout
+    load: Callable[[Sequence[int]], Columns]
+
+
+def open_log(path: str, *, folder: Path) -> Source:
+    """Open a log: text, XLSX or Parquet, by its content.
+
+    Raises
+    ------
+    LogError
+        If it is none of them, leaves the folder, is empty, or holds no table of numbers.
+    """
+    place = files.locate(path, folder=folder, error=LogError)
+    try:
+        with place.open("rb") as opened:
+            head = opened.read(_HEAD_BYTES)
+    except OSError as failure:
+        raise LogError(f"the file cannot be read ({failure.strerror})", file=path) from failure
+    kind = files.kind(head[:8])
+    if kind == "parquet":
+        from reviewkit.logs import parquet  # its library is only loaded for such a file
+
+        return parquet.open_log(place, path)
+    if kind == "xls":
+        raise LogError("this is an old XLS workbook", file=path, remedy="Save it as XLSX or CSV.")
+    if kind == "xlsx":
+        rows = workbook.rows(files.content(place, file=path, error=LogError), file=path, error=LogError)
+        found = _needed(layouts.of_rows(rows), path)
+        return Source(path, found, lambda wanted: of_rows(rows[found.first_row :], wanted, found.width))
+    return _open_text(place, path, head)
+
+
+def _needed(found: Layout | None, file: str) -> Layout:
+    if found is None:
+        raise LogError(
+            "no table of times and readings is seen in it",
+            file=file,
+            expected="a heading row, then rows of a time and a number",
+            remedy="Export it from the meter as CSV with headings.",
+        )
+    return found
+
+
+def _open_text(place: Path, file: str, head: bytes) -> Source:
+    encoding = files.encoding(head)
+    _refuse_nul(place, file, encoding)
+    whole = len(head) < _HEAD_BYTES
+    text = head.decode(encoding, errors="ignore" if not whole else "replace").removeprefix("\ufeff")
+    if not text.strip():
+        files.content(place, file=file, error=LogError)
+    lines = _LINE_END.split(text)
+    if max(map(len, lines)) > _LONGEST_LINE:
+        raise LogError(
+            f"a line is longer than {_LONGEST_LINE:,} characters".replace(",", " "),
+            file=file,
+            expected="one row per line",
+            remedy="Export it again as CSV.",
+        )
+    found = _needed(layouts.of_lines(lines if whole else lines[:-1]), file)
+    return Source(file, found, lambda wanted: _read_text(place, file, encoding, found, wanted))
+
+
+def _refuse_nul(place: Path, file: str, encoding: str) -> None:
+    if encoding.startswith(("utf-16", "utf-32")) or not place.stat().st_size:
+        return
+    with place.open("rb") as opened, mmap.mmap(opened.fileno(), 0, access=mmap.ACCESS_READ) as seen:
+        if seen.find(b"\0") >= 0:
+            raise LogError(
+                "the file holds NUL bytes, so it was damaged, as by a full memory card",
+                file=file,
+                remedy="Export it again, or remove the damaged rows.",
+            )
+
+
+def _read_text(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
+    """Read the wanted columns the quick way; where a row has the wrong width, line by line."""
+    try:
+        frame = _quick(place, encoding, found, wanted)
+    except UnicodeDecodeError:
+        encoding = "cp1252" if encoding.startswith("utf-8") else encoding
+        return _line_by_line(place, file, encoding, found, wanted)
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError):
+        return _line_by_line(place, file, encoding, found, wanted)
+    cut = _is_cut_off(place, encoding, found, wanted)
+    return Columns(frame.iloc[:-1] if cut else frame, cut_off=int(cut))
+
+
+def _quick(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> pd.DataFrame:
+    return pd.read_csv(
+        place,
+        sep=r"\s+" if found.delimiter == WHITESPACE else found.delimiter,
+        header=None,
+        names=list(range(found.width)),
+        index_col=False,
+        usecols=sorted(set(wanted)),
+        skiprows=found.first_row,
+        decimal=found.decimal,
+        encoding=encoding,
+        engine="c",
+        keep_default_na=False,
+        na_values=[""],
+        skipinitialspace=True,
+        low_memory=False,
+    )
+
+
+def _line_by_line(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
+    data = files.content(place, file=file, error=LogError)
+    lines = _LINE_END.split(data.decode(encoding, errors="replace").removeprefix("\ufeff"))
+    rows = [layouts.split(line, found.delimiter) for line in lines[found.first_row :] if line.strip()]
+    columns = of_rows(rows, wanted, found.width)
+    cut = bool(lines[-1].strip()) and _looks_cut(lines[-1], found, wanted)
+    return Columns(columns.frame.iloc[:-1] if cut else columns.frame, columns.unreadable, int(cut))
+
+
+def of_rows(rows: Sequence[Sequence[str]], wanted: Sequence[int], width: int) -> Columns:
+    """Return the wanted columns of rows already split; a row without one of them counts as unreadable."""
+    needed = max(wanted)
+    filled = [row for row in rows if any(row)]
+    good = [row for row in filled if needed < len(row) and not any(row[width:])]
+    frame = pd.DataFrame({place: [row[place] for row in good] for place in sorted(set(wanted))}, dtype=object)
+    return Columns(frame, unreadable=len(filled) - len(good))
+
+
+def _is_cut_off(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> bool:
+    with place.open("rb") as opened:
+        opened.seek(max(0, place.stat().st_size - 4096) & ~3)
+        tail = opened.read()
+    text = tail.decode(
+        "utf-16-le" if encoding == "utf-16" else encoding.replace("-sig", ""), errors="replace"
+    )
+    last = _LINE_END.split(text)[-1]
+    return bool(last.strip()) and _looks_cut(last, found, wanted)
+
+
+def _looks_cut(line: str, found: Layout, wanted: Sequence[int]) -> bool:
+    """Whether a last line without a line end has fewer cells, or shorter ones, than every row before."""
+    cells = layouts.split(line, found.delimiter)
+    if len(cells) <= max(wanted):
+        return True
+    last = max(wanted)
+    if last != found.width - 1:
+        return False
+    usual = {
+        _decimals(row[last]) for row in found.sample[:-1] if len(row) > last and row[last][-1:].isdigit()
+    }
+    return len(usual) == 1 and _decimals(cells[last]) < min(usual)
+
+
+def _decimals(number: str) -> int:
+    return len(re.split(r"[.,]", number)[-1]) if re.search(r"[.,]", number) else 0

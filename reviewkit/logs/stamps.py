@@ -1,0 +1,248 @@
+"""Time columns: moments, spans, times of day, plain seconds; in whatever spelling a meter uses."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from reviewkit import units
+from reviewkit.logs import cells
+
+Seconds = npt.NDArray[np.float64]
+DAY_S = 86_400.0
+_EPOCH_S = (8e8, 5e9)
+
+
+@dataclass(frozen=True)
+class Stamps:
+    """A time column in seconds.
+
+    Parameters
+    ----------
+    seconds : array of float [s]
+        Since `origin` where there is one; NaN for a cell that makes no sense.
+    origin : datetime or None
+        Moment of second 0; None for times of day and plain spans.
+    wall_clock : bool
+        Whether the stamps are a local clock's: they may roll over at midnight and be changed in spring
+        and autumn.
+    of_day : bool
+        Whether second 0 is midnight of an unknown day.
+    notes : tuple of str
+    """
+
+    seconds: Seconds
+    origin: datetime | None = None
+    wall_clock: bool = False
+    of_day: bool = False
+    notes: tuple[str, ...] = ()
+
+
+def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "") -> Stamps:
+    """Return a time column, or a date column and a time column, in seconds.
+
+    Parameters
+    ----------
+    times : Series
+        Numbers, text or moments.
+    days : Series or None
+        Dates, where they stand in a column of their own.
+    unit : str
+        Unit of plain numbers: "s", "ms", "min", "h"; "" if the heading has none.
+
+    Raises
+    ------
+    ValueError
+        If the spelling is not known, or leaves open what is meant; says what to do.
+    """
+    if pd.api.types.is_datetime64_any_dtype(times):
+        return _from_moments(times)
+    if pd.api.types.is_timedelta64_dtype(times):
+        return Stamps(np.asarray(times.dt.total_seconds(), dtype=np.float64))
+    if pd.api.types.is_numeric_dtype(times) and not pd.api.types.is_bool_dtype(times):
+        return _from_numbers(times.to_numpy(dtype=float, na_value=np.nan), unit)
+    text = times.astype("object").fillna("").astype(str).str.strip()
+    what = _usual(text)
+    if what == "number":
+        point = pd.to_numeric(text.str.replace(",", ".", regex=False), errors="coerce")
+        return _from_numbers(point.to_numpy(dtype=float, na_value=np.nan), unit)
+    if what == "clock":
+        return _from_clock(text, days, unit)
+    if what == "moment":
+        return _from_moment_text(text)
+    example = next((cell for cell in text if cell), "")
+    raise ValueError(
+        f"'{example[:40]}' is no time: expected such as 2025-03-01 21:05:00, 21:05:00 or seconds"
+    )
+
+
+def _usual(text: pd.Series) -> str:
+    sample = [cells.sort(cell) for cell in text.iloc[:200] if cell]
+    return max(set(sample), key=sample.count) if sample else "empty"
+
+
+def _from_moments(times: pd.Series) -> Stamps:
+    zoned = times.dt.tz is not None
+    plain = times.dt.tz_convert("UTC").dt.tz_localize(None) if zoned else times
+    return replace(_since_first(plain), wall_clock=not zoned)
+
+
+def _since_first(plain: pd.Series) -> Stamps:
+    """Return naive moments as seconds since the first one."""
+    known = plain.dropna()
+    if known.empty:
+        raise ValueError("no row has a time that can be read")
+    origin = pd.Timestamp(known.iloc[0]).floor("D")
+    seconds = (plain - origin) / pd.Timedelta(1, "s")
+    return Stamps(seconds.to_numpy(dtype=float, na_value=np.nan), origin=origin.to_pydatetime())
+
+
+def _from_numbers(numbers: Seconds, unit: str) -> Stamps:
+    known = numbers[np.isfinite(numbers)]
+    if not len(known):
+        raise ValueError("no row has a time that can be read")
+    middle = float(np.median(known))
+    numbers = np.where(np.isfinite(numbers), numbers, np.nan)
+    for scale, name in ((1.0, "seconds"), (1e3, "milliseconds")):
+        if unit in ("", "s", "ms") and _EPOCH_S[0] < middle / scale < _EPOCH_S[1]:
+            note = f"Times taken as {name} since 1970 (UTC)."
+            found = _since_first(pd.Series(pd.to_datetime(numbers / scale, unit="s", errors="coerce")))
+            origin = pd.Timestamp(found.origin).tz_localize("UTC").to_pydatetime()
+            return replace(found, origin=origin, notes=(note,))
+    if (
+        not unit
+        and 30_000 < middle < 70_000
+        and np.ptp(known) < 400
+        and np.median(np.abs(np.diff(known))) < 0.05
+    ):
+        moments = pd.Series(pd.to_datetime(numbers, unit="D", origin="1899-12-30", errors="coerce"))
+        found = _since_first(moments.dt.round("ms"))
+        return replace(found, wall_clock=True, notes=("Times taken as a spreadsheet's day numbers.",))
+    notes = () if unit else ("Times taken as seconds: their heading names no unit.",)
+    return Stamps(numbers * units.factor(_time_unit(unit), "s"), notes=notes)
+
+
+def _time_unit(unit: str) -> str:
+    return {"": "s", "sec": "s", "secs": "s", "hr": "h", "hrs": "h", "mins": "min"}.get(unit.lower(), unit)
+
+
+def _from_clock(text: pd.Series, days: pd.Series | None, unit: str) -> Stamps:
+    seconds = _clock_seconds(text, unit)
+    if days is None:
+        return Stamps(seconds, wall_clock=True, of_day=True)
+    month_first = bool(text.iloc[:200].str.contains(_HALF_DAY).any())
+    dates, notes = _days(days.astype("object").fillna("").astype(str).str.strip(), month_first=month_first)
+    known = dates.dropna()
+    if known.empty:
+        raise ValueError("no row has a date that can be read")
+    origin = pd.Timestamp(known.iloc[0])
+    passed = ((dates - origin) / pd.Timedelta(1, "s")).to_numpy(dtype=float, na_value=np.nan)
+    return Stamps(seconds + passed, origin=origin.to_pydatetime(), wall_clock=True, notes=notes)
+
+
+_HALF_DAY = r"\s*[AaPp]\.?[Mm]\.?$"
+
+
+def _clock_seconds(text: pd.Series, unit: str) -> Seconds:
+    """Return "hh:mm:ss" with its many variants in seconds."""
+    point = text.str.replace(",", ".", regex=False)
+    if point.iloc[:200].str.contains(_HALF_DAY).any():
+        return _half_day_seconds(point)
+    if point.iloc[:200].str.contains("d").any():
+        spans = point.str.replace(r"\s*d(?:ays?)?\.?\s*", " days ", regex=True)
+        return _span_seconds(spans)
+    two = point.iloc[:200].str.count(":").max() == 1
+    if two:
+        return _span_seconds(_with_third_part(point, unit))
+    return _span_seconds(point)
+
+
+def _with_third_part(text: pd.Series, unit: str) -> pd.Series:
+    first = text.iloc[:200]
+    if first.str.contains(".", regex=False).any() or unit == "mm:ss":
+        return "0:" + text
+    if unit == "hh:mm":
+        return text + ":00"
+    raise ValueError(
+        f"'{first.iloc[0]}' may be hours and minutes or minutes and seconds: "
+        "head the column 'Time (hh:mm)' or 'Time (mm:ss)'"
+    )
+
+
+def _span_seconds(text: pd.Series) -> Seconds:
+    spans = pd.to_timedelta(text.mask(~text.str.contains(":", regex=False, na=False)), errors="coerce")
+    return np.asarray(spans.dt.total_seconds(), dtype=float)
+
+
+def _half_day_seconds(text: pd.Series) -> Seconds:
+    afternoon = text.str.contains(r"[Pp]\.?[Mm]\.?$").to_numpy(dtype=bool)
+    seconds = _span_seconds(text.str.replace(_HALF_DAY, "", regex=True))
+    return np.asarray(np.where(seconds >= DAY_S / 2, seconds - DAY_S / 2, seconds) + afternoon * (DAY_S / 2))
+
+
+_ISO = re.compile(r"\d{4}-\d{1,2}-\d{1,2}.*")
+_ZONED = re.compile(r":\d{2}(?:[.,]\d+)?\s?(?:Z|UTC|[+\-]\d{2}:?(?:\d{2})?)$")
+
+
+def _from_moment_text(text: pd.Series) -> Stamps:
+    sample = text[text != ""].iloc[:200]
+    point = text.str.replace(",", ".", regex=False) if sample.str.contains(r":\d+,\d").any() else text
+    if sample.str.fullmatch(_ISO.pattern).all():
+        return _from_iso(point, zoned=bool(sample.str.contains(_ZONED.pattern).any()))
+    parts = point.str.extract(r"^(\S+?),?(?:\s+|T)(.*)$")
+    clock = parts[1].fillna("")
+    return _from_clock(clock, parts[0].fillna(""), "hh:mm")
+
+
+def _from_iso(text: pd.Series, *, zoned: bool) -> Stamps:
+    if zoned:
+        moments = pd.to_datetime(text, format="ISO8601", errors="coerce", utc=True)
+        zone = pd.Timestamp(text[text != ""].iloc[0]).tz
+        found = _since_first(moments.dt.tz_convert(zone).dt.tz_localize(None))
+        return replace(found, origin=pd.Timestamp(found.origin).tz_localize(zone).to_pydatetime())
+    moments = pd.to_datetime(text, format="ISO8601", errors="coerce")
+    return replace(_since_first(moments), wall_clock=True)
+
+
+def _days(text: pd.Series, *, month_first: bool) -> tuple[pd.Series, tuple[str, ...]]:
+    """Return dates; where day and month could be swapped, the reading under which the log is shorter."""
+    codes, kinds = pd.factorize(text)
+    spelled = pd.Series(kinds, dtype=object)
+    read_as = [
+        pd.Series(pd.to_datetime(spelled, format=order, errors="coerce"))
+        for order in _orders([str(kind) for kind in kinds], month_first=month_first)
+    ]
+    most = max(int(dates.notna().sum()) for dates in read_as)
+    if not most:
+        raise ValueError(f"'{text.iloc[0]}' is no date: expected such as 2025-03-01 or 01.03.2025")
+    possible = [dates for dates in read_as if int(dates.notna().sum()) == most]
+    lengths = [(dates.max() - dates.min()).total_seconds() for dates in possible]
+    best = possible[lengths.index(min(lengths))]
+    open_ = len(possible) > 1 and lengths.count(min(lengths)) > 1 and not possible[0].equals(possible[1])
+    notes = (f"The date '{spelled.iloc[0]}' was read as {best.iloc[0]:%Y-%m-%d}.",) if open_ else ()
+    return best.iloc[codes].reset_index(drop=True), notes
+
+
+def _orders(kinds: list[str], *, month_first: bool) -> list[str]:
+    """Return the date formats that the dates may be in, the likelier first."""
+    first = next((kind for kind in kinds if re.search(r"\d", kind)), "")
+    mark = next((sign for sign in "./-" if sign in first), "-")
+    year = "%Y" if re.search(r"\d{4}", first) else "%y"
+    if re.match(r"\d{4}", first):
+        return [mark.join(("%Y", "%m", "%d"))]
+    orders = [mark.join(("%d", "%m", year)), mark.join(("%m", "%d", year))]
+    return orders[::-1] if month_first else orders
+
+
+def step(seconds: Seconds) -> float:
+    """Return the step of time stamps [s]: the largest of 1, 0.1, 0.01 and 0.001 that all are multiples of."""
+    sample = seconds[np.isfinite(seconds)][:20_000]
+    for size in (1.0, 0.1, 0.01, 0.001):
+        if np.all(np.abs(sample / size - np.round(sample / size)) < 1e-6 / size):
+            return size
+    return 0.0

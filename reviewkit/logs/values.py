@@ -1,0 +1,166 @@
+"""Readings: numbers in any spelling, overload marks, a unit per file, per row or per cell."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from reviewkit import tables, units
+from reviewkit.logs import cells
+
+Numbers = npt.NDArray[np.float64]
+GOOD, EMPTY, OVERLOAD, UNREADABLE = range(4)
+
+
+@dataclass(frozen=True)
+class Readings:
+    """A column of readings in SI.
+
+    Parameters
+    ----------
+    values : array of float [SI]
+        NaN for whatever is no reading.
+    overloads, empty, unreadable : int
+        How many of the NaN are what.
+    first_unreadable : int or None
+        Position of the first cell that makes no sense.
+    units : tuple of str
+        Units that occur.
+    """
+
+    values: Numbers
+    overloads: int = 0
+    empty: int = 0
+    unreadable: int = 0
+    first_unreadable: int | None = None
+    units: tuple[str, ...] = ()
+
+
+def conversion(unit: str, quantity: str) -> tuple[float, float]:
+    """Return scale and shift that bring a reading in `unit` to `quantity`'s SI unit.
+
+    Raises
+    ------
+    ValueError
+        If `unit` is of another kind.
+    """
+    spelled = tidy_unit(unit)
+    if quantity == "degC":
+        name = {"c": "degC", "f": "degF", "k": "kelvin"}.get(
+            spelled.lower().strip("°º ").replace("deg", ""), spelled
+        )
+        zero = units.to_unit(f"0 {name}", "degC")
+        return units.to_unit(f"1 {name}", "degC") - zero, zero
+    return units.factor(spelled, quantity), 0.0
+
+
+def tidy_unit(text: str) -> str:
+    """Return a unit without the words for direct current around it: "DC mV" → "mV"."""
+    bare = re.sub(r"(?i)(^dc[\s_]*|[\s_]*dc$)", "", text.strip().strip("()[]")).strip()
+    return {"℃": "°C", "℉": "°F"}.get(bare, bare)
+
+
+def of_quantity(unit: str, quantity: str) -> bool:
+    """Whether readings in `unit` can be brought to `quantity`'s unit."""
+    try:
+        conversion(unit, quantity)
+    except (ValueError, ArithmeticError):
+        return False
+    return True
+
+
+def readings(column: pd.Series, quantity: str, *, unit: str, row_units: pd.Series | None) -> Readings:
+    """Return a column of cells as readings.
+
+    Parameters
+    ----------
+    column : Series
+        Numbers, or text.
+    quantity : {"V", "A", "degC"}
+    unit : str
+        Unit of cells that have none of their own; "" for none: such cells are unreadable.
+    row_units : Series of str or None
+        Unit of each row; wins over `unit`.
+    """
+    if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
+        plain = column.to_numpy(dtype=float, na_value=np.nan)
+        state = np.where(np.isnan(plain), EMPTY, GOOD)
+        spelled: npt.NDArray[np.object_] | None = None
+    else:
+        plain, state, spelled = _from_text(column.astype("object").fillna("").astype(str).str.strip())
+    over = np.abs(plain) >= cells.LARGEST
+    state[over] = OVERLOAD
+    plain = np.where(over, np.nan, plain)
+    if row_units is not None:
+        spelled = row_units.astype("object").fillna("").astype(str).to_numpy(dtype=object)
+    return _scaled(plain, state, spelled, quantity, unit)
+
+
+def _from_text(text: pd.Series) -> tuple[Numbers, npt.NDArray[np.int8], npt.NDArray[np.object_] | None]:
+    """Return numbers, what each cell is, and the units within cells where there are any."""
+    point = text.str.replace(",", ".", regex=False).str.replace("\u2212", "-", regex=False)
+    plain = pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan, copy=True)
+    state = np.full(len(text), GOOD, dtype=np.int8)
+    spelled: npt.NDArray[np.object_] | None = None
+    left = np.flatnonzero(~np.isfinite(plain))
+    codes, kinds = pd.factorize(text.iloc[left])
+    for code, cell in enumerate(kinds):
+        places = left[codes == code] if len(kinds) < 200 else left[np.flatnonzero(codes == code)]
+        value, what, unit = _cell(str(cell))
+        plain[places], state[places] = value, what
+        if unit:
+            spelled = np.full(len(text), "", dtype=object) if spelled is None else spelled
+            spelled[places] = unit
+    return plain, state, spelled
+
+
+def _cell(text: str) -> tuple[float, int, str]:
+    """Return the number in a cell that is no plain number, what the cell is, and its unit."""
+    if cells.is_empty(text):
+        return np.nan, EMPTY, ""
+    if cells.is_overload(text):
+        return np.nan, OVERLOAD, ""
+    found = cells.NUMBER_WITH_UNIT.fullmatch(text)
+    try:
+        return tables.number(found[1] if found else text), GOOD, found[2] if found else ""
+    except ValueError:
+        return np.nan, UNREADABLE, ""
+
+
+def _scaled(
+    plain: Numbers,
+    state: npt.NDArray[np.int8],
+    spelled: npt.NDArray[np.object_] | None,
+    quantity: str,
+    unit: str,
+) -> Readings:
+    """Bring every reading to SI by its own unit, or by the column's."""
+    known: tuple[str, ...] = (unit,)
+    if spelled is None:
+        scale, shift = conversion(unit, quantity)
+        values = plain if (scale, shift) == (1.0, 0.0) else plain * scale + shift
+    else:
+        values = np.full(len(plain), np.nan)
+        codes, kinds = pd.factorize(spelled)
+        used = {code: tidy_unit(str(kind)) or unit for code, kind in enumerate(kinds)}
+        for code, own in used.items():
+            here = codes == code
+            if not of_quantity(own, quantity):
+                state[here & (state == GOOD)] = UNREADABLE
+                continue
+            scale, shift = conversion(own, quantity)
+            values[here] = plain[here] * scale + shift
+        known = tuple(dict.fromkeys(own for own in used.values() if of_quantity(own, quantity)))
+    bad = np.flatnonzero(state == UNREADABLE)
+    return Readings(
+        values,
+        overloads=int((state == OVERLOAD).sum()),
+        empty=int((state == EMPTY).sum()),
+        unreadable=len(bad),
+        first_unreadable=int(bad[0]) if len(bad) else None,
+        units=known,
+    )
