@@ -37,7 +37,7 @@ def see_through(colour: str, opacity: float) -> str:
 def axis(title: str, **more: Any) -> dict[str, Any]:
     """Return the settings of an axis: title with unit, light grid, no box."""
     return {
-        "title": {"text": title, "standoff": 8},
+        "title": {"text": title, "standoff": 8, "font": {"size": 13}},
         "gridcolor": GRID,
         "linecolor": QUIET,
         "zeroline": False,

@@ -1,0 +1,297 @@
+"""The pieces that charts are made of: direct labels, limit lines, phase bands, uncertainty bands, time axes.
+
+Every function adds to a figure that it is given. A text is shown as it is written: what plotly would read
+as markup is escaped.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import plotly.graph_objects as go
+
+from reviewkit.figures import theme
+from reviewkit.figures.clock import Clock
+from reviewkit.figures.thin import thinned
+
+SMALL = 12
+NARROW = 0.17
+"""Share of the chart's width under which a phase has its name written upwards."""
+TOO_NARROW = 0.045
+"""Share of the chart's width under which a phase has no room for its name."""
+
+
+def plain(text: str) -> str:
+    """Return a text so that plotly shows it as it is."""
+    return html.escape(text, quote=False)
+
+
+def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int = 220) -> go.Figure:
+    """Return an empty figure of one or more panels on one horizontal axis.
+
+    Parameters
+    ----------
+    titles : sequence of str
+        What each panel shows, with its unit, from the top: "cell voltage, V". The first is axis ``y``,
+        the next ``y2`` and so on.
+    x_axis : dict
+        From `theme.axis` or `Clock.axis`.
+    panel_height : int
+        Height of one panel in pixels.
+    """
+    count, gap = len(titles), 0.125 if len(titles) > 1 else 0.0
+    share = (1 - gap * (count - 1)) / count
+    figure = go.Figure()
+    figure.update_layout(
+        theme.layout(height=panel_height * count + 90, margin={"l": 8, "r": 12, "t": 34, "b": 8})
+    )
+    for place, title in enumerate(titles):
+        name = "y" if place == 0 else f"y{place + 1}"
+        top = 1 - place * (share + gap)
+        settings = theme.axis("", domain=[max(0.0, top - share), top], nticks=6)
+        figure.update_layout({name.replace("y", "yaxis"): settings})
+        figure.add_annotation(
+            **_text(title, theme.INK, SMALL + 1),
+            **{"xref": "paper", "x": 0, "xanchor": "left", "xshift": -6},
+            **{"yref": "paper", "y": top, "yanchor": "bottom", "yshift": 8},
+        )
+    last = "y" if count == 1 else f"y{count}"
+    figure.update_layout(xaxis={**x_axis, "anchor": last})
+    return figure
+
+
+def line(
+    figure: go.Figure,
+    x: npt.ArrayLike,
+    y: npt.ArrayLike,
+    *,
+    name: str,
+    colour: str,
+    unit: str,
+    decimals: int = 3,
+    axis: str = "y",
+    dash: str = "solid",
+    width: float = 1.8,
+    most: int = 1000,
+) -> None:
+    """Add a curve; hovering shows its value with unit.
+
+    Parameters
+    ----------
+    x, y : array-like, shape (n,)
+        NaN breaks the line.
+    decimals : int
+        Of the value on hovering.
+    most : int
+        Points drawn at most; every peak stays.
+    """
+    xs, ys = thinned(np.asarray(x, dtype=float), np.asarray(y, dtype=float), most=most)
+    figure.add_trace(
+        go.Scatter(
+            x=_short(xs),
+            y=_short(ys),
+            mode="lines",
+            name=plain(name),
+            yaxis=axis,
+            line={"color": colour, "width": width, "dash": dash},
+            hovertemplate=f"%{{y:.{decimals}f}} {plain(unit)}",
+        )
+    )
+
+
+def band(
+    figure: go.Figure,
+    x: npt.ArrayLike,
+    low: npt.ArrayLike,
+    high: npt.ArrayLike,
+    *,
+    colour: str,
+    axis: str = "y",
+) -> None:
+    """Add an uncertainty band between two curves on the same x."""
+    xs = np.asarray(x, dtype=float)
+    there_and_back = np.concatenate([xs, xs[::-1]])
+    edge = np.concatenate([np.asarray(low, dtype=float), np.asarray(high, dtype=float)[::-1]])
+    figure.add_trace(
+        go.Scatter(
+            x=_short(there_and_back),
+            y=_short(edge),
+            fill="toself",
+            fillcolor=theme.see_through(colour, 0.2),
+            line={"width": 0},
+            mode="lines",
+            yaxis=axis,
+            hoverinfo="skip",
+        )
+    )
+
+
+def label(
+    figure: go.Figure,
+    x: float,
+    y: float,
+    text: str,
+    *,
+    colour: str,
+    axis: str = "y",
+    anchor: str = "left",
+    above: bool = True,
+) -> None:
+    """Write a curve's name beside it, in its colour, in place of a legend.
+
+    Parameters
+    ----------
+    x, y : float
+        A place on the curve.
+    anchor : {"left", "center", "right"}
+        Which part of the text stands at `x`.
+    above : bool
+        Whether it stands above the curve or below.
+    """
+    figure.add_annotation(
+        **_text(text, colour, SMALL + 1),
+        **{"x": x, "y": y, "yref": axis, "xanchor": anchor},
+        **{"yanchor": "bottom" if above else "top", "yshift": 4 if above else -4},
+    )
+
+
+def limit(
+    figure: go.Figure, value: float, text: str, *, axis: str = "y", above: bool = True, declared: bool = False
+) -> None:
+    """Draw a limit as a dashed line across a panel, its name and source at the right edge.
+
+    Parameters
+    ----------
+    value : float [unit of the axis]
+    text : str
+        "4.25 V at most: cell's data sheet".
+    above : bool
+        Whether the text stands above the line or below.
+    declared : bool
+        For a value that somebody states, not a limit: longer dashes.
+    """
+    figure.add_shape(
+        type="line",
+        xref="paper",
+        yref=axis,
+        x0=0,
+        x1=1,
+        y0=value,
+        y1=value,
+        line={
+            "color": theme.QUIET,
+            "width": 1.2,
+            "dash": theme.DASHES["declared" if declared else "limit"],
+        },
+    )
+    figure.add_annotation(
+        **_text(text, theme.QUIET, SMALL),
+        **{"xref": "paper", "x": 1, "xanchor": "right", "yref": axis, "y": value},
+        **{"yanchor": "bottom" if above else "top", "align": "right"},
+    )
+
+
+def phases(figure: go.Figure, spans: Iterable[tuple[float, float, str]], *, width: float) -> None:
+    """Mark spans of the x axis as bands, every other one tinted, their names at the foot of the first panel.
+
+    Parameters
+    ----------
+    spans : iterable of (start, end, name)
+        On the x axis as drawn (`Clock.x`).
+    width : float
+        What the x axis shows in all; names too long for their band are written upwards.
+    """
+    for place, (start, end, name) in enumerate(spans):
+        share = (end - start) / width
+        if place % 2 == 0:
+            figure.add_shape(
+                type="rect",
+                x0=start,
+                x1=end,
+                yref="paper",
+                y0=0,
+                y1=1,
+                layer="below",
+                line={"width": 0},
+                fillcolor=theme.BAND,
+            )
+        if share < TOO_NARROW:
+            continue
+        upwards = share < max(NARROW, 0.021 * len(name))
+        figure.add_annotation(
+            **_text(name, theme.QUIET, SMALL),
+            **{"x": (start + end) / 2, "xanchor": "center", "textangle": -90 if upwards else 0},
+            **{"yref": "y domain", "y": 0.02, "yanchor": "bottom"},
+        )
+
+
+def point(
+    figure: go.Figure,
+    x: float,
+    y: float,
+    text: str,
+    *,
+    colour: str,
+    axis: str = "y",
+    away: tuple[int, int] = (28, -28),
+    error_x: float | None = None,
+    error_y: float | None = None,
+) -> None:
+    """Mark one place of a curve and write its value beside it.
+
+    Parameters
+    ----------
+    text : str
+        "knee 1:52 h, 4.16 V ± 0.02 V".
+    away : (int, int)
+        Pixels from the place to the text, right and down.
+    error_x, error_y : float, optional
+        Half-length of the uncertainty bars.
+    """
+    figure.add_trace(
+        go.Scatter(
+            x=[x],
+            y=[y],
+            yaxis=axis,
+            mode="markers",
+            marker={"color": theme.PAPER, "size": 9, "line": {"color": colour, "width": 2.2}},
+            error_x=_error(error_x, colour),
+            error_y=_error(error_y, colour),
+            hoverinfo="skip",
+        )
+    )
+    right, down = away
+    figure.add_annotation(
+        text=plain(text),
+        showarrow=True,
+        **{"x": x, "y": y, "yref": axis, "ax": right, "ay": down, "standoff": 6},
+        **{"arrowhead": 0, "arrowwidth": 1, "arrowcolor": theme.QUIET, "bgcolor": theme.PAPER},
+        **{"font": {"size": SMALL, "color": theme.INK, "family": theme.SANS}},
+        **{"xanchor": "left" if right >= 0 else "right", "align": "left" if right >= 0 else "right"},
+    )
+
+
+def _error(half: float | None, colour: str) -> dict[str, Any] | None:
+    if half is None:
+        return None
+    return {"type": "constant", "value": half, "color": colour, "thickness": 1.4, "width": 4}
+
+
+def _text(text: str, colour: str, size: int) -> dict[str, Any]:
+    return {
+        "text": plain(text),
+        "showarrow": False,
+        "font": {"size": size, "color": colour, "family": theme.SANS},
+    }
+
+
+def _short(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float32]:
+    """Return what a screen can show of them, in half the bytes."""
+    return values.astype(np.float32)
+
+
+__all__ = ["Clock", "band", "label", "limit", "line", "panels", "phases", "plain", "point", "thinned"]
