@@ -18,8 +18,6 @@ TIME_CONSTANTS_S = (15.0, 80.0, 400.0, 2000.0)
 """Memory terms offered to the fit; those the log does not support come out with no resistance."""
 
 _GRID = 4000
-_KNOTS = 28
-_SMOOTH = 3e-3
 
 
 @dataclass(frozen=True)
@@ -139,7 +137,9 @@ def resample(
     return centre, columns[0], columns[1], step
 
 
-def fit(time_s: FloatArray, voltage_V: FloatArray, current_A: FloatArray) -> CellModel:
+def fit(
+    time_s: FloatArray, voltage_V: FloatArray, current_A: FloatArray, *, knots: int = 24, smooth: float = 1e-3
+) -> CellModel:
     """Return the circuit that a charge and its relaxation show.
 
     Parameters
@@ -147,6 +147,10 @@ def fit(time_s: FloatArray, voltage_V: FloatArray, current_A: FloatArray) -> Cel
     time_s, voltage_V, current_A : array, shape (n,)
         From just before charge start (or from it) to the end of the relaxation; no missing values, the
         voltage that of the cell, current positive into it.
+    knots : int
+        Pieces of the open-circuit curve.
+    smooth : float [V]
+        How much the curve's slope may change from knot to knot before it costs as much as a misfit.
 
     Returns
     -------
@@ -163,17 +167,17 @@ def fit(time_s: FloatArray, voltage_V: FloatArray, current_A: FloatArray) -> Cel
     charge = np.concatenate([[0.0], np.cumsum(current[:-1])]) * step / 3600
     constants = np.array([tau for tau in TIME_CONSTANTS_S if tau > 1.5 * step])
     memory = np.column_stack([_follow(current, step, tau) for tau in constants])
-    basis, knots = _spline_basis(charge, voltage)
+    basis, places = _spline_basis(charge, voltage, knots)
     fixed = np.column_stack([basis, current, memory])
-    smooth = np.zeros((basis.shape[1] - 2, fixed.shape[1]))
-    smooth[:, : basis.shape[1]] = np.diff(np.eye(basis.shape[1]), 2, axis=0) * _SMOOTH * np.sqrt(len(time))
+    bend = np.zeros((basis.shape[1] - 2, fixed.shape[1]))
+    bend[:, : basis.shape[1]] = np.diff(np.eye(basis.shape[1]), 2, axis=0) * smooth * np.sqrt(len(time))
     low = np.concatenate([np.full(basis.shape[1], -np.inf), np.zeros(1 + len(constants))])
     solution = lsq_linear(
-        np.vstack([fixed, smooth]), np.concatenate([voltage, np.zeros(len(smooth))]), (low, np.inf)
+        np.vstack([fixed, bend]), np.concatenate([voltage, np.zeros(len(bend))]), (low, np.inf)
     ).x
     residual = float(np.sqrt(np.mean((fixed @ solution - voltage) ** 2)))
     grid = np.linspace(charge.min(), charge.max(), 400)
-    curve = _design(grid, knots) @ solution[: basis.shape[1]]
+    curve = _design(grid, places) @ solution[: basis.shape[1]]
     resistances = solution[basis.shape[1] :]
     return CellModel(grid, curve, float(resistances[0]), resistances[1:], constants, residual)
 
@@ -186,15 +190,15 @@ def _follow(current: FloatArray, step: float, tau: float) -> FloatArray:
     return np.asarray(lfilter([0.0, 1 - decay], [1.0, -decay], current), dtype=np.float64)
 
 
-def _spline_basis(charge: FloatArray, voltage: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _spline_basis(charge: FloatArray, voltage: FloatArray, pieces: int) -> tuple[FloatArray, FloatArray]:
     """Return the cubic spline's design matrix, its knots close where the voltage moves quickly."""
     order = np.argsort(charge, kind="stable")
     sorted_charge, sorted_voltage = charge[order], np.maximum.accumulate(voltage[order])
     progress = (sorted_charge - sorted_charge[0]) / np.ptp(sorted_charge)
     progress = progress + (sorted_voltage - sorted_voltage[0]) / np.ptp(sorted_voltage)
-    inner = np.interp(np.linspace(0, progress[-1], _KNOTS)[1:-1], progress, sorted_charge)
-    inner = np.unique(np.round(inner, 9))
+    inner = np.interp(np.linspace(0, progress[-1], pieces)[1:-1], progress, sorted_charge)
     ends = sorted_charge[0], sorted_charge[-1]
+    inner = np.unique(inner[(inner > ends[0]) & (inner < ends[1])])
     knots = np.concatenate([np.full(4, ends[0]), inner, np.full(4, ends[1])])
     return _design(charge, knots), knots
 

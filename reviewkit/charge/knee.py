@@ -22,6 +22,7 @@ _END_BAND_V = 0.008
 _LEAST_FALL = 0.05
 _ROUNDS = 40
 _MOST_OHM = 1.0
+_LEAST_ROWS = 8
 
 
 @dataclass(frozen=True)
@@ -105,9 +106,9 @@ def _hold_window(coarse: Coarse, record: ChargeRecord, level_A: float) -> tuple[
     band = max(_END_BAND_V, 1.6 * step)
     apart = np.flatnonzero(np.abs(voltage - np.median(voltage[-tail:])) > band)
     first = int(apart[-1]) + 1 if len(apart) else 0
-    first = first + (len(voltage) - first) // 2
+    first = max(0, min(first + (len(voltage) - first) // 2, len(voltage) - _LEAST_ROWS))
     fall = np.median(current[first : first + tail]) - np.median(current[-tail:])
-    if len(voltage) - first < 4 or fall < max(_LEAST_FALL * np.median(current[-tail:]), 4 * record.noise_A):
+    if fall < max(_LEAST_FALL * np.median(current[-tail:]), 4 * record.noise_A):
         return None
     set_V, ohm = _line(voltage[first:], current[first:])
     for _ in range(_ROUNDS):

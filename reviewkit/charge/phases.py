@@ -6,7 +6,6 @@ voltage too and has a module of its own.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -83,6 +82,8 @@ class Phases:
         Current above which the cell counts as being charged.
     main : Segments
         The stretches of current that make the main charge, and the top-ups after it.
+    knee_at_start : bool
+        Whether the charge was at its voltage limit from its first reading on: the knee is then 0.
     """
 
     spans: tuple[Phase, ...]
@@ -97,6 +98,7 @@ class Phases:
     series_ohm: float | None
     threshold_A: float
     main: Segments
+    knee_at_start: bool = False
 
     def named(self, name: PhaseName) -> tuple[Phase, ...]:
         """Return the phases of that name."""
@@ -177,6 +179,7 @@ def find(record: ChargeRecord) -> Phases | None:
         series_ohm=found.series_ohm if found else None,
         threshold_A=main.threshold_A,
         main=main,
+        knee_at_start=bool(found and found.from_start),
     )
 
 
@@ -262,8 +265,3 @@ def _interrupted(cuts: list[tuple[float, PhaseName]], main: Segments) -> list[tu
             [*inner, (early.last_s, "interrupted"), (late.first_s, resumed)], key=lambda cut: cut[0]
         )
     return cuts
-
-
-def duration(phases: Phases) -> float:
-    """Return the length of the main charge [s]; NaN never."""
-    return max(phases.end.value - phases.start.value, math.ulp(1.0))

@@ -15,9 +15,12 @@ from reviewkit.uncertainty import Component, Measured
 FloatArray = npt.NDArray[np.float64]
 
 MODEL_SHARE = 0.25
-"""Half-width of the prediction's doubt, as a share of the change it predicts.
+"""Half-width of the prediction's doubt, as a share of the change it predicts."""
 
-From simulated charges of five cells under 20 to 150 mΩ (`tests/benchmarks/without_rig.py`).
+MODEL_FLOOR = 0.006
+"""The same where the change is small, as a share of the time itself.
+
+Both from simulated charges of five cells under 20 to 150 mΩ (`tests/benchmarks/without_rig.py`).
 """
 
 LEAD_S = 60.0
@@ -117,7 +120,12 @@ def _corrected(measured: float, modelled: float, bare: float, name: str) -> Meas
         measured + change,
         "s",
         (
-            Component(f"{name}: the cell's model", MODEL_SHARE * abs(change), "s", "rectangular"),
+            Component(
+                f"{name}: the cell's model",
+                max(MODEL_SHARE * abs(change), MODEL_FLOOR * measured) if change else 0.0,
+                "s",
+                "rectangular",
+            ),
             Component(f"{name}: model against log", abs(modelled - measured) / 2, "s", "rectangular"),
         ),
     )

@@ -1,0 +1,187 @@
+"""One charge, analysed: its phases and every quantity that the log supports."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from reviewkit.blocks import Cell
+from reviewkit.charge import currents, delivered, limit_time, phases, voltages
+from reviewkit.charge.delivered import Delivered
+from reviewkit.charge.phases import Phases
+from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.shapes import Adherence
+from reviewkit.uncertainty import Component, Measured
+
+CLOCK_RATE = 1e-4
+"""Half-width of a logger's clock rate error; common practice for a crystal, no source."""
+
+
+@dataclass(frozen=True)
+class ChargeResult:
+    """What one charge showed.
+
+    Parameters
+    ----------
+    record : ChargeRecord
+    cell : Cell
+    phases : Phases or None
+        None if no charge current ever flowed.
+    delivered : Delivered or None
+    quantities : mapping of str to Measured
+        By the last part of a finding's key: ``plateau_current``.
+    missing : mapping of str to str
+        Why a quantity could not be had, in a sentence.
+    adherence, adherence_at_cell : Adherence or None
+        Time at a limit, judged at the regulation point and at the cell.
+    extrapolated : frozenset of str
+        Quantities that lie beyond the log's end.
+    """
+
+    record: ChargeRecord
+    cell: Cell
+    phases: Phases | None
+    delivered: Delivered | None
+    quantities: Mapping[str, Measured]
+    missing: Mapping[str, str]
+    adherence: Adherence | None = None
+    adherence_at_cell: Adherence | None = None
+    extrapolated: frozenset[str] = frozenset()
+
+    def get(self, name: str) -> Measured | None:
+        """Return a quantity, or None if the log does not support it."""
+        return self.quantities.get(name)
+
+
+def analyse_one(record: ChargeRecord, *, cell: Cell | None = None) -> ChargeResult:
+    """Return what one charge shows.
+
+    Parameters
+    ----------
+    record : ChargeRecord
+    cell : Cell or None
+        For limits and C-rates.
+    """
+    cell = cell or Cell()
+    cut = phases.find(record)
+    if cut is None:
+        start = voltages.start(record, None)
+        return ChargeResult(record, cell, None, None, {"start_voltage": start}, _NothingFlows())
+    found, missing, extrapolated = _quantities(record, cut)
+    plateau = found.get("plateau_current")
+    level = plateau.value if plateau else math.nan
+    held = found.get("hold_voltage")
+    return ChargeResult(
+        record,
+        cell,
+        cut,
+        delivered.integrate(record, cut),
+        found,
+        missing,
+        adherence=limit_time.at_limits(
+            record, cut, plateau_A=level, set_V=cut.set_V, series_ohm=cut.series_ohm or 0.0
+        ),
+        adherence_at_cell=limit_time.at_limits(
+            record, cut, plateau_A=level, set_V=held.value if held else None, series_ohm=0.0
+        ),
+        extrapolated=extrapolated,
+    )
+
+
+class _NothingFlows(dict[str, str]):
+    """One reason for every quantity."""
+
+    def __missing__(self, name: str) -> str:
+        return "No charge current flows in this log."
+
+    def get(self, name: str, default: str | None = None) -> str:  # type: ignore[override]
+        return self[name]
+
+
+def _quantities(
+    record: ChargeRecord, cut: Phases
+) -> tuple[dict[str, Measured], dict[str, str], frozenset[str]]:
+    amounts = delivered.integrate(record, cut)
+    found: dict[str, Measured | None] = {
+        "start_voltage": voltages.start(record, cut),
+        "precharge_current": currents.level(record, cut, "precharge", "precharge current"),
+        "precharge_end": _since(cut, cut.precharge_end),
+        "plateau_current": currents.level(record, cut, "constant current", "plateau current"),
+        "plateau_droop": currents.droop(record, cut),
+        "knee_time": _since(cut, cut.knee),
+        "knee_voltage": voltages.at_knee(record, cut),
+        "hold_voltage": voltages.hold(record, cut),
+        "peak_voltage": voltages.peak(record, cut),
+        "termination_current": currents.termination(record, cut),
+        "termination_time": _since(cut, cut.end) if cut.terminated else None,
+        "current_after": currents.after(record, cut),
+        "delivered": delivered.charge(amounts),
+        "delivered_energy": _energy(record, cut, amounts),
+        "delivered_before_knee": delivered.before_knee(amounts),
+        "time_to_80": _clocked(delivered.time_to(amounts, 0.8)) if cut.terminated else None,
+        "clock_offset": record.clock_offset,
+    }
+    late = set()
+    for minutes in (10, 60):
+        name = f"settled_voltage_{minutes}min"
+        found[name], beyond = voltages.settled(record, cut, minutes)
+        if beyond:
+            late.add(name)
+    known = {name: value for name, value in found.items() if value is not None}
+    reasons = _reasons(record, cut)
+    return known, {name: reasons[name] for name in found if name not in known}, frozenset(late)
+
+
+def _since(cut: Phases, moment: Measured | None) -> Measured | None:
+    """Return a moment as time since charge start, with the clock's rate in its budget."""
+    if moment is None:
+        return None
+    if cut.knee is moment and cut.knee_at_start:
+        return Measured(0.0, "s", cut.start.components)
+    return _clocked(cut.since_start(moment))
+
+
+def _clocked(span: Measured) -> Measured:
+    rate = Component("rate of the logger’s clock", CLOCK_RATE, "1", "rectangular", span.value)
+    return span.plus(rate) if span.value else span
+
+
+def _energy(record: ChargeRecord, cut: Phases, amounts: Delivered) -> Measured | None:
+    return delivered.energy(amounts) if delivered.covered(record, cut) > 0.98 else None
+
+
+def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
+    """Return why each quantity may be missing from this charge."""
+    never_flat = "The charge was at its voltage limit from its first reading on: it never saw its plateau."
+    no_hold = "The charge shows no constant-voltage phase: it " + {
+        "log ended": "still ran when the log ended.",
+        "never": "never stopped.",
+    }.get(cut.ending, "stopped out of its constant current.")
+    ran_on = {
+        "cable pulled": "The cable was pulled before the charge had ended.",
+        "terminated": "The log has too few readings there.",
+    }.get(cut.ending, "The charge still ran when the log ended.")
+    none_below = "There was no precharge: the charge began with its full current."
+    short = "The log ends too soon after the charge." if cut.terminated else ran_on
+    return {
+        "precharge_current": none_below,
+        "precharge_end": none_below,
+        "plateau_current": never_flat,
+        "plateau_droop": never_flat,
+        "knee_time": no_hold,
+        "knee_voltage": no_hold,
+        "hold_voltage": no_hold,
+        "delivered_before_knee": no_hold,
+        "termination_current": ran_on,
+        "termination_time": ran_on,
+        "current_after": short,
+        "time_to_80": ran_on,
+        "settled_voltage_10min": short,
+        "settled_voltage_60min": short,
+        "delivered_energy": "The voltage log does not cover the charge.",
+        "clock_offset": "Voltage and current come from one clock.",
+        "start_voltage": "The voltage log has no reading there.",
+        "peak_voltage": "The voltage log has no reading there.",
+        "delivered": "The current log has no reading there.",
+    }

@@ -1,0 +1,131 @@
+"""Currents of a charge: precharge, plateau and its droop, termination, afterwards."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from reviewkit.charge.phases import PhaseName, Phases
+from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.statistics import line, scatter, weighted_median, weights
+from reviewkit.uncertainty import Component, Measured
+
+TERMINATION_S = 30.0
+TERMINATION_ROWS = 5
+"""The current before the cut-off is read from this much of the log, whichever is longer."""
+
+_SETTLE_S = 30.0
+
+
+def level(record: ChargeRecord, phases: Phases, phase: PhaseName, name: str) -> Measured | None:
+    """Return the time-weighted median of the current in a phase [A], or None without that phase.
+
+    Parameters
+    ----------
+    record : ChargeRecord
+    phases : Phases
+    phase : str
+    name : str
+        Of the finding, for the budget.
+    """
+    time, current = _inside(record, phases, phase)
+    if len(time) < 3:
+        return None
+    value = weighted_median(current, weights(time, 3 * record.interval_s), record.ammeter.resolution)
+    parts = (record.ammeter.component(value), *scatter(name, time, current, record.ammeter))
+    return Measured(value, "A", parts)
+
+
+def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
+    """Return by how much a straight line over the constant-current phase changes [%]; negative: it falls."""
+    time, current = _inside(record, phases, "constant current")
+    if len(time) < 5:
+        return None
+    fitted = line(time, current)
+    length = float(time[-1] - time[0])
+    start = fitted.at(float(time[0]))
+    if length <= 0 or start <= 0:
+        return None
+    per_slope = 100 * length / start
+    floor = record.ammeter.resolution / math.sqrt(12)
+    slope_doubt = max(fitted.residual, floor) * math.sqrt(fitted.thin / fitted.spread_s2)
+    parts = [Component("droop: scatter of the readings", per_slope * slope_doubt, "%", dof=fitted.dof)]
+    if np.ptp(current) < 2 * record.ammeter.resolution:
+        # A display that stands still says only that the ends lie within one step of each other.
+        step = Component("droop: display step", record.ammeter.resolution / 2, "A", "rectangular")
+        parts += [step.scaled(100 / start), step.scaled(-100 / start)]
+    return Measured(per_slope * fitted.slope, "%", tuple(parts))
+
+
+def termination(record: ChargeRecord, phases: Phases) -> Measured | None:
+    """Return the current just before it is cut off [A], extrapolated to the cut-off."""
+    segment = phases.main.charging[-1]
+    last = segment.last
+    window = (record.time_s <= segment.last_s) & (record.time_s >= segment.last_s - TERMINATION_S)
+    first = max(segment.first, min(int(np.flatnonzero(window)[0]), last - TERMINATION_ROWS + 1))
+    time, current = record.time_s[first : last + 1], record.current[first : last + 1]
+    if len(time) < TERMINATION_ROWS or not phases.terminated:
+        return None
+    time, current = _without_edge(time, current, record.noise_A)
+    fitted = line(time, current)
+    cut_s = phases.end.value
+    value = fitted.at(cut_s)
+    floor = record.ammeter.resolution / math.sqrt(12)
+    half_s = (segment.after_s - segment.last_s) / 2
+    parts = (
+        record.ammeter.component(value),
+        Component(
+            "termination current: scatter about the last half minute’s line",
+            fitted.standard_at(cut_s, floor),
+            "A",
+            dof=fitted.dof,
+        ),
+        Component(
+            "termination current: moment of the cut-off", half_s, "s", "rectangular", abs(fitted.slope)
+        ),
+    )
+    return Measured(value, "A", tuple(part for part in parts if part.contribution > 0))
+
+
+def _without_edge(time: FloatArray, current: FloatArray, noise_A: float) -> tuple[FloatArray, FloatArray]:
+    """Leave out a last row that averages over the cut-off: it lies far under the line of those before."""
+    if len(time) < TERMINATION_ROWS:
+        return time, current
+    fitted = line(time[:-1], current[:-1])
+    expected = fitted.at(float(time[-1]))
+    short = expected - current[-1] > max(6 * fitted.standard_at(float(time[-1]), noise_A), 0.1 * expected)
+    return (time[:-1], current[:-1]) if short else (time, current)
+
+
+def after(record: ChargeRecord, phases: Phases) -> Measured | None:
+    """Return the current between the cut-off and the cable's being pulled (or a top-up) [A]."""
+    if not phases.terminated:
+        return None
+    end = min(
+        [float(record.time_s[-1])]
+        + [phase.start_s for phase in phases.named("top-up")]
+        + ([record.cable_out_s] if record.cable_out_s is not None else [])
+    )
+    begin = phases.main.charging[-1].after_s
+    begin = begin + _SETTLE_S if end - begin > 3 * _SETTLE_S else begin
+    inside = (record.time_s >= begin) & (record.time_s < end)
+    time, current = record.time_s[inside], record.current[inside]
+    if len(time) < 3:
+        return None
+    value = weighted_median(current, weights(time, 3 * record.interval_s), record.ammeter.resolution)
+    parts = (record.ammeter.component(value), *scatter("current afterwards", time, current, record.ammeter))
+    return Measured(value, "A", parts)
+
+
+def _inside(record: ChargeRecord, phases: Phases, phase: PhaseName) -> tuple[FloatArray, FloatArray]:
+    """Return times and currents of a phase, its edge rows left out: they may average over a step."""
+    inside = phases.mask(record.time_s, phase)
+    if phase in ("constant current", "precharge"):
+        inside &= record.current > phases.threshold_A / 2
+    if phase == "constant current" and phases.knee:
+        # The current may have begun to fall anywhere within the knee's own doubt.
+        inside &= record.time_s < phases.knee.low
+    rows = np.flatnonzero(inside)
+    rows = rows[1:-1] if len(rows) > 4 else rows
+    return record.time_s[rows], record.current[rows]

@@ -1,0 +1,160 @@
+"""From the review file's runs to records: the logs read and put on one clock."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from reviewkit import logs
+from reviewkit.charge.inputs import ChargeInputs, ChargeRun, missing_meters
+from reviewkit.charge.record import ChargeRecord, clean, label_of, on_one_clock
+from reviewkit.errors import Faults, InputError, LogError
+from reviewkit.logs import Log
+from reviewkit.uncertainty import Component, Measured
+
+_LEAST_ROWS = 5
+
+
+def read(inputs: ChargeInputs, *, folder: Path = Path()) -> tuple[ChargeRecord, ...]:
+    """Read the logs of every run.
+
+    Parameters
+    ----------
+    inputs : ChargeInputs
+    folder : Path
+        The review folder.
+
+    Returns
+    -------
+    tuple of ChargeRecord
+        In the order of the review file; empty if it names no run.
+
+    Raises
+    ------
+    Faults
+        If a meter is not described.
+    LogError
+        If a log cannot be read.
+    """
+    faults = missing_meters(inputs)
+    if faults:
+        raise Faults(faults)
+    return tuple(_record(run, place, inputs, folder) for place, run in enumerate(inputs.charge_runs, start=1))
+
+
+def _record(run: ChargeRun, place: int, inputs: ChargeInputs, folder: Path) -> ChargeRecord:
+    assert inputs.voltmeter is not None
+    assert inputs.ammeter is not None
+    voltage = _log(run, "voltage", folder)
+    current = _log(run, "current", folder)
+    if logs.leads_swapped(voltage, current):
+        raise LogError(
+            "the current is negative while the cell’s voltage rises: the ammeter’s leads were swapped",
+            file=current.path,
+            expected="charge current into the cell as positive",
+            remedy="Say so in the review file: current: {path: …, sign: -1}.",
+        )
+    offset, note = clock_offset(voltage, current, run)
+    shift = offset.value if offset else 0.0
+    return on_one_clock(
+        voltage.series,
+        current.series,
+        voltmeter=inputs.voltmeter.meter(run.voltage_full_scale_V),
+        ammeter=inputs.ammeter.meter(run.current_full_scale_A),
+        clock_offset=offset,
+        clock_note=note,
+        stamp_s=current.report.stamp_step_s if current.report.stamp_step_s >= 0.5 else 0.0,
+        source=run.source,
+        label=label_of(run.source, place),
+        temperature_C=_other(run, "temperature", voltage, folder),
+        source_voltage_V=_other(run, "source_voltage", voltage, folder),
+        source_current_A=_other(run, "source_current", current, folder, shift),
+        cable_out_s=run.cable_out_s,
+        run=run,
+        inputs=tuple(dict.fromkeys(entry.path for _, _, entry in run.logs())),
+        notes=_notes(voltage, current),
+    )
+
+
+def _log(run: ChargeRun, key: str, folder: Path) -> Log:
+    quantity = {"voltage": "V", "current": "A"}[key]
+    log = logs.read(getattr(run, key), quantity, folder=folder)  # type: ignore[arg-type]
+    known = int(log.series.notna().sum())
+    if known < _LEAST_ROWS:
+        raise LogError(
+            f"only {known} readings",
+            file=log.path,
+            expected=f"at least {_LEAST_ROWS}",
+            remedy="Check that this is the log of the charge.",
+        )
+    return log
+
+
+def clock_offset(voltage: Log, current: Log, run: ChargeRun) -> tuple[Measured | None, str]:
+    """Return what to add to the current log's clock, and where that comes from.
+
+    Parameters
+    ----------
+    voltage, current : Log
+    run : ChargeRun
+
+    Returns
+    -------
+    tuple of (Measured or None, str)
+        None where one file holds both quantities.
+    """
+    if voltage.path == current.path and not run.current.clock_offset_s:
+        return None, "One file holds both quantities."
+    declared = run.current.clock_offset_s - run.voltage.clock_offset_s
+    if voltage.started and current.started:
+        declared += (current.started - voltage.started).total_seconds()
+    doubt = Component("clock offset: as declared", 1.0, "s", "rectangular")
+    return Measured(declared, "s", (doubt,)), "As declared by the two logs’ own clocks."
+
+
+def _other(run: ChargeRun, key: str, base: Log, folder: Path, shift_s: float = 0.0) -> pd.Series | None:
+    """Return a further log of the run on the record's clock."""
+    entry = getattr(run, key)
+    if entry is None:
+        return None
+    quantity = {"temperature": "degC", "source_voltage": "V", "source_current": "A"}[key]
+    log = logs.read(entry, quantity, folder=folder)  # type: ignore[arg-type]
+    move = entry.clock_offset_s + shift_s
+    if log.started and base.started:
+        move += (log.started - base.started).total_seconds()
+    series = clean(log.series)
+    return series.set_axis(series.index.to_numpy(dtype=float) + move).rename_axis("time_s")
+
+
+def _notes(*read_logs: Log) -> tuple[str, ...]:
+    return tuple(f"{log.path}: {sentence}" for log in read_logs for sentence in log.report.sentences())
+
+
+def faults_of(run: ChargeRun, *, place: str, folder: Path) -> list[InputError]:
+    """Return what is wrong with a run's logs, as far as the files show.
+
+    Parameters
+    ----------
+    run : ChargeRun
+    place : str
+        The run's key, for messages.
+    folder : Path
+    """
+    faults: list[InputError] = []
+    found: dict[str, Log] = {}
+    for key, quantity, entry in run.logs():
+        try:
+            found[key] = logs.read(entry, quantity, folder=folder)  # type: ignore[arg-type]
+        except InputError as fault:
+            faults.append(fault)
+    if {"voltage", "current"} <= set(found) and logs.leads_swapped(found["voltage"], found["current"]):
+        faults.append(
+            LogError(
+                "the current is negative while the cell’s voltage rises: the ammeter’s leads were swapped",
+                file=found["current"].path,
+                place=f"{place}.current",
+                remedy="Say so in the review file: current: {path: …, sign: -1}.",
+            )
+        )
+    return faults

@@ -1,0 +1,153 @@
+"""Medians, lines and their scatter, for readings on a display.
+
+References
+----------
+GUM F.2.2.1: a digital display of step δ has δ/√12, and readings that are all alike do not make it less.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from reviewkit.charge.record import FloatArray
+from reviewkit.charge.rig import correlation_length
+from reviewkit.instrument import Meter
+from reviewkit.uncertainty import Component
+
+_MEDIAN_FACTOR = math.sqrt(math.pi / 2)
+"""The standard error of a median over that of a mean, for normal scatter."""
+
+
+def weights(time_s: FloatArray, longest_s: float) -> FloatArray:
+    """Return how long each reading stands [s]: half-way to its neighbours, no longer than `longest_s`.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,) [s]
+    longest_s : float [s]
+        A reading before a gap does not stand for the gap.
+    """
+    if len(time_s) < 2:
+        return np.ones(len(time_s))
+    steps = np.minimum(np.diff(time_s), longest_s)
+    return np.asarray((np.append(steps, steps[-1]) + np.insert(steps, 0, steps[0])) / 2, dtype=np.float64)
+
+
+def weighted_median(values: FloatArray, weight: FloatArray, step: float) -> float:
+    """Return the time-weighted median of readings shown in steps.
+
+    Parameters
+    ----------
+    values, weight : array, shape (n,)
+    step : float
+        The display's step; each reading stands for values within half a step of it.
+
+    Notes
+    -----
+    The median of grouped data: within the step that holds the middle, the place is where half of the time
+    lies below. Readings that are all alike give that reading.
+    """
+    levels, where = np.unique(np.round(values / step).astype(np.int64), return_inverse=True)
+    share = np.bincount(where, weight) / weight.sum()
+    below = np.concatenate([[0.0], np.cumsum(share)])
+    middle = int(np.searchsorted(below, 0.5, side="right")) - 1
+    middle = min(middle, len(levels) - 1)
+    exact = np.bincount(where, weight * values)[middle] / np.bincount(where, weight)[middle]
+    inside = (0.5 - below[middle]) / share[middle] - 0.5 if len(levels) > 1 else 0.0
+    return float(exact + inside * step)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight line through readings: ``value(t) = middle + slope·(t − centre_s)``.
+
+    Parameters
+    ----------
+    centre_s : float [s]
+    middle, slope : float
+    residual : float
+        Standard deviation of the readings about it.
+    rows : int
+    spread_s2 : float [s²]
+        Sum of squared distances from the centre.
+    thin : float
+        How many successive readings carry the information of one.
+    """
+
+    centre_s: float
+    middle: float
+    slope: float
+    residual: float
+    rows: int
+    spread_s2: float
+    thin: float
+
+    def at(self, moment_s: float) -> float:
+        """Return the line's value at a moment."""
+        return self.middle + self.slope * (moment_s - self.centre_s)
+
+    def standard_at(self, moment_s: float, floor: float) -> float:
+        """Return the standard uncertainty of that value; scatter at least `floor`."""
+        far = (moment_s - self.centre_s) ** 2 / self.spread_s2 if self.spread_s2 > 0 else 0.0
+        return max(self.residual, floor) * math.sqrt(self.thin * (1 / self.rows + far))
+
+    @property
+    def dof(self) -> float:
+        """Degrees of freedom of the scatter."""
+        return max(1.0, self.rows / self.thin - 2)
+
+
+def line(time_s: FloatArray, values: FloatArray) -> Line:
+    """Return the least-squares line through readings.
+
+    Parameters
+    ----------
+    time_s, values : array, shape (n,)
+        At least two rows.
+    """
+    centre, middle = float(time_s.mean()), float(values.mean())
+    away = time_s - centre
+    spread = float((away**2).sum())
+    slope = float((away * (values - middle)).sum()) / spread if spread > 0 else 0.0
+    left = values - middle - slope * away
+    rows = len(values)
+    residual = math.sqrt(float((left**2).sum()) / max(1, rows - 2))
+    thin = correlation_length(left) if rows > 20 and residual > 0 else 1.0
+    return Line(centre, middle, slope, residual, rows, spread, min(thin, rows / 3))
+
+
+def scatter(name: str, time_s: FloatArray, values: FloatArray, meter: Meter) -> tuple[Component, ...]:
+    """Return what noise and display add to the doubt of a median.
+
+    Parameters
+    ----------
+    name : str
+        Of the finding.
+    time_s, values : array, shape (n,)
+    meter : Meter
+
+    Returns
+    -------
+    tuple of Component
+        The scatter of the readings, averaged down by their number; and, where the statement of accuracy has
+        no counts, what is left of the display's step after the noise has shaken it.
+    """
+    fitted = line(time_s, values)
+    parts = [
+        Component(
+            f"{name}: scatter of the readings",
+            _MEDIAN_FACTOR * fitted.residual * math.sqrt(fitted.thin / fitted.rows),
+            meter.unit,
+            dof=fitted.dof,
+        )
+    ]
+    if not meter.states_counts:
+        shaken = max(0.0, float(np.var(values)) - meter.resolution**2 / 12)
+        left = math.exp(-2 * math.pi**2 * shaken / meter.resolution**2)
+        parts.append(
+            Component(f"{name}: display step", left * meter.resolution / 2, meter.unit, "rectangular")
+        )
+    return tuple(part for part in parts if part.size > 0)
