@@ -1,7 +1,19 @@
 """Meters' logs: every format, header, unit, clock and fault that a bench meets."""
 
 from reviewkit.logs.log import Log, Peek, Quantity, peek, read
+from reviewkit.logs.plain import of_series
 from reviewkit.logs.report import ClockChange, Gap, LogReport
 from reviewkit.logs.signs import leads_swapped
 
-__all__ = ["ClockChange", "Gap", "Log", "LogReport", "Peek", "Quantity", "leads_swapped", "peek", "read"]
+__all__ = [
+    "ClockChange",
+    "Gap",
+    "Log",
+    "LogReport",
+    "Peek",
+    "Quantity",
+    "leads_swapped",
+    "of_series",
+    "peek",
+    "read",
+]

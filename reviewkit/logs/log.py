@@ -227,7 +227,7 @@ def _log(
         series=series,
         started=None if timed.origin is None else timed.origin + timedelta(seconds=start),
         time_of_day_s=_time_of_day(timed, start),
-        resolution=_resolution(readings),
+        resolution=smallest_step(readings),
         report=report,
     )
 
@@ -241,7 +241,7 @@ def _time_of_day(timed: stamps.Stamps, start: float) -> float | None:
     return start % stamps.DAY_S if timed.of_day else None
 
 
-def _resolution(readings: npt.NDArray[np.float64]) -> float | None:
+def smallest_step(readings: npt.NDArray[np.float64]) -> float | None:
     """Return the smallest step between readings, from an even choice of them."""
     some = readings[:: max(1, len(readings) // 20_000)]
     steps = np.diff(np.unique(some[np.isfinite(some)]))

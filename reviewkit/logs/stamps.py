@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 
 import numpy as np
 import numpy.typing as npt
@@ -63,7 +63,8 @@ def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "") -> 
     if pd.api.types.is_datetime64_any_dtype(times):
         return _from_moments(times)
     if pd.api.types.is_timedelta64_dtype(times):
-        return Stamps(np.asarray(times.dt.total_seconds(), dtype=np.float64))
+        spans = np.array(times.dt.total_seconds(), dtype=float)
+        return Stamps(spans)
     if pd.api.types.is_numeric_dtype(times) and not pd.api.types.is_bool_dtype(times):
         return _from_numbers(times.to_numpy(dtype=float, na_value=np.nan), unit)
     text = times.astype("object").fillna("").astype(str).str.strip()
@@ -88,8 +89,9 @@ def _usual(text: pd.Series) -> str:
 
 def _from_moments(times: pd.Series) -> Stamps:
     zoned = times.dt.tz is not None
-    plain = times.dt.tz_convert("UTC").dt.tz_localize(None) if zoned else times
-    return replace(_since_first(plain), wall_clock=not zoned)
+    if zoned:
+        return _in_zone(_since_first(times.dt.tz_convert("UTC").dt.tz_localize(None)), UTC)
+    return replace(_since_first(times), wall_clock=True)
 
 
 def _since_first(plain: pd.Series) -> Stamps:
@@ -102,6 +104,12 @@ def _since_first(plain: pd.Series) -> Stamps:
     return Stamps(seconds.to_numpy(dtype=float, na_value=np.nan), origin=origin.to_pydatetime())
 
 
+def _in_zone(found: Stamps, zone: tzinfo) -> Stamps:
+    """Say in which zone the origin is: such stamps are no local clock's, to be changed in spring."""
+    origin = None if found.origin is None else found.origin.replace(tzinfo=zone)
+    return replace(found, origin=origin, wall_clock=False)
+
+
 def _from_numbers(numbers: Seconds, unit: str) -> Stamps:
     known = numbers[np.isfinite(numbers)]
     if not len(known):
@@ -112,8 +120,7 @@ def _from_numbers(numbers: Seconds, unit: str) -> Stamps:
         if unit in ("", "s", "ms") and _EPOCH_S[0] < middle / scale < _EPOCH_S[1]:
             note = f"Times taken as {name} since 1970 (UTC)."
             found = _since_first(pd.Series(pd.to_datetime(numbers / scale, unit="s", errors="coerce")))
-            origin = pd.Timestamp(found.origin).tz_localize("UTC").to_pydatetime()
-            return replace(found, origin=origin, notes=(note,))
+            return replace(_in_zone(found, UTC), notes=(note,))
     if (
         not unit
         and 30_000 < middle < 70_000
@@ -202,9 +209,8 @@ def _from_moment_text(text: pd.Series) -> Stamps:
 def _from_iso(text: pd.Series, *, zoned: bool) -> Stamps:
     if zoned:
         moments = pd.to_datetime(text, format="ISO8601", errors="coerce", utc=True)
-        zone = pd.Timestamp(text[text != ""].iloc[0]).tz
-        found = _since_first(moments.dt.tz_convert(zone).dt.tz_localize(None))
-        return replace(found, origin=pd.Timestamp(found.origin).tz_localize(zone).to_pydatetime())
+        zone = pd.Timestamp(text[text != ""].iloc[0]).tzinfo or UTC
+        return _in_zone(_since_first(moments.dt.tz_convert(zone).dt.tz_localize(None)), zone)
     moments = pd.to_datetime(text, format="ISO8601", errors="coerce")
     return replace(_since_first(moments), wall_clock=True)
 
@@ -236,6 +242,8 @@ def _orders(kinds: list[str], *, month_first: bool) -> list[str]:
     if re.match(r"\d{4}", first):
         return [mark.join(("%Y", "%m", "%d"))]
     orders = [mark.join(("%d", "%m", year)), mark.join(("%m", "%d", year))]
+    if mark == ".":
+        return orders[:1]
     return orders[::-1] if month_first else orders
 
 
