@@ -1,0 +1,224 @@
+"""Base, height, width and period of a pulse train, each resolved or bounded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from reviewkit.drain.rows import FloatArray, Rows
+from reviewkit.drain.train import Seen, Train
+from reviewkit.instrument import Meter
+from reviewkit.uncertainty import Component, Measured
+
+LEAST_WIDTH_ROWS = 2.0
+"""A pulse shorter than this many rows has no resolved width."""
+CLOCK = 1e-4
+"""Relative error of the meter's clock (rectangular half-width): common practice for a crystal, no source."""
+_PLATEAU = 0.1
+"""Share of rows that must lie at one level for it to be the base."""
+
+
+@dataclass(frozen=True)
+class Feature:
+    """One property of the pulses: a value where the rows resolve it, else what they bound.
+
+    Parameters
+    ----------
+    value : Measured or None
+        None where it is not resolved.
+    low, high : float or None
+        What the rows prove where it is not resolved.
+    why : str
+        Why it is not resolved; a clause for a reader.
+    """
+
+    value: Measured | None = None
+    low: float | None = None
+    high: float | None = None
+    why: str = ""
+
+    @property
+    def resolved(self) -> bool:
+        """Whether there is a value."""
+        return self.value is not None
+
+
+@dataclass(frozen=True)
+class Features:
+    """What the pulses look like.
+
+    Parameters
+    ----------
+    base, height, width, period : Feature
+        [A], above the base [A], [s], [s].
+    charge_As : Measured or None [A·s]
+        Charge of one pulse above the base, from regular trains.
+    """
+
+    base: Feature
+    height: Feature
+    width: Feature
+    period: Feature
+    charge_As: Measured | None = None
+
+
+def steady(one: Rows, what: Seen, meter: Meter) -> Features:
+    """Return the features of rows without a pulse in sight."""
+    why = "no pulse stands out of the rows"
+    none = Feature(why=why)
+    return Features(Feature(_base(one, np.ones(len(one), dtype=bool), what, meter)), none, none, none)
+
+
+def irregular(one: Rows, what: Seen, meter: Meter, why: str) -> Features:
+    """Return the features of rows in which pulses stand out that are no regular train."""
+    quiet = what.above_A < max(3 * what.noise_A, meter.resolution)
+    base = Feature(_base(one, quiet, what, meter))
+    top = float(what.above_A.max()) - what.threshold_A / 2
+    height = Feature(low=max(top, 0.0), why=why)
+    return Features(base, height, Feature(why=why), Feature(why=why))
+
+
+def regular(one: Rows, what: Seen, train: Train, meter: Meter) -> Features:
+    """Return the features of a regular train seen through gapless rows."""
+    if train.folded:
+        return _folded(one, what, train, meter)
+    quiet = _quiet(one, what, train, meter)
+    if quiet.mean() < _PLATEAU:
+        return _folded(one, what, train, meter)
+    base = _base(one, quiet, what, meter)
+    charge = _charge(one, quiet, train, base, what, meter)
+    height, width = _shape(one, train, base, charge, what, meter)
+    return Features(Feature(base), height, width, Feature(_period(train)), charge)
+
+
+def _folded(one: Rows, what: Seen, train: Train, meter: Meter) -> Features:
+    """Nothing but bounds: a faster train would look the same in these rows."""
+    why = (
+        f"rows {one.interval_s:.3g} s apart show the same for a faster train; "
+        "log once more at another row rate: an image would move"
+    )
+    lowest = float(np.quantile(one.current_A, 0.02)) + what.noise_A
+    bound = lowest + meter.half_width(lowest)
+    swing = float(np.quantile(what.above_A, 0.98) - np.quantile(what.above_A, 0.02)) - 4 * what.noise_A
+    return Features(
+        Feature(high=bound, why=why),
+        Feature(low=max(swing, 0.0), why=why),
+        Feature(why=why),
+        Feature(high=train.period_s * (1 + 1e-3), why=why),
+    )
+
+
+def _quiet(one: Rows, what: Seen, train: Train, meter: Meter) -> FloatArray:
+    """Return which rows hold nothing but the base."""
+    away = np.abs(train.offset_s(one.time_s))
+    clear = away > train.extent_s / 2 + one.interval_s
+    if clear.mean() >= _PLATEAU:
+        return np.asarray(clear)
+    return np.asarray(what.above_A < max(3 * what.noise_A, meter.resolution))
+
+
+def _base(one: Rows, quiet: FloatArray, what: Seen, meter: Meter) -> Measured:
+    values = one.current_A[quiet]
+    level = float(values.mean())
+    return Measured(level, "A", (meter.component(level), _repeat("readings at the base", values)))
+
+
+def _repeat(name: str, values: FloatArray) -> Component:
+    """Return the scatter of a mean by the means of up to ten stretches: slow wander counts too."""
+    parts = np.array_split(values, min(10, max(2, len(values) // 5))) if len(values) > 3 else [values]
+    means = np.array([part.mean() for part in parts if len(part)])
+    if len(means) < 2:
+        return Component(f"scatter of the {name}", 0.0, "A")
+    deviation = float(means.std(ddof=1) / np.sqrt(len(means)))
+    return Component(f"scatter of the {name}", deviation, "A", dof=len(means) - 1)
+
+
+def _period(train: Train) -> Measured:
+    return Measured(
+        train.period_s,
+        "s",
+        (
+            Component("place of each pulse within its rows", train.period_half_width_s, "s", "rectangular"),
+            Component("meter's clock", CLOCK, "1", "rectangular", train.period_s),
+        ),
+    )
+
+
+def _charge(
+    one: Rows, quiet: FloatArray, train: Train, base: Measured, what: Seen, meter: Meter
+) -> Measured:
+    """Return the mean charge of a pulse: everything above the base, cycle by cycle."""
+    turns = np.round((one.time_s - train.first_s) / train.period_s).astype(np.int64)
+    index = turns - turns.min()
+    above = np.where(quiet, 0.0, one.current_A - base.value) * one.width_s
+    sums = np.bincount(index, above)
+    inside = sums[1:-1] if len(sums) > 4 else train.charge_As
+    value = float(inside.mean())
+    rows_in_pulse = float(np.sum(~quiet)) / max(len(sums), 1)
+    level = _repeat("readings at the base", one.current_A[quiet])
+    scatter = float(inside.std(ddof=1) / np.sqrt(len(inside))) if len(inside) > 1 else 0.0
+    return Measured(
+        value,
+        "A·s",
+        (
+            Component("scatter from pulse to pulse", scatter, "A·s", dof=max(1, len(inside) - 1)),
+            Component(
+                "level of the base under the pulses", level.size, "A", sensitivity=rows_in_pulse * one.interval_s
+            ),
+            meter.gain_component(value),
+        ),
+    )
+
+
+def _shape(
+    one: Rows, train: Train, base: Measured, charge: Measured, what: Seen, meter: Meter
+) -> tuple[Feature, Feature]:
+    """Return height above the base and width."""
+    away = np.abs(train.offset_s(one.time_s))
+    highest = float(np.quantile(one.current_A[away < one.interval_s], 0.9)) - base.value
+    width = charge.value / highest if highest > 0 else 0.0
+    core = away <= max((width - one.interval_s) / 2 - 0.25 * one.interval_s, 0.0)
+    seen_height = highest - 2 * what.noise_A - meter.resolution
+    bounds = (
+        Feature(low=max(seen_height, 0.0), why=_short(one)),
+        Feature(high=charge.high / seen_height if seen_height > 0 else train.period_s, why=_short(one)),
+    )
+    if width < LEAST_WIDTH_ROWS * one.interval_s or core.sum() < max(3, train.cycles // 2):
+        return bounds
+    top = one.current_A[core]
+    height = _height(top, base, meter)
+    width_s = _width(charge, height, one, meter)
+    if width_s.low < LEAST_WIDTH_ROWS * one.interval_s:
+        return bounds
+    return Feature(height), Feature(width_s)
+
+
+def _short(one: Rows) -> str:
+    return (
+        f"the pulse is shorter than two rows ({2 * one.interval_s:.3g} s): "
+        "averaging over a row shows it too low and too wide"
+    )
+
+
+def _height(top: FloatArray, base: Measured, meter: Meter) -> Measured:
+    value = float(top.mean()) - base.value
+    return Measured(
+        value,
+        "A",
+        (
+            meter.gain_component(value),
+            meter.step_component(),
+            _repeat("readings on top of the pulses", top),
+            *(part for part in base.components if not part.shared),
+        ),
+    )
+
+
+def _width(charge: Measured, height: Measured, one: Rows, meter: Meter) -> Measured:
+    """Return charge over height: the meter's percent error cancels."""
+    value = charge.value / height.value
+    parts = [part.scaled(1 / height.value) for part in charge.components if not part.shared]
+    parts += [part.scaled(-value / height.value) for part in height.components if not part.shared]
+    edges = Component("rows cut by the pulse's edges", 0.02 * one.interval_s, "s", "rectangular")
+    return Measured(value, "s", (*parts, edges))

@@ -1,0 +1,148 @@
+"""The rows of a current log as intervals of time, and their plain statistics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+FloatArray = npt.NDArray[np.float64]
+
+_LONGEST_ROW = 1.5
+"""A row stands for at most this many usual row intervals; what is beyond is a gap."""
+_ENVELOPE_BLOCKS = 6
+_LOW_QUANTILE = 0.2
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Consecutive readings of one state.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,) [s]
+        Middle of each row's interval.
+    current_A : array, shape (n,) [A]
+        Finite readings only.
+    width_s : array, shape (n,) [s]
+        The time each row stands for.
+    interval_s : float [s]
+        The usual time from row to row.
+    overloads : int
+        Rows left out because they hold no number.
+    overload_s : float [s]
+        The time those rows stand for.
+    """
+
+    time_s: FloatArray
+    current_A: FloatArray
+    width_s: FloatArray
+    interval_s: float
+    overloads: int = 0
+    overload_s: float = 0.0
+
+    def __len__(self) -> int:
+        return len(self.current_A)
+
+    @property
+    def covered_s(self) -> float:
+        """Time that the readings stand for [s]."""
+        return float(self.width_s.sum())
+
+    @property
+    def span_s(self) -> float:
+        """Time from the first row's start to the last row's end [s]."""
+        if not len(self):
+            return 0.0
+        return float(self.time_s[-1] - self.time_s[0] + (self.width_s[0] + self.width_s[-1]) / 2)
+
+    @property
+    def mean_A(self) -> float:
+        """Time-weighted mean [A]."""
+        return float(np.average(self.current_A, weights=self.width_s))
+
+    def after(self, start_s: float) -> Rows:
+        """Return the rows that begin at `start_s` or later; overloads are counted anew by the caller."""
+        keep = self.time_s - self.width_s / 2 >= start_s - 1e-9
+        return Rows(self.time_s[keep], self.current_A[keep], self.width_s[keep], self.interval_s)
+
+
+def rows(current_A: pd.Series[float], *, from_s: float = -np.inf) -> Rows:
+    """Return the readings of a log as rows.
+
+    Parameters
+    ----------
+    current_A : pandas.Series [A]
+        Index: elapsed seconds, increasing. NaN marks overload or a missing value.
+    from_s : float [s]
+        Rows that begin earlier are left out.
+
+    Returns
+    -------
+    Rows
+
+    Raises
+    ------
+    ValueError
+        If the log has fewer than two rows or its times don't increase.
+    """
+    time = np.asarray(current_A.index, dtype=float)
+    values = current_A.to_numpy(dtype=float)
+    if len(time) < 2:
+        raise ValueError("the log has fewer than two rows")
+    steps = np.diff(time)
+    if np.any(steps <= 0):
+        raise ValueError("the log's times don't increase from row to row")
+    interval = float(np.median(steps))
+    width = np.minimum(np.concatenate(([interval], steps)), _LONGEST_ROW * interval)
+    # A row is stamped when its window ends.
+    middle = time - width / 2
+    keep = middle - width / 2 >= from_s - 1e-9
+    good = keep & np.isfinite(values)
+    lost = keep & ~np.isfinite(values)
+    return Rows(
+        middle[good], values[good], width[good], interval, int(lost.sum()), float(width[lost].sum())
+    )
+
+
+def scatter(values: FloatArray, resolution: float) -> float:
+    """Return the noise of one reading as a standard deviation, blind to pulses.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+    resolution : float
+        One display step: the noise is taken to be at least δ/√12.
+
+    Notes
+    -----
+    The smallest of three estimates, each blind to something else: the median difference of neighbours (disturbed
+    where pulses fill many rows), its lowest tenth (disturbed where hardly two neighbours are alike), and the
+    shortest stretch of levels that holds 15 % of the rows (disturbed by drift). The last two are
+    widened by what the display's step can hide.
+    """
+    floor = resolution / np.sqrt(12)
+    if len(values) < 8:
+        return float(floor)
+    steps = np.abs(np.diff(values))
+    by_median = np.median(steps) / 0.6745 / np.sqrt(2)
+    by_lowest = 1.3 * (np.quantile(steps, 0.1) + resolution / 2) / 0.1257 / np.sqrt(2)
+    ordered = np.sort(values)
+    held = max(2, int(0.15 * len(values)))
+    by_level = 1.3 * (np.min(ordered[held:] - ordered[:-held]) + resolution) / 0.378
+    return float(max(floor, min(by_median, by_lowest, by_level)))
+
+
+def lower_envelope(one: Rows) -> FloatArray:
+    """Return the slow course of the low level under the pulses [A], one value per row."""
+    blocks = _ENVELOPE_BLOCKS if len(one) >= 20 * _ENVELOPE_BLOCKS else 1
+    parts = np.array_split(np.arange(len(one)), blocks)
+    levels = np.array([np.quantile(one.current_A[part], _LOW_QUANTILE) for part in parts])
+    if blocks == 1:
+        return np.full(len(one), levels[0])
+    # A level that only jumps about from block to block is no drift.
+    centres = np.array([one.time_s[part].mean() for part in parts])
+    slope, start = np.polyfit(centres - centres.mean(), levels, 1)
+    return np.asarray(start + slope * (one.time_s - centres.mean()), dtype=float)

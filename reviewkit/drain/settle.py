@@ -1,0 +1,114 @@
+"""Where a state begins: a device may still be awake when its log starts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from reviewkit.drain.rows import FloatArray
+
+_MOST_BLOCKS = 60
+_LEAST_ROWS = 8
+_LEAST_BLOCKS = 3
+"""A level shorter than this many blocks is a pulse, not a state."""
+_LEAST_CHANGE = 0.2
+"""Relative change of the low level from which it is another state."""
+_MOST_STATES = 5
+SHORT_SHARE = 0.25
+
+
+@dataclass(frozen=True)
+class Settled:
+    """The part of a log that the state's figures come from.
+
+    Parameters
+    ----------
+    start_s : float [s]
+        On the log's own clock; the first row's time if all of it is settled.
+    from_start : bool
+        Whether the log is settled from its first row.
+    share : float
+        Settled part as a share of the log.
+    level_before_A : float or None [A]
+        Low level of the part just before.
+    """
+
+    start_s: float
+    from_start: bool
+    share: float
+    level_before_A: float | None = None
+
+
+def settled(current_A: pd.Series[float], *, resolution_A: float) -> Settled:
+    """Return where the last state in the log begins.
+
+    Parameters
+    ----------
+    current_A : pandas.Series [A]
+        Index: elapsed seconds. NaN are passed over.
+    resolution_A : float [A]
+        One display step.
+
+    Returns
+    -------
+    Settled
+
+    Notes
+    -----
+    The log is cut into up to 60 blocks; the lower fifth of each is its level, which pulses don't move.
+    Levels are divided into stretches of least absolute deviation; a change counts if it is more than a fifth
+    and more than five display steps and six times the blocks' own scatter.
+    """
+    time = np.asarray(current_A.index, dtype=float)
+    values = current_A.to_numpy(dtype=float)
+    count = min(_MOST_BLOCKS, len(values) // _LEAST_ROWS)
+    if count < 2 * _LEAST_BLOCKS:
+        return Settled(float(time[0]), True, 1.0)
+    parts = np.array_split(np.arange(len(values)), count)
+    levels = np.array([_low(values[part]) for part in parts])
+    cut = _last_change(levels, resolution_A)
+    if cut == 0:
+        return Settled(float(time[0]), True, 1.0)
+    # The change lies somewhere in the block before the first clean one, or in that one's beginning.
+    first = min(cut + 1, count - 1)
+    start = float(time[parts[first][0]])
+    share = (float(time[-1]) - start) / (float(time[-1]) - float(time[0]))
+    return Settled(start, False, share, float(np.nanmedian(levels[max(0, cut - _LEAST_BLOCKS) : cut])))
+
+
+def _low(values: FloatArray) -> float:
+    finite = values[np.isfinite(values)]
+    # A block that shows nothing but overload is at another level for certain.
+    return float(np.quantile(finite, 0.2)) if len(finite) else np.inf
+
+
+def _last_change(levels: FloatArray, resolution_A: float) -> int:
+    """Return the block at which the last state begins, 0 if there is one state only."""
+    finite = np.isfinite(levels)
+    capped = np.where(finite, levels, 10 * np.max(np.abs(levels[finite]), initial=resolution_A))
+    noise = 1.4826 * float(np.median(np.abs(np.diff(capped)))) / np.sqrt(2)
+    start = 0
+    for _ in range(_MOST_STATES):
+        cut = _best_cut(capped[start:])
+        if cut == 0:
+            break
+        before = float(np.median(capped[start : start + cut]))
+        after = float(np.median(capped[start + cut :]))
+        least = max(5 * resolution_A, 6 * noise, _LEAST_CHANGE * min(abs(before), abs(after)))
+        if abs(before - after) <= least:
+            break
+        start += cut
+    return start
+
+
+def _best_cut(levels: FloatArray) -> int:
+    """Return the place that divides the levels best in two, 0 if they are too few."""
+    places = range(_LEAST_BLOCKS, len(levels) - _LEAST_BLOCKS + 1)
+    costs = {place: _spread(levels[:place]) + _spread(levels[place:]) for place in places}
+    return min(costs, key=costs.__getitem__) if costs else 0
+
+
+def _spread(levels: FloatArray) -> float:
+    return float(np.abs(levels - np.median(levels)).sum())

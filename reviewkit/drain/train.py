@@ -1,0 +1,240 @@
+"""The pulse train that the rows show: its period, each pulse's place and charge.
+
+The strongest line of the spectrum is the train's own rate: averaging over each row weakens the harmonics, also
+those folded back, more than the fundamental. Each pulse's centre of charge is then found by itself, and
+the period from the straight line that all centres allow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from reviewkit.drain.rows import FloatArray, Rows, lower_envelope, scatter
+
+LEAST_PULSES = 3
+"""A period needs at least this many pulses."""
+ALONE_FROM_S = 0.25
+"""Rows at least this far apart may show the folded image of a faster train."""
+_VISIBLE = 6.0
+"""A pulse stands out of the noise by this many standard deviations, and by four display steps."""
+_DENSE = 0.47
+"""Share of rows above half height from which a train may be the image of a faster one."""
+_PRESENT = 0.8
+_PAD = 8
+_HARMONICS = 12
+_MOST_PAIRS = 400
+
+
+@dataclass(frozen=True)
+class Train:
+    """A regular train as the rows show it.
+
+    Parameters
+    ----------
+    period_s : float [s]
+    period_half_width_s : float [s]
+        The true period lies within this of `period_s`.
+    first_s : float [s]
+        Centre of the pulse of cycle 0.
+    cycles : int
+        Complete cycles in the log.
+    charge_As : array, shape (cycles,) [A·s]
+        Charge above the low level in each complete cycle.
+    centre_s : array, shape (cycles,) [s]
+    extent_s : float [s]
+        The longest stretch of rows that one pulse touches.
+    folded : bool
+        Whether a faster train than the rows can show would look the same.
+    """
+
+    period_s: float
+    period_half_width_s: float
+    first_s: float
+    cycles: int
+    charge_As: FloatArray
+    centre_s: FloatArray
+    extent_s: float
+    folded: bool
+
+    def offset_s(self, time_s: FloatArray) -> FloatArray:
+        """Return the time of each row from the centre of its cycle's pulse, −period/2 to period/2 [s]."""
+        turns = (time_s - self.first_s) / self.period_s
+        return np.asarray((turns - np.round(turns)) * self.period_s, dtype=float)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What stands out of the low level at all.
+
+    Parameters
+    ----------
+    noise_A : float [A]
+        Standard deviation of one reading at the low level.
+    above_A : array, shape (n,) [A]
+        Readings above the low level.
+    threshold_A : float [A]
+        From here on a row belongs to a pulse.
+    pulses : int
+        Separate stretches of rows above the threshold.
+    """
+
+    noise_A: float
+    above_A: FloatArray
+    threshold_A: float
+    pulses: int
+
+
+def seen(one: Rows, *, resolution_A: float) -> Seen:
+    """Return what stands out of the rows' low level."""
+    low = lower_envelope(one)
+    noise = scatter(one.current_A, resolution_A)
+    near = np.abs(one.current_A - low) < 3 * noise
+    above = one.current_A - low - (np.median((one.current_A - low)[near]) if near.any() else 0.0)
+    threshold = max(_VISIBLE * noise, 4 * resolution_A)
+    high = above > threshold
+    return Seen(noise, above, threshold, int(high[0]) + int(np.sum(high[1:] & ~high[:-1])))
+
+
+def find(one: Rows, what: Seen) -> Train | None:
+    """Return the regular train in the rows, or None if there is none that they bear out.
+
+    Parameters
+    ----------
+    one : Rows
+    what : Seen
+    """
+    if what.pulses < LEAST_PULSES:
+        return None
+    line = _strongest(one, what.above_A)
+    if line is None:
+        return None
+    weight = np.where(what.above_A > what.threshold_A / 2, what.above_A, 0.0) * one.width_s
+    # Of short pulses the first harmonics are nearly as strong as the fundamental.
+    tries = (_locked(one, what, weight, line * multiple) for multiple in range(1, _HARMONICS + 1))
+    return next((train for train in tries if train is not None), None)
+
+
+def _locked(one: Rows, what: Seen, weight: FloatArray, period_s: float) -> Train | None:
+    """Return the train whose period is near `period_s`, if the rows bear it out."""
+    period, reach = period_s, period_s / 2
+    first = _phase(one.time_s, weight, period)
+    for _ in range(4):
+        line = _line(one.time_s, weight, period, first, reach)
+        if line is None:
+            return None
+        period, first = line
+        reach = max(min(reach, 0.5 * period) * 0.7, 2 * one.interval_s)
+    return _train(one, what, weight, period, first)
+
+
+def _strongest(one: Rows, above_A: FloatArray) -> float | None:
+    """Return the period of the strongest line in the spectrum [s]."""
+    step = one.interval_s
+    place = np.round((one.time_s - one.time_s[0]) / step).astype(np.int64)
+    even = np.zeros(int(place[-1]) + 1)
+    even[place] = above_A - above_A.mean()
+    size = 1 << (_PAD * len(even) - 1).bit_length()
+    power = np.abs(np.fft.rfft(even, size)) ** 2
+    lowest = int(np.ceil(1.5 * size / len(even)))
+    if lowest >= len(power) - 1:
+        return None
+    peak = lowest + int(np.argmax(power[lowest:]))
+    shift = 0.0
+    if lowest < peak < len(power) - 1:
+        left, middle, right = power[peak - 1 : peak + 2]
+        bend = left - 2 * middle + right
+        shift = 0.5 * (left - right) / bend if bend else 0.0
+    return float(size * step / (peak + shift))
+
+
+def _phase(time_s: FloatArray, weight: FloatArray, period_s: float) -> float:
+    """Return the centre of the first pulse from the rows' mean phase [s]."""
+    turn = np.angle(np.sum(weight * np.exp(2j * np.pi * (time_s - time_s[0]) / period_s)))
+    return float(time_s[0] + (turn / (2 * np.pi)) % 1.0 * period_s)
+
+
+def _centres(
+    time_s: FloatArray, weight: FloatArray, period_s: float, first_s: float, reach_s: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return number, centre of charge and charge of every cycle that holds any."""
+    number = np.round((time_s - first_s) / period_s)
+    near = np.abs(time_s - first_s - number * period_s) <= reach_s
+    least = int(number.min())
+    index = (number - least).astype(np.int64)
+    kept = np.where(near, weight, 0.0)
+    charge = np.bincount(index, kept)
+    moment = np.bincount(index, kept * time_s)
+    holds = charge > 0
+    return np.flatnonzero(holds) + least, moment[holds] / charge[holds], charge[holds]
+
+
+def _line(
+    time_s: FloatArray, weight: FloatArray, period_s: float, first_s: float, reach_s: float
+) -> tuple[float, float] | None:
+    number, centre, charge = _centres(time_s, weight, period_s, first_s, reach_s)
+    strong = charge > 0.3 * np.median(charge) if len(charge) else np.zeros(0, dtype=bool)
+    if strong.sum() < LEAST_PULSES:
+        return None
+    slope, start = np.polyfit(number[strong], centre[strong], 1)
+    return (float(slope), float(start)) if slope > 0 else None
+
+
+def _train(one: Rows, what: Seen, weight: FloatArray, period_s: float, first_s: float) -> Train | None:
+    number, centre, charge = _centres(one.time_s, weight, period_s, first_s, period_s / 2)
+    begin, end = one.time_s[0] - one.width_s[0] / 2, one.time_s[-1] + one.width_s[-1] / 2
+    ideal = first_s + number * period_s
+    whole = (ideal - period_s / 2 >= begin - 1e-9) & (ideal + period_s / 2 <= end + 1e-9)
+    possible = int(np.floor((end - first_s) / period_s - 0.5) - np.ceil((begin - first_s) / period_s + 0.5)) + 1
+    strong = charge > 0.3 * np.median(charge)
+    if possible < 2 or (whole & strong).sum() < _PRESENT * possible or strong.sum() < LEAST_PULSES:
+        return None
+    away = centre[strong] - ideal[strong]
+    if np.sqrt(np.mean(away**2)) > max(0.6 * one.interval_s, 0.1 * period_s):
+        return None
+    high = what.above_A > what.threshold_A
+    extent = _extent(one, high, number=np.round((one.time_s - first_s) / period_s))
+    half = np.quantile(what.above_A, 0.98) / 2 if high.mean() > 0.02 else what.threshold_A
+    dense = float(np.mean(what.above_A > half)) > _DENSE
+    folded = (dense and one.interval_s > ALONE_FROM_S) or period_s < 2 * one.interval_s
+    low, top = _allowed(number[strong], centre[strong], _doubt(one.interval_s, extent))
+    if low > top:
+        # Pulses that are not quite regular: the line through them, by its scatter.
+        spread = float(np.std(away, ddof=1)) / np.sqrt(np.sum((number[strong] - number[strong].mean()) ** 2))
+        low, top = period_s - 2 * spread, period_s + 2 * spread
+    period = (low + top) / 2
+    first = float(np.median(centre[strong] - period * number[strong]))
+    return Train(
+        period, (top - low) / 2, first, int(whole.sum()), charge[whole], centre[whole], extent, folded
+    )
+
+
+def _extent(one: Rows, high: np.ndarray, number: FloatArray) -> float:
+    """Return the usual largest number of rows that a pulse touches, as time [s]."""
+    counts = np.bincount((number - number.min()).astype(np.int64), high.astype(float))
+    return float(np.quantile(counts[counts > 0], 0.95, method="higher") * one.interval_s) if high.any() else 0.0
+
+
+def _doubt(interval_s: float, extent_s: float) -> float:
+    """Return how far a centre of charge may lie from the pulse's own centre [s].
+
+    A pulse within one or two rows may lie anywhere in them: half a row. Of a longer one only the edges
+    are uncertain: at most interval²/(8·width).
+    """
+    width = extent_s - 2 * interval_s
+    if width < interval_s:
+        return interval_s / 2
+    return interval_s**2 / (8 * width) + 0.02 * interval_s
+
+
+def _allowed(number: FloatArray, centre_s: FloatArray, doubt_s: float) -> tuple[float, float]:
+    """Return the shortest and the longest period with every centre within its doubt of the line [s]."""
+    if len(number) > 2 * _MOST_PAIRS:
+        ends = np.r_[0:_MOST_PAIRS, len(number) - _MOST_PAIRS : len(number)]
+        number, centre_s = number[ends], centre_s[ends]
+    apart = number[None, :] - number[:, None]
+    later = apart > 0
+    between = (centre_s[None, :] - centre_s[:, None])[later]
+    steps = apart[later]
+    return float(np.max((between - 2 * doubt_s) / steps)), float(np.min((between + 2 * doubt_s) / steps))
