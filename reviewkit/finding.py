@@ -79,14 +79,10 @@ class Finding:
         if isinstance(self.value, str):
             return self.value
         if self.uncertainty is None and self.low is not None and self.high is not None:
-            return f"{self._plain()} ({wording.interval(self.low, self.high, self.unit)})"
+            return wording.bounded(float(self.value), self.low, self.high, self.unit)
         if isinstance(self.value, int) and not self.unit:
             return wording.number(self.value, 0)
         return wording.quantity(float(self.value), self.uncertainty, self.unit)
-
-    def _plain(self) -> str:
-        assert isinstance(self.value, int | float)
-        return wording.quantity(float(self.value), None, self.unit)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the finding as `findings.json` holds it."""

@@ -118,6 +118,29 @@ def interval(low: float | None, high: float | None, unit: str) -> str:
     return f"{quantity(low, None, unit)} to {quantity(high, None, unit)}"
 
 
+def bounded(value: float, low: float, high: float, unit: str) -> str:
+    """Return "0.050 V (0.043 V to 0.056 V)": a value between bounds that are not symmetric about it.
+
+    Parameters
+    ----------
+    value, low, high : float [unit]
+        The bounds are rounded outwards, to the digits that half their distance deserves (GUM 7.2.6).
+    unit : str
+    """
+    half = (high - low) / 2
+    if unit == "s" or half <= 0 or not math.isfinite(half):
+        return f"{quantity(value, None, unit)} ({interval(low, high, unit)})"
+    scale, sign = units.for_people(max(abs(value), abs(low), abs(high)), unit)
+    behind = (NO_BREAK if sign != "%" else THIN) + sign if sign else ""
+    decimals = decimals_for(half / scale)
+    power = 10.0**decimals
+    # A bound that is a round number already stays where it is, whatever its last binary digit.
+    down = math.floor(low / scale * power + 1e-6) / power
+    up = math.ceil(high / scale * power - 1e-6) / power
+    middle, bottom, top = (number(item, decimals) + behind for item in (value / scale, down, up))
+    return f"{middle} ({bottom} to {top})"
+
+
 def listed(words: Iterable[str], last: str = "and") -> str:
     """Return "a", "a and b", "a, b and c"."""
     parts = list(words)
