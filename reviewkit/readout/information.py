@@ -1,0 +1,115 @@
+"""What one more reading is worth, at every voltage: the expected drop in entropy, in bits."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from reviewkit.readout.model import Model
+from reviewkit.readout.posterior import Posterior
+
+FloatArray = npt.NDArray[np.float64]
+
+_NODES = 1200
+_PER_STEP = 50
+NEARLY_BEST = 0.97
+"""Voltages worth at least this share of the best are as good to the reviewer."""
+
+
+@dataclass(frozen=True)
+class Information:
+    """Expected worth of one more reading along the voltage axis.
+
+    Parameters
+    ----------
+    voltage_V : array, shape (n,)
+        Cell voltages across the working range.
+    bits : array, shape (n,)
+        Expected drop in entropy.
+    next_V : float [V]
+        What to read next.
+    """
+
+    voltage_V: FloatArray
+    bits: FloatArray
+    next_V: float
+
+    @property
+    def best_bits(self) -> float:
+        """What the best next reading is worth [bit]."""
+        return float(self.bits.max())
+
+
+def information(state: Posterior, *, noise_V: float) -> Information:
+    """Return what a reading at each voltage of the working range would tell.
+
+    Parameters
+    ----------
+    state : Posterior
+        After the readings so far.
+    noise_V : float [V]
+        Half-width of what the next reading will have of its own: half the reference's step.
+
+    Notes
+    -----
+    Among voltages that are nearly as good as the best one that voltage is proposed at which the
+    switching point is least known (with a gain that is towards an end of the range), then the one
+    nearest the middle.
+    """
+    model = state.model
+    place, gain = _nodes(state)
+    voltage = _candidates(model)
+    deviation = max(noise_V / math.sqrt(3), 1e-6)
+    middle = float(model.middle_V)
+    # In steps: how far the device's own value is above the last switching point.
+    device = (middle + gain * (voltage[:, None] - middle) - place) / float(model.step_V)
+    bits = _mutual_information(device, deviation / float(model.step_V))
+    spread = np.round(np.std(device, axis=1) * float(model.step_V) / 0.001)
+    good = np.flatnonzero(bits >= NEARLY_BEST * bits.max())
+    order = np.lexsort((np.abs(voltage[good] - middle), -spread[good]))
+    return Information(voltage, bits, round(float(voltage[good][order[0]]), 4))
+
+
+def _candidates(model: Model) -> FloatArray:
+    """Return voltages across the working range, some fifty to a step, in whole tenths of a millivolt."""
+    spacing = max(model.step_V / _PER_STEP, (model.high_V - model.low_V) / 3000, Fraction(1, 10_000))
+    count = int((model.high_V - model.low_V) / spacing)
+    return np.round(float(model.low_V) + float(spacing) * np.arange(count + 1), 4)
+
+
+def _nodes(state: Posterior) -> tuple[FloatArray, FloatArray]:
+    """Return equally probable readouts, in the reference's scale: a fixed, fair choice from the grid."""
+    place, gain, weight = state.in_reference_scale()
+    order = np.argsort(place, kind="stable")
+    cumulated = np.cumsum(weight[order])
+    picks = np.searchsorted(cumulated, (np.arange(_NODES) + 0.5) / _NODES * cumulated[-1])
+    chosen = order[np.minimum(picks, len(order) - 1)]
+    return place[chosen], gain[chosen]
+
+
+def _mutual_information(device: FloatArray, deviation: float) -> FloatArray:
+    """Return, for each row, the entropy of what will be shown less what noise alone would cause [bit]."""
+    from scipy.special import ndtr  # only where information is asked for
+
+    level = np.floor(device)
+    fraction = device - level
+    down, up = ndtr(-fraction / deviation), ndtr((fraction - 1) / deviation)
+    outcomes = np.stack([down, np.clip(1 - down - up, 0.0, 1.0), up])
+    noise_alone = _entropy(outcomes).sum(axis=0).mean(axis=1)
+    lowest = level.min() - 1
+    count = int(level.max() - lowest) + 2
+    rows = np.arange(len(device))[:, None] * count
+    total = np.zeros(len(device) * count)
+    for shift, probability in zip((-1, 0, 1), outcomes, strict=True):
+        where = (rows + (level - lowest).astype(int) + shift).ravel()
+        total += np.bincount(where, probability.ravel(), minlength=len(total))
+    shown = _entropy(total.reshape(len(device), count) / device.shape[1]).sum(axis=1)
+    return np.asarray(np.maximum(shown - noise_alone, 0.0))
+
+
+def _entropy(probability: FloatArray) -> FloatArray:
+    return np.asarray(-probability * np.log2(np.maximum(probability, 1e-300)))
