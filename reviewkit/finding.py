@@ -71,7 +71,7 @@ class Finding:
     def text(self) -> str:
         """Value, uncertainty and unit as a reader sees them."""
         if self.value is None:
-            return "not tested" if self.verdict == "not tested" else "not known"
+            return self._without_value()
         if isinstance(self.value, bool):
             return "yes" if self.value else "no"
         if isinstance(self.value, list):
