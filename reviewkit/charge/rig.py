@@ -21,7 +21,7 @@ LEAST_SAMPLES = 20
 LEAST_SPAN = 0.15
 """Share of the largest current that the taper must cover before a slope means anything."""
 
-_CURRENT_BINS = 60
+_CURRENT_BINS = (60, 600)
 _HALF_GRID = 20
 _NOISES = np.array([0.04, 0.1, 0.2, 0.35, 0.6, 1.0, 2.0, 4.0])
 """Noise of one reading, in display steps, over which the likelihood is summed."""
@@ -167,8 +167,10 @@ def _grouped(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the distinct (shown voltage, current bin) pairs: level, place, independent readings."""
     shown = np.round(voltage / step).astype(np.int64)
-    bins = np.minimum((share * _CURRENT_BINS).astype(np.int64), _CURRENT_BINS - 1)
-    _, where, counts = np.unique(shown * _CURRENT_BINS + bins, return_inverse=True, return_counts=True)
+    # Bins must be narrow against the display step, or readings on either side of a switch are mixed.
+    many = int(np.clip(4 * np.ptp(voltage) / step, *_CURRENT_BINS))
+    bins = np.minimum((share * many).astype(np.int64), many - 1)
+    _, where, counts = np.unique(shown * many + bins, return_inverse=True, return_counts=True)
     places = np.bincount(where, share) / counts
     levels = np.bincount(where, voltage) / counts
     return levels, places, counts / thin
