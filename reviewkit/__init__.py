@@ -1,1 +1,9 @@
 """Turns bench measurements of a built-in lithium-ion charger into a reproducible, published review."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
+    __name__,
+    submodules=["charge", "drain", "figures", "readout", "ui_states"],
+    submod_attrs={"commands": ["Published", "check", "run", "start"]},
+)

@@ -45,6 +45,18 @@ def main() -> None:
 
 
 @main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--name", default="", help="The device's name. Default: the folder's.")
+@_templates
+def start(folder: Path, name: str, templates: tuple[Path, ...]) -> None:
+    """Make a review folder to fill in, with a bench sheet to print."""
+    from reviewkit import commands
+
+    for path in commands.start(folder, name=name, templates=templates):
+        click.echo(path)
+
+
+@main.command()
 @_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
 @_templates

@@ -7,7 +7,7 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
-from reviewkit import publish, review, runner, sections, site
+from reviewkit import bench_sheet, outline, publish, review, runner, sections, site
 from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
 from reviewkit.finding import Findings
 from reviewkit.progress import Bar
@@ -46,6 +46,45 @@ class Published:
     def is_draft(self) -> bool:
         """Whether a section failed, so that this is not the review to show."""
         return bool(self.review.failed)
+
+
+def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path] = ()) -> tuple[Path, ...]:
+    """Make a review folder to fill in, with a bench sheet to print.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        Made if it does not exist.
+    name : str
+        The device's. Default: the folder's name.
+    templates : iterable of str or pathlib.Path
+        Folders with section templates to use in place of the kit's own.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        If the folder holds a review already; nothing is written over.
+    """
+    place = Path(folder)
+    if (place / review.FILE).exists():
+        raise InputError("there is a review file here already", file=str(place / review.FILE))
+    called = name or place.resolve().name.replace("-", " ").capitalize()
+    parts = sections.of_kind("section", sections.discover(Path(item) for item in templates))
+    texts = {
+        review.FILE: outline.review_file(called, parts),
+        "bench-sheet.html": bench_sheet.page(called, parts),
+        **{file: header + "\n" for part in parts for file, header in part.about.bench.files.items()},
+    }
+    (place / "logs").mkdir(parents=True, exist_ok=True)
+    new = {place / file: text for file, text in texts.items() if not (place / file).exists()}
+    for path, text in new.items():
+        path.write_text(text, encoding="utf-8")
+    return tuple(new)
 
 
 def run(

@@ -14,12 +14,13 @@ from pathlib import Path
 from typing import Any
 
 MARK = "…"
+_INJECTED = "injected-parameters"
 _KEPT_METADATA = ("kernelspec", "language_info", "reviewkit")
 _COMMON_NAMES = frozenset(
     {"root", "user", "admin", "guest", "runner", "localhost", "home", "debian", "ubuntu"}
 )
 _USUAL_PLACES = re.compile(
-    r"(?<![\w.:/])(?:/(?:home|Users|root|tmp|private|var|opt|mnt|media|etc|usr)/|[A-Za-z]:\\(?=[\w\\]))[^\s\"'<>|]*"
+    r"(?<![\w.])(?:/(?:home|Users|root|tmp|private|var|opt|mnt|media|etc|usr)/|[A-Za-z]:\\(?=[\w\\]))[^\s\"'<>|]*"
 )
 
 
@@ -74,6 +75,9 @@ class Scrubber:
     def _cell(self, cell: Mapping[str, Any], failure: str) -> dict[str, Any]:
         kept = {key: item for key, item in cell["metadata"].items() if key in ("tags", "reviewkit")}
         clean = {**cell, "metadata": kept, "source": self.value(cell["source"])}
+        if _INJECTED in kept.get("tags", ()):
+            # The same in every run, as all other cells' are.
+            clean["id"] = _INJECTED
         if "outputs" in cell:
             clean["outputs"] = [self._output(item, failure) for item in cell["outputs"] if _is_shown(item)]
         return clean
@@ -115,7 +119,7 @@ def _machine_names() -> set[str]:
     with suppress(OSError, KeyError, ImportError):
         names.add(getpass.getuser())
     return {
-        name for name in names if len(name) > 3 and not name.isdigit() and name.lower() not in _COMMON_NAMES
+        name for name in names if len(name) > 2 and not name.isdigit() and name.lower() not in _COMMON_NAMES
     }
 
 

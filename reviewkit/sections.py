@@ -12,19 +12,68 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 from reviewkit import parameters, review, validation
-from reviewkit.errors import InputError, KitError, gathered
+from reviewkit.errors import Faults, InputError, KitError, gathered
 from reviewkit.parameters import Parameter
+from reviewkit.validation import Block
 
-KINDS = ("section", "summary", "compare")
+Kind = Literal["section", "summary", "compare"]
 _PACKAGE = Path(__file__).parent
 _KIT_FOLDERS = (_PACKAGE / "templates", _PACKAGE.parent / "templates")
 
 Check = Callable[[Any, Path], Sequence[InputError]]
+
+
+class Bench(Block):
+    """What the bench sheet asks for on behalf of a section.
+
+    Parameters
+    ----------
+    do : tuple of str
+        What to measure, a sentence each.
+    columns : tuple of str
+        Headings of a table to fill in by hand.
+    rows : int
+        Its empty rows.
+    files : mapping
+        Tables to type it into: file name and header line.
+    """
+
+    do: tuple[str, ...] = ()
+    columns: tuple[str, ...] = ()
+    rows: int = Field(default=8, ge=1, le=60)
+    files: dict[str, str] = Field(default_factory=dict)
+
+
+class Metadata(Block):
+    """What a template's metadata say under ``reviewkit``.
+
+    Parameters
+    ----------
+    kind : {"section", "summary", "compare"}
+    title : str
+    place : int
+        Sections are run and listed in this order.
+    makes : tuple of str
+        What the keys of its findings start with.
+    inputs : str
+        ``module:Model`` that checks the parameter values; empty for none.
+    check : str
+        ``module:function`` that checks the files they name; empty for none.
+    bench : Bench
+    """
+
+    kind: Kind
+    title: str = Field(min_length=1)
+    place: int = 0
+    makes: tuple[str, ...] = ()
+    inputs: str = ""
+    check: str = ""
+    bench: Bench = Bench()
 
 
 @dataclass(frozen=True)
@@ -34,27 +83,28 @@ class Section:
     Parameters
     ----------
     path : pathlib.Path
-    kind : {"section", "summary", "compare"}
-    title : str
-    place : int
-        Sections are run and listed in this order.
+    about : Metadata
     parameters : tuple of Parameter
-    makes : tuple of str
-        What the keys of its findings start with.
-    inputs : str
-        ``module:Model`` that checks the parameter values; empty for none.
-    check : str
-        ``module:function`` that checks the files they name; empty for none.
     """
 
     path: Path
-    kind: str
-    title: str
-    place: int
+    about: Metadata
     parameters: tuple[Parameter, ...]
-    makes: tuple[str, ...] = ()
-    inputs: str = ""
-    check: str = ""
+
+    @property
+    def kind(self) -> Kind:
+        """What kind of template it is."""
+        return self.about.kind
+
+    @property
+    def title(self) -> str:
+        """What a reader calls it."""
+        return self.about.title
+
+    @property
+    def place(self) -> int:
+        """Where it stands among the others."""
+        return self.about.place
 
     @property
     def name(self) -> str:
@@ -78,20 +128,37 @@ class Section:
         Faults
             Everything the model finds wrong with the values.
         """
-        if not self.inputs:
-            return None
-        model: type[BaseModel] = _named(self.inputs, self.path.name)
-        return validation.checked(model, self.own(values), file=review.FILE)
+        model = inputs_model(self)
+        return validation.checked(model, self.own(values), file=review.FILE) if model else None
 
     def faults(self, values: Mapping[str, Any], folder: Path) -> list[InputError]:
         """Return what the section finds wrong with its values and the files they name, without running."""
         found: list[InputError] = []
         with gathered(found):
             bound = self.bound(values)
-            if self.check and bound is not None:
-                check: Check = _named(self.check, self.path.name)
+            if self.about.check and bound is not None:
+                check: Check = _named(self.about.check, self.path.name)
                 found.extend(check(bound, folder))
         return found
+
+
+def inputs_model(section: Section) -> type[BaseModel] | None:
+    """Return the model that a section's metadata name; None if they name none.
+
+    Raises
+    ------
+    KitError
+        If there is no such model, or its fields are not the names in the parameter cell.
+    """
+    if not section.about.inputs:
+        return None
+    model: type[BaseModel] = _named(section.about.inputs, section.path.name)
+    if differing := set(model.model_fields) ^ section.names:
+        raise KitError(
+            f"{section.path.name}: {', '.join(sorted(differing))}: in the parameter cell or in "
+            f"'{section.about.inputs}', but not in both."
+        )
+    return model
 
 
 def _named(name: str, template: str) -> Any:
@@ -150,22 +217,12 @@ def read(path: Path) -> Section:
     """
     try:
         notebook = json.loads(path.read_text(encoding="utf-8"))
-        own = notebook["metadata"]["reviewkit"]
-        section = Section(
-            path=path.resolve(),
-            kind=own["kind"],
-            title=own["title"],
-            place=int(own.get("place", 0)),
-            parameters=_parameters(notebook, path.name),
-            makes=tuple(own.get("makes", ())),
-            inputs=own.get("inputs", ""),
-            check=own.get("check", ""),
-        )
+        about = validation.checked(Metadata, notebook["metadata"]["reviewkit"], file=path.name)
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise KitError(f"{path.name}: no template; its metadata need 'reviewkit' ({error!r}).") from error
-    if section.kind not in KINDS:
-        raise KitError(f"{path.name}: kind '{section.kind}' is none of {', '.join(KINDS)}.")
-    return section
+    except Faults as error:
+        raise KitError(f"the template's metadata: {error}") from error
+    return Section(path.resolve(), about, _parameters(notebook, path.name))
 
 
 def _parameters(notebook: Mapping[str, Any], template: str) -> tuple[Parameter, ...]:

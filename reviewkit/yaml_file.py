@@ -139,13 +139,23 @@ def _parse(text: str, name: str) -> Any:
             error.problem, file=name, place=f"line {error.line}", remedy=error.remedy
         ) from None
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        place = f"line {mark.line + 1}" if mark else ""
         raise ReviewFileError(
             f"not readable as YAML ({error.problem or error.context})",
             file=name,
-            place=place,
+            place=_place(error),
             remedy="Look for a missing space after a colon, a quote or bracket left open, or uneven indents.",
         ) from None
     except (yaml.YAMLError, RecursionError, ValueError):
         raise ReviewFileError("holds characters or nesting that YAML does not allow", file=name) from None
+
+
+def _place(error: yaml.MarkedYAMLError) -> str:
+    """Return where the parser stopped, and where what it was reading began."""
+    lines = sorted({mark.line + 1 for mark in (error.context_mark, error.problem_mark) if mark})
+    return f"line{'s' if lines[1:] else ''} {' to '.join(map(str, lines))}" if lines else ""
+
+
+def dump(value: Any) -> str:
+    """Return a plain value as it stands behind a key, in one line."""
+    text = yaml.safe_dump(value, default_flow_style=True, allow_unicode=True, width=10_000)
+    return text.removesuffix("\n").removesuffix("\n...")

@@ -1,0 +1,116 @@
+"""A review file to fill in, written from what the sections say they read."""
+
+from __future__ import annotations
+
+import types
+import typing
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from reviewkit import yaml_file
+from reviewkit.review import About, Claim, Device
+from reviewkit.sections import Section, inputs_model
+
+_INDENT = "  "
+
+
+def review_file(name: str, sections: Iterable[Section]) -> str:
+    """Return the text of a review file whose every line but the device's name is a comment.
+
+    Parameters
+    ----------
+    name : str
+        The device's.
+    sections : iterable of Section
+        In the order in which they are to be filled in; a name that several read is written once.
+    """
+    lines = [
+        "## The review file. Take the '#' off the lines you fill in; '##' begins an explanation.",
+        "## A bare number is in the unit that its name ends with; '500 mA' is read as well.",
+        "## Paths are relative to this file.",
+        "",
+        "device:",
+        f"  name: {_scalar(name)}",
+        *_fields(Device, 1, leave_out={"name"}),
+        "",
+        *_block("claims", tuple[Claim, ...]),
+        "",
+        *_block("review", About),
+    ]
+    written: set[str] = {"device", "claims", "review"}
+    for section in sections:
+        new = [item for item in section.parameters if item.name not in written]
+        lines += ["", f"## {'-' * 10} {section.title}"]
+        lines += [line for item in new for line in _parameter(section, item.name, item.comment, item.default)]
+        written |= {item.name for item in new}
+    return "\n".join(lines) + "\n"
+
+
+def _parameter(section: Section, name: str, comment: str, default: Any) -> Iterator[str]:
+    model = inputs_model(section)
+    field = model.model_fields.get(name) if model else None
+    if comment:
+        yield f"## {comment}"
+    if field is not None and _models_in(field.annotation):
+        yield from _block(name, field.annotation)
+    else:
+        yield f"#{name}: {_scalar(default)}"
+
+
+def _block(name: str, annotation: Any) -> Iterator[str]:
+    model = _models_in(annotation)[0]
+    yield f"#{name}:"
+    if _holds(annotation, dict):
+        yield f"#{_INDENT}name it here:"
+        yield from _fields(model, 2)
+    else:
+        yield from _fields(model, 1, item=_holds(annotation, list) or _holds(annotation, tuple))
+
+
+def _fields(
+    model: type[BaseModel], depth: int, *, item: bool = False, leave_out: Iterable[str] = ()
+) -> Iterator[str]:
+    """Walk a block's keys as comment lines; an `item` starts with the dash of a list."""
+    first = True
+    for name, field in model.model_fields.items():
+        if name in leave_out:
+            continue
+        dash = "- " if item and first else _INDENT if item else ""
+        first = False
+        yield f"#{_INDENT * depth}{dash}{name}: {_default(field)}{_choices(field)}".rstrip()
+
+
+def _default(field: FieldInfo) -> str:
+    value = field.default
+    return "" if field.is_required() or value is None or isinstance(value, BaseModel) else _scalar(value)
+
+
+def _choices(field: FieldInfo) -> str:
+    if typing.get_origin(field.annotation) is typing.Literal:
+        return f"   # one of {', '.join(str(item) for item in typing.get_args(field.annotation))}"
+    return ""
+
+
+def _scalar(value: Any) -> str:
+    """Return a value as the review file is to hold it, in one line."""
+    return yaml_file.dump(value)
+
+
+def _holds(annotation: Any, container: type) -> bool:
+    return any(typing.get_origin(part) is container for part in _union(annotation))
+
+
+def _union(annotation: Any) -> tuple[Any, ...]:
+    if isinstance(annotation, types.UnionType) or typing.get_origin(annotation) is typing.Union:
+        return typing.get_args(annotation)
+    return (annotation,)
+
+
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    """Return the blocks named anywhere in a type."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for part in typing.get_args(annotation) for model in _models_in(part)]

@@ -1,0 +1,141 @@
+"""The command line: what it says, and its exit status."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from reviewkit.cli import main
+
+FILES = Path(__file__).parent / "files"
+KIT = ["--templates", str(FILES / "templates")]
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder to work in, with the tiny review in it."""
+    shutil.copytree(FILES / "lantern", tmp_path / "lantern")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def call(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(main, [str(item) for item in arguments], catch_exceptions=False)
+
+
+def with_templates(name: str) -> list[str]:
+    return [*KIT, "--templates", str(FILES / name)]
+
+
+def test_a_run_ends_with_the_page_to_open(bench: Path) -> None:
+    result = call("run", "lantern", *KIT)
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert result.stdout == f"{Path('site', 'lantern', 'index.html')}\n"
+    assert (bench / "site" / "lantern" / "index.html").is_file()
+
+
+def test_a_faulty_review_file_is_status_2_and_a_line_for_each_fault(bench: Path) -> None:
+    (bench / "lantern" / "review.yaml").write_text("device: {name: 5}\ngram: 1\n", encoding="utf-8")
+    result = call("run", "lantern", *KIT)
+    assert result.exit_code == 2
+    assert sorted(result.stderr.splitlines()) == [
+        "review.yaml, device.name: found 5; expected text (put it in quotes).",
+        "review.yaml, gram: no such key 'gram'. Did you mean 'grams'?",
+    ]
+
+
+def test_an_input_fault_inside_a_section_is_status_2(bench: Path) -> None:
+    result = call("run", "lantern", "-o", "out", *with_templates("at_fault"))
+    assert result.exit_code == 2
+    assert result.stderr == "lantern, Bad log: logs/lux.csv, row 1: no column in volts. Name the column.\n"
+    assert result.stdout.startswith("draft only: ")
+
+
+def test_a_fault_of_a_section_itself_is_status_1(bench: Path) -> None:
+    result = call("run", "lantern", *with_templates("failing"))
+    assert result.exit_code == 1
+    assert result.stderr == "lantern, Failing: its cell 4 failed (ZeroDivisionError)\n"
+
+
+def test_a_template_that_is_none_is_status_1(bench: Path) -> None:
+    (bench / "broken").mkdir()
+    (bench / "broken" / "x.ipynb").write_text("{}", encoding="utf-8")
+    result = call("run", "lantern", "--templates", "broken")
+    assert result.exit_code == 1
+    assert "x.ipynb" in result.stderr
+
+
+@pytest.mark.skipif(
+    os.name == "nt" or not hasattr(os, "geteuid"), reason="needs a read-only file system path"
+)
+def test_an_output_folder_that_cannot_be_made_is_status_2(bench: Path) -> None:
+    (bench / "occupied").write_text("a file", encoding="utf-8")
+    result = call("run", "lantern", "-o", "occupied", *KIT)
+    assert result.exit_code == 2
+    assert "Choose another with -o" in result.stderr
+
+
+def test_check_tells_faults_without_running(bench: Path) -> None:
+    (bench / "lantern" / "review.yaml").write_text(
+        "device: {name: L}\nlog: ../x\ngram: 1\n", encoding="utf-8"
+    )
+    (bench / "x").touch()
+    result = call("check", "lantern", *KIT)
+    assert result.exit_code == 2
+    assert len(result.stderr.splitlines()) == 2
+    assert not (bench / "site").exists()
+
+
+def test_check_of_a_good_folder_says_so(bench: Path) -> None:
+    result = call("check", "lantern", *KIT)
+    assert (result.exit_code, result.stdout) == (0, "Nothing at fault.\n")
+
+
+def test_start_makes_a_folder_that_check_accepts(bench: Path) -> None:
+    result = call("start", "night-lamp", *KIT)
+    assert result.exit_code == 0
+    assert [Path(line).name for line in result.stdout.splitlines()] == ["review.yaml", "bench-sheet.html"]
+    assert call("check", "night-lamp", *KIT).exit_code == 0
+    assert "name: Night lamp" in (bench / "night-lamp" / "review.yaml").read_text(encoding="utf-8")
+
+
+def test_every_line_that_start_wrote_can_be_filled_in(bench: Path) -> None:
+    """With all the '#' taken off, only values that a person must fill in are at fault."""
+    call("start", "night-lamp", *KIT)
+    path = bench / "night-lamp" / "review.yaml"
+    lines = [line for line in path.read_text(encoding="utf-8").splitlines() if not line.startswith("##")]
+    path.write_text("\n".join(line.removeprefix("#") for line in lines), encoding="utf-8")
+    result = call("check", "night-lamp", *KIT)
+    assert "no such key" not in result.stderr
+    assert "YAML" not in result.stderr
+    assert all("claims[1]" in line for line in result.stderr.splitlines())
+
+
+def test_start_never_writes_over_a_review(bench: Path) -> None:
+    before = (bench / "lantern" / "review.yaml").read_bytes()
+    assert call("start", "lantern", *KIT).exit_code == 2
+    assert (bench / "lantern" / "review.yaml").read_bytes() == before
+
+
+def test_the_bench_sheet_takes_a_name_for_text(bench: Path) -> None:
+    call("start", "x", "--name", "<script>alert(1)</script>", *KIT)
+    sheet = (bench / "x" / "bench-sheet.html").read_text(encoding="utf-8")
+    assert "<script" not in sheet
+    assert "&lt;script&gt;" in sheet
+
+
+def test_the_bench_sheet_asks_for_each_sections_readings(bench: Path) -> None:
+    call("start", "x", *KIT)
+    sheet = (bench / "x" / "bench-sheet.html").read_text(encoding="utf-8")
+    for words in ("Light output", "reading at one metre [lx]", "on the kitchen scale [g]", "shorted"):
+        assert words in sheet
+
+
+def test_without_a_folder_it_says_how_to_call_it() -> None:
+    result = CliRunner().invoke(main, ["run"])
+    assert result.exit_code == 2
+    assert "Usage" in result.stderr
