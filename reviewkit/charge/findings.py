@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from reviewkit.charge import judged, sentences
+from reviewkit.charge import judged, notes, sentences
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.limit_time import in_words
+from reviewkit.charge.notes import LogNotes
 from reviewkit.finding import Finding, Findings, measured, not_tested, table_html
 
 LABELS = {
@@ -59,6 +60,10 @@ class ChargeResults:
     def only(self) -> ChargeResult | None:
         """The single run, where there is just one."""
         return self.runs[0] if len(self.runs) == 1 else None
+
+    def notes(self) -> LogNotes:
+        """Return what the logs had to say for themselves."""
+        return notes.of(run.record for run in self.runs)
 
     def findings(self) -> ChargeFindings:
         """Return every finding; a run's label in the second place of its keys.

@@ -10,14 +10,15 @@ from pydantic import Field
 
 from reviewkit.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
 from reviewkit.errors import InputError, ReviewFileError
+from reviewkit.logs import Quantity
 from reviewkit.validation import Ampere, Block, Second, checked
 
-ALIASES = {
+QUANTITIES: dict[str, Quantity] = {
     "voltage": "V",
     "current": "A",
+    "temperature": "degC",
     "source_voltage": "V",
     "source_current": "A",
-    "temperature": "degC",
 }
 """The logs of a run and the quantity that each holds."""
 
@@ -41,9 +42,9 @@ class ChargeRun(Block):
     voltage_full_scale_V: float | None = Field(default=None, gt=0)
     current_full_scale_A: Ampere | None = Field(default=None, gt=0)
 
-    def logs(self) -> Iterator[tuple[str, str, LogBlock]]:
+    def logs(self) -> Iterator[tuple[str, Quantity, LogBlock]]:
         """Give the logs named in the run: key, quantity, entry."""
-        for key, quantity in ALIASES.items():
+        for key, quantity in QUANTITIES.items():
             entry = getattr(self, key)
             if entry is not None:
                 yield key, quantity, entry

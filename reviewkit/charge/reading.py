@@ -7,11 +7,13 @@ from pathlib import Path
 import pandas as pd
 
 from reviewkit import logs
-from reviewkit.charge.inputs import ChargeInputs, ChargeRun, missing_meters
-from reviewkit.charge.record import ChargeRecord, clean, label_of, on_one_clock
+from reviewkit.blocks import LogBlock
+from reviewkit.charge.inputs import QUANTITIES, ChargeInputs, ChargeRun, missing_meters
+from reviewkit.charge.record import ChargeRecord, clean, label_of
+from reviewkit.clocks import Alignment, align
+from reviewkit.clocks.align import clock_difference
 from reviewkit.errors import Faults, InputError, LogError
 from reviewkit.logs import Log
-from reviewkit.uncertainty import Component, Measured
 
 _LEAST_ROWS = 5
 
@@ -55,21 +57,21 @@ def _record(run: ChargeRun, place: int, inputs: ChargeInputs, folder: Path) -> C
             expected="charge current into the cell as positive",
             remedy="Say so in the review file: current: {path: …, sign: -1}.",
         )
-    offset, note = clock_offset(voltage, current, run)
-    shift = offset.value if offset else 0.0
-    return on_one_clock(
-        voltage.series,
-        current.series,
-        voltmeter=inputs.voltmeter.meter(run.voltage_full_scale_V),
-        ammeter=inputs.ammeter.meter(run.current_full_scale_A),
-        clock_offset=offset,
-        clock_note=note,
+    alignment = align(voltage, current, declared_offset_s=_declared(run))
+    one_file = voltage.path == current.path
+    return ChargeRecord(
+        clean(voltage.series),
+        _moved(current.series, alignment),
+        inputs.voltmeter.meter(run.voltage_full_scale_V),
+        inputs.ammeter.meter(run.current_full_scale_A),
+        clock_offset=None if one_file else alignment.offset,
+        clock_note=alignment.note,
         stamp_s=current.report.stamp_step_s if current.report.stamp_step_s >= 0.5 else 0.0,
         source=run.source,
         label=label_of(run.source, place),
         temperature_C=_other(run, "temperature", voltage, folder),
         source_voltage_V=_other(run, "source_voltage", voltage, folder),
-        source_current_A=_other(run, "source_current", current, folder, shift),
+        source_current_A=_other(run, "source_current", voltage, folder),
         cable_out_s=run.cable_out_s,
         run=run,
         inputs=tuple(dict.fromkeys(entry.path for _, _, entry in run.logs())),
@@ -78,8 +80,7 @@ def _record(run: ChargeRun, place: int, inputs: ChargeInputs, folder: Path) -> C
 
 
 def _log(run: ChargeRun, key: str, folder: Path) -> Log:
-    quantity = {"voltage": "V", "current": "A"}[key]
-    log = logs.read(getattr(run, key), quantity, folder=folder)  # type: ignore[arg-type]
+    log = logs.read(getattr(run, key), QUANTITIES[key], folder=folder)
     known = int(log.series.notna().sum())
     if known < _LEAST_ROWS:
         raise LogError(
@@ -91,39 +92,26 @@ def _log(run: ChargeRun, key: str, folder: Path) -> Log:
     return log
 
 
-def clock_offset(voltage: Log, current: Log, run: ChargeRun) -> tuple[Measured | None, str]:
-    """Return what to add to the current log's clock, and where that comes from.
-
-    Parameters
-    ----------
-    voltage, current : Log
-    run : ChargeRun
-
-    Returns
-    -------
-    tuple of (Measured or None, str)
-        None where one file holds both quantities.
-    """
-    if voltage.path == current.path and not run.current.clock_offset_s:
-        return None, "One file holds both quantities."
-    declared = run.current.clock_offset_s - run.voltage.clock_offset_s
-    if voltage.started and current.started:
-        declared += (current.started - voltage.started).total_seconds()
-    doubt = Component("clock offset: as declared", 1.0, "s", "rectangular")
-    return Measured(declared, "s", (doubt,)), "As declared by the two logs’ own clocks."
+def _declared(run: ChargeRun) -> float | None:
+    """Return the offset that the review file states; 0, the default, states nothing."""
+    return (run.current.clock_offset_s - run.voltage.clock_offset_s) or None
 
 
-def _other(run: ChargeRun, key: str, base: Log, folder: Path, shift_s: float = 0.0) -> pd.Series | None:
-    """Return a further log of the run on the record's clock."""
-    entry = getattr(run, key)
+def _moved(series: pd.Series, alignment: Alignment) -> pd.Series:
+    """Return the current log's readings on the voltage log's clock."""
+    known = clean(series)
+    return known.set_axis(alignment.on_voltage_clock(known.index.to_numpy(dtype=float))).rename_axis("time_s")
+
+
+def _other(run: ChargeRun, key: str, base: Log, folder: Path) -> pd.Series | None:
+    """Return a further log of the run on the record's clock, by the logs' own times and what is declared."""
+    entry: LogBlock | None = getattr(run, key)
     if entry is None:
         return None
-    quantity = {"temperature": "degC", "source_voltage": "V", "source_current": "A"}[key]
-    log = logs.read(entry, quantity, folder=folder)  # type: ignore[arg-type]
-    move = entry.clock_offset_s + shift_s
-    if log.started and base.started:
-        move += (log.started - base.started).total_seconds()
+    log = logs.read(entry, QUANTITIES[key], folder=folder)
+    apart = clock_difference(base, log)
     series = clean(log.series)
+    move = entry.clock_offset_s - run.voltage.clock_offset_s - (apart or 0.0)
     return series.set_axis(series.index.to_numpy(dtype=float) + move).rename_axis("time_s")
 
 
@@ -145,7 +133,7 @@ def faults_of(run: ChargeRun, *, place: str, folder: Path) -> list[InputError]:
     found: dict[str, Log] = {}
     for key, quantity, entry in run.logs():
         try:
-            found[key] = logs.read(entry, quantity, folder=folder)  # type: ignore[arg-type]
+            found[key] = logs.read(entry, quantity, folder=folder)
         except InputError as fault:
             faults.append(fault)
     if {"voltage", "current"} <= set(found) and logs.leads_swapped(found["voltage"], found["current"]):

@@ -99,8 +99,8 @@ def _knee_voltage(run: ChargeResult) -> str:
     if run.phases and run.phases.series_ohm and run.phases.series_ohm > 0.002:
         drop = run.phases.series_ohm * run.phases.plateau_A
         return (
-            f"At full current about {wording.number(1000 * drop, 0)} mV drop between the charger’s regulation "
-            "point and the cell."
+            f"At full current about {wording.number(1000 * drop, 0)} mV drop between the charger’s "
+            "regulation point and the cell."
         )
     return ""
 
