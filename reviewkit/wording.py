@@ -55,7 +55,7 @@ def quantity(value: float, uncertainty: float | None, unit: str) -> str:
     """
     if unit == "s":
         return _duration(value, uncertainty)
-    scale, sign = units.for_people(value if value else (uncertainty or 0.0), unit)
+    scale, sign = units.for_people(_size(value, uncertainty), unit)
     behind = (NO_BREAK if sign != "%" else THIN) + sign if sign else ""
     shown = value / scale
     if uncertainty is None or not math.isfinite(uncertainty) or uncertainty <= 0:
@@ -63,6 +63,11 @@ def quantity(value: float, uncertainty: float | None, unit: str) -> str:
     doubt = uncertainty / scale
     decimals = decimals_for(doubt)
     return f"{number(shown, decimals)}{behind}{NO_BREAK}±{NO_BREAK}{number(doubt, decimals)}{behind}"
+
+
+def _size(value: float, uncertainty: float | None) -> float:
+    """Return what picks the prefix: the value, or its doubt where that is the larger."""
+    return max(abs(value), uncertainty or 0.0) if math.isfinite(uncertainty or 0.0) else value
 
 
 def _plain_decimals(value: float) -> int:
