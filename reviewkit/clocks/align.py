@@ -13,7 +13,7 @@ from reviewkit.clocks import feasible, match
 from reviewkit.clocks.steps import Changes, Samples, jumps, samples, steps
 from reviewkit.errors import LogError
 from reviewkit.logs import Log
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.uncertainty import COVERAGE, Component, Measured
 
 SET_BY_HAND_S = 120.0
 """Two clocks that nobody compared agree within this: common practice, no source."""
@@ -55,6 +55,11 @@ class Alignment:
     steps_used: int
     how: Literal["steps", "declared", "stamps"]
     note: str
+
+    @property
+    def shift(self) -> Measured:
+        """What to add to the current log's index to get the voltage log's, at `at_s` [s]."""
+        return Measured(self.shift_s, "s", self.offset.components)
 
     def on_voltage_clock(self, time_s: npt.ArrayLike) -> npt.NDArray[np.float64]:
         """Return times of the current log as times of the voltage log, both as their index has them.
@@ -156,7 +161,7 @@ def _alignment(
     left_out: int,
     base_s: float,
 ) -> Alignment:
-    shift_s = (limits.low_s + limits.high_s) / 2
+    shift_s = limits.shift_s
     rate = _rate(limits)
     return Alignment(
         Measured(shift_s + base_s, "s", _components(own, answers, limits)),
@@ -179,19 +184,17 @@ def _components(own: Changes, answers: Changes, limits: feasible.Bounds) -> tupl
             Component(name, float(one.latest_s[0] - one.earliest_s[0]) / 2, "s", "rectangular")
             for name, one in halves
         )
-    half = (limits.high_s - limits.low_s) / 2
-    return (Component(f"clock offset: what {len(own)} steps leave open", half, "s", "rectangular"),)
+    half_s = limits.shift_half_s / COVERAGE
+    return (Component(f"clock offset: what {len(own)} steps leave open", half_s, "s", "rectangular"),)
 
 
 def _rate(limits: feasible.Bounds) -> Measured | None:
     """Return the difference of rates where the steps exclude that there is none."""
-    if limits.rate_low <= 0 <= limits.rate_high:
+    if abs(limits.rate) <= limits.rate_half:
         return None
-    half = (limits.rate_high - limits.rate_low) / 2
-    middle = (limits.rate_high + limits.rate_low) / 2
-    return Measured(
-        middle, "1", (Component("clock rate: what the steps leave open", half, "1", "rectangular"),)
-    )
+    half = limits.rate_half / COVERAGE
+    part = Component("clock rate: what the steps leave open", half, "1", "rectangular")
+    return Measured(limits.rate, "1", (part,))
 
 
 def _note(used: int, left_out: int, found: match.Match, rate: Measured | None, base_s: float) -> str:

@@ -1,4 +1,4 @@
-"""Offsets and rates that every pair of step and jump allows: a polygon, found by its corners."""
+"""Offsets and rates that every pair of step and jump allows."""
 
 from __future__ import annotations
 
@@ -7,36 +7,41 @@ from dataclasses import dataclass
 import numpy as np
 
 from reviewkit.clocks.steps import Array
+from reviewkit.uncertainty import COVERAGE
 
 QUARTZ = 50e-6
 """How far the rates of two quartz clocks differ at most: common practice, no source."""
 
 ANY_CLOCK = 1e-3
+_RATE_STEP = 0.5e-6
 
 
 @dataclass(frozen=True)
 class Bounds:
-    """What is left open.
+    """What the pairs leave open, each as middle and half-width of the 95 % interval.
 
     Parameters
     ----------
-    low_s, high_s : float [s]
-        Ends of the shift at the reference time.
-    rate_low, rate_high : float
-        Ends of the relative difference of the clocks' rates.
+    shift_s, shift_half_s : float [s]
+        At the reference time.
+    rate, rate_half : float
+        Relative difference of the clocks' rates.
     scatter_s : float [s]
         By how much the pairs had to be widened to agree.
     """
 
-    low_s: float
-    high_s: float
-    rate_low: float
-    rate_high: float
-    scatter_s: float
+    shift_s: float
+    shift_half_s: float
+    rate: float
+    rate_half: float
+    scatter_s: float = 0.0
 
 
 def bounds(since_s: Array, low_s: Array, high_s: Array, *, most_scatter_s: float) -> Bounds | None:
     """Return the shifts and rates that satisfy ``low ≤ shift + rate · since ≤ high`` for all pairs.
+
+    Every shift that the pairs allow is taken as equally likely; a small difference of the rates as
+    likelier than a large one.
 
     Parameters
     ----------
@@ -53,40 +58,47 @@ def bounds(since_s: Array, low_s: Array, high_s: Array, *, most_scatter_s: float
         None where the pairs contradict each other.
     """
     for fastest in (QUARTZ, ANY_CLOCK):
-        corners = _corners(since_s, low_s, high_s, fastest)
-        if len(corners):
-            return _of(corners, 0.0)
-    if not len(_corners(since_s, low_s - most_scatter_s, high_s + most_scatter_s, ANY_CLOCK)):
-        return None
+        found = _at_rates(since_s, low_s, high_s, fastest, 0.0)
+        if found is not None:
+            return found
     few, many = 0.0, most_scatter_s
-    for _ in range(20):
+    if _at_rates(since_s, low_s, high_s, ANY_CLOCK, many) is None:
+        return None
+    for _ in range(12):
         middle = (few + many) / 2
-        there = len(_corners(since_s, low_s - middle, high_s + middle, ANY_CLOCK)) > 0
-        few, many = (few, middle) if there else (middle, many)
+        fits = _at_rates(since_s, low_s, high_s, ANY_CLOCK, middle) is not None
+        few, many = (few, middle) if fits else (middle, many)
     # The widening that lets them just agree leaves a point; twice as much leaves room for the truth.
-    return _of(_corners(since_s, low_s - 2 * many, high_s + 2 * many, ANY_CLOCK), many)
+    return _at_rates(since_s, low_s, high_s, ANY_CLOCK, 2 * many)
 
 
-def _of(corners: Array, scatter_s: float) -> Bounds:
-    (low, rate_low), (high, rate_high) = corners.min(axis=0), corners.max(axis=0)
-    return Bounds(float(low), float(high), float(rate_low), float(rate_high), scatter_s)
-
-
-def _corners(since_s: Array, low_s: Array, high_s: Array, fastest: float) -> Array:
-    """Return the corners (shift, rate) of the polygon; no row where it is empty."""
-    one, none = np.ones_like(since_s), np.zeros(1)
-    # Rates are scaled so that both unknowns are of the same size.
-    scale = max(1.0, float(np.abs(since_s).max(initial=0.0)))
-    left = np.column_stack(
-        [np.r_[one, -one, none, none], np.r_[since_s / scale, -since_s / scale, np.ones(1), -np.ones(1)]]
+def _at_rates(since_s: Array, low_s: Array, high_s: Array, fastest: float, scatter_s: float) -> Bounds | None:
+    """Return what is left open with rates up to `fastest`, tried one by one."""
+    rates = np.arange(-fastest, fastest + _RATE_STEP / 2, _RATE_STEP)
+    drift = rates[:, None] * since_s[None, :]
+    low = np.max(low_s - scatter_s - drift, axis=1)
+    high = np.min(high_s + scatter_s - drift, axis=1)
+    fits = high > low
+    if not fits.any():
+        return None
+    rates, low, high = rates[fits], low[fits], high[fits]
+    weight = (1.02 - np.abs(rates) / fastest) * (high - low)
+    shift_s = float(np.average((low + high) / 2, weights=weight))
+    rate = float(np.average(rates, weights=weight))
+    return Bounds(
+        shift_s,
+        _half(low - shift_s, high - shift_s, weight),
+        rate,
+        _half(rates - rate - _RATE_STEP / 2, rates - rate + _RATE_STEP / 2, weight),
+        scatter_s,
     )
-    right = np.r_[high_s, -low_s, fastest * scale, fastest * scale]
-    first, second = np.triu_indices(len(right), 1)
-    det = left[first, 0] * left[second, 1] - left[first, 1] * left[second, 0]
-    cross = np.abs(det) > 1e-12
-    first, second, det = first[cross], second[cross], det[cross]
-    shift = (right[first] * left[second, 1] - right[second] * left[first, 1]) / det
-    rate = (left[first, 0] * right[second] - left[second, 0] * right[first]) / det
-    points = np.column_stack([shift, rate])
-    inside = (points @ left.T <= right + 1e-9).all(axis=1)
-    return np.asarray(points[inside] / np.array([1.0, scale]))
+
+
+def _half(low: Array, high: Array, weight: Array) -> float:
+    """Return the half-width around 0 that holds 95 % of evenly filled stretches."""
+    few, many = 0.0, float(np.max(np.abs(np.r_[low, high])))
+    for _ in range(30):
+        half = (few + many) / 2
+        inside = np.clip(np.minimum(high, half) - np.maximum(low, -half), 0.0, None) / (high - low)
+        few, many = (half, many) if np.average(inside, weights=weight) < COVERAGE else (few, half)
+    return many

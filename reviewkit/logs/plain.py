@@ -12,7 +12,12 @@ from reviewkit.logs.report import LogReport
 
 
 def of_series(
-    series: pd.Series, quantity: Quantity, *, path: str = "", started: datetime | None = None
+    series: pd.Series,
+    quantity: Quantity,
+    *,
+    path: str = "",
+    started: datetime | None = None,
+    stamp_step_s: float | None = None,
 ) -> Log:
     """Return readings as a log.
 
@@ -25,6 +30,8 @@ def of_series(
         Where the readings come from, for messages.
     started : datetime or None
         Moment of second 0.
+    stamp_step_s : float or None [s]
+        Step to which the times were cut off; None: judged by the index.
 
     Raises
     ------
@@ -35,15 +42,15 @@ def of_series(
     if not (time_s[1:] > time_s[:-1]).all():
         raise ValueError("the index must rise from row to row: seconds")
     interval_s, missing, gaps = order.gaps(time_s)
-    stamp_step_s = stamps.step(time_s)
+    step_s = stamps.step(time_s) if stamp_step_s is None else stamp_step_s
     report = LogReport(
         rows=len(series),
         empty=int(series.isna().sum()),
         missing=missing,
         gaps=gaps,
         interval_s=interval_s,
-        stamp_step_s=stamp_step_s,
-        stamp_lag_s=stamp_step_s / 2,
+        stamp_step_s=step_s,
+        stamp_lag_s=step_s / 2,
         unit=quantity,
     )
     tidy = pd.Series(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -63,8 +64,7 @@ def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "") -> 
     if pd.api.types.is_datetime64_any_dtype(times):
         return _from_moments(times)
     if pd.api.types.is_timedelta64_dtype(times):
-        spans = np.array(times.dt.total_seconds(), dtype=float)
-        return Stamps(spans)
+        return Stamps(_span_numbers(times))
     if pd.api.types.is_numeric_dtype(times) and not pd.api.types.is_bool_dtype(times):
         return _from_numbers(times.to_numpy(dtype=float, na_value=np.nan), unit)
     text = times.astype("object").fillna("").astype(str).str.strip()
@@ -183,7 +183,11 @@ def _with_third_part(text: pd.Series, unit: str) -> pd.Series:
 
 def _span_seconds(text: pd.Series) -> Seconds:
     spans = pd.to_timedelta(text.mask(~text.str.contains(":", regex=False, na=False)), errors="coerce")
-    return np.asarray(spans.dt.total_seconds(), dtype=float)
+    return _span_numbers(spans)
+
+
+def _span_numbers(spans: Any) -> Seconds:
+    return np.asarray(spans.dt.total_seconds(), dtype=np.float64)
 
 
 def _half_day_seconds(text: pd.Series) -> Seconds:
