@@ -33,7 +33,7 @@ def level(record: ChargeRecord, phases: Phases, phase: PhaseName, name: str) -> 
     if len(time) < 3:
         return None
     value = weighted_median(current, weights(time, 3 * record.interval_s), record.ammeter.resolution)
-    parts = (record.ammeter.component(value), *scatter(name, time, current, record.ammeter))
+    parts = (record.ammeter.component(value), *scatter(name, time, current, record.ammeter, median=value))
     return Measured(value, "A", parts)
 
 
@@ -48,9 +48,12 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     if length <= 0 or start <= 0:
         return None
     per_slope = 100 * length / start
-    floor = record.ammeter.resolution / math.sqrt(12)
-    slope_doubt = max(fitted.residual, floor) * math.sqrt(fitted.thin / fitted.spread_s2)
-    parts = [Component("droop: scatter of the readings", per_slope * slope_doubt, "%", dof=fitted.dof)]
+    # What a line leaves of a current that steps or bends is no noise: the readings' own scatter is.
+    shaped = fitted.residual > 3 * record.noise_A
+    noise, thin = (record.noise_A, 1.0) if shaped else (fitted.residual, fitted.thin)
+    slope_doubt = max(noise, record.ammeter.resolution / math.sqrt(12)) * math.sqrt(thin / fitted.spread_s2)
+    dof = math.inf if shaped else fitted.dof
+    parts = [Component("droop: scatter of the readings", per_slope * slope_doubt, "%", dof=dof)]
     if np.ptp(current) < 2 * record.ammeter.resolution:
         # A display that stands still says only that the ends lie within one step of each other.
         step = Component("droop: display step", record.ammeter.resolution / 2, "A", "rectangular")
@@ -114,7 +117,8 @@ def after(record: ChargeRecord, phases: Phases) -> Measured | None:
     if len(time) < 3:
         return None
     value = weighted_median(current, weights(time, 3 * record.interval_s), record.ammeter.resolution)
-    parts = (record.ammeter.component(value), *scatter("current afterwards", time, current, record.ammeter))
+    noise = scatter("current afterwards", time, current, record.ammeter, median=value)
+    parts = (record.ammeter.component(value), *noise)
     return Measured(value, "A", parts)
 
 

@@ -86,7 +86,10 @@ def _droop(run: ChargeResult) -> str:
     if abs(change.value) <= change.expanded:
         return "A straight line over the plateau: no change that the display could show."
     words = "falls" if change.value < 0 else "rises"
-    return f"The current {words}: relative change of a straight line over the plateau."
+    text = f"The current {words}: relative change of a straight line over the plateau."
+    if abs(change.value) > 10:
+        text += " A straight line is a poor picture of it: see the time at the limits."
+    return text
 
 
 def _knee(run: ChargeResult) -> str:

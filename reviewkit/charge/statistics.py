@@ -60,6 +60,10 @@ def weighted_median(values: FloatArray, weight: FloatArray, step: float) -> floa
     return float(exact + inside * step)
 
 
+NEAR_SHARE = 0.03
+"""Readings within this share of a median are its own."""
+
+
 @dataclass(frozen=True)
 class Line:
     """A straight line through readings: ``value(t) = middle + slope·(t − centre_s)``.
@@ -119,7 +123,9 @@ def line(time_s: FloatArray, values: FloatArray) -> Line:
     return Line(centre, middle, slope, residual, rows, spread, min(thin, rows / 3))
 
 
-def scatter(name: str, time_s: FloatArray, values: FloatArray, meter: Meter) -> tuple[Component, ...]:
+def scatter(
+    name: str, time_s: FloatArray, values: FloatArray, meter: Meter, *, median: float
+) -> tuple[Component, ...]:
     """Return what noise and display add to the doubt of a median.
 
     Parameters
@@ -128,6 +134,8 @@ def scatter(name: str, time_s: FloatArray, values: FloatArray, meter: Meter) -> 
         Of the finding.
     time_s, values : array, shape (n,)
     meter : Meter
+    median : float
+        Only readings near it count: a current that stood elsewhere for a while is no noise.
 
     Returns
     -------
@@ -135,6 +143,9 @@ def scatter(name: str, time_s: FloatArray, values: FloatArray, meter: Meter) -> 
         The scatter of the readings, averaged down by their number; and, where the statement of accuracy has
         no counts, what is left of the display's step after the noise has shaken it.
     """
+    near = np.abs(values - median) <= max(NEAR_SHARE * abs(median), 3 * meter.resolution)
+    if near.sum() >= 3:
+        time_s, values = time_s[near], values[near]
     fitted = line(time_s, values)
     parts = [
         Component(

@@ -156,5 +156,5 @@ def _voltage_rows(record: ChargeRecord) -> tuple[FloatArray, FloatArray]:
 
 def _median(record: ChargeRecord, time: FloatArray, volts: FloatArray, name: str) -> Measured:
     value = weighted_median(volts, weights(time, 3 * record.voltage_interval_s), record.voltmeter.resolution)
-    extra = scatter(name, time, volts, record.voltmeter) if len(time) >= 3 else ()
+    extra = scatter(name, time, volts, record.voltmeter, median=value) if len(time) >= 3 else ()
     return Measured(value, "V", (record.voltmeter.component(value), *extra))

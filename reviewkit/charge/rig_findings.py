@@ -1,0 +1,182 @@
+"""Findings on the rig, on the sources and on other cells."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from reviewkit import wording
+from reviewkit.charge import port, sources
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.port import PortMeters
+from reviewkit.charge.separation import Separation
+from reviewkit.finding import Finding, measured, not_tested
+from reviewkit.uncertainty import Measured
+
+COMPARED = {
+    "plateau_current": "plateau current",
+    "hold_voltage": "hold voltage",
+    "termination_current": "termination current",
+    "termination_time": "time to the end",
+}
+"""What is compared between sources."""
+
+
+def of_run(run: ChargeResult, apart: Separation, meters: PortMeters) -> list[Finding]:
+    """Return what one run says about rig, source and other cells, under short keys."""
+    found = [
+        *_regulation(apart),
+        _without_rig(run, apart),
+        _other_cells(apart),
+        _ended_by(run, None),
+        _drawn(run, meters),
+        _efficiency(run, meters),
+    ]
+    return [replace(item, inputs=run.record.inputs) for item in found]
+
+
+def _regulation(apart: Separation) -> list[Finding]:
+    rows = (
+        ("set_voltage", "set voltage at the regulation point", "V"),
+        ("series_resistance", "series resistance, charger to cell", "ohm"),
+        ("device_resistance", "series resistance of the device", "ohm"),
+    )
+    known = apart.regulation
+    values: Mapping[str, Measured | None] = {
+        "set_voltage": known.set_voltage if known else None,
+        "series_resistance": known.series_resistance if known else None,
+        "device_resistance": apart.device_ohm,
+    }
+    declared = wording.quantity(apart.rig_ohm, None, "ohm")
+    notes = {
+        "set_voltage": "Read from the constant-voltage phase, extended to no current.",
+        "series_resistance": "Slope of the cell’s voltage against the current in the constant-voltage phase.",
+        "device_resistance": f"Less {declared} declared for the ammeter and its leads.",
+    }
+    found = []
+    for name, label, unit in rows:
+        value = values[name]
+        why = apart.reasons.get("device" if name == "device_resistance" else "regulation", "")
+        key = f"charge.{name}"
+        found.append(
+            measured(key, label, value, note=notes[name]) if value else not_tested(key, label, why, unit)
+        )
+    return found
+
+
+def _without_rig(run: ChargeResult, apart: Separation) -> Finding:
+    key, label = "charge.time_without_rig", "charging time without the ammeter and leads"
+    if apart.effect is None or not apart.rig_ohm:
+        return not_tested(key, label, apart.reasons.get("effect", ""), "s")
+    logged = run.get("termination_time")
+    knee = apart.effect.knee_s
+    note = (
+        "Predicted from the cell’s curve as measured. "
+        f"The knee would come at {wording.quantity(knee.value, knee.expanded, 's')}."
+    )
+    if logged is not None:
+        saved = (logged.value - apart.effect.duration_s.value) / 60
+        note += f" The rig made the charge {saved:.0f} min longer."
+    return measured(key, label, apart.effect.duration_s, note=note)
+
+
+def _other_cells(apart: Separation) -> Finding:
+    key, label = "charge.other_cells", "charging time for cells of other capacities"
+    if not apart.others:
+        return not_tested(key, label, apart.reasons.get("others", "No capacities were asked for."))
+    rows = [
+        {
+            "capacity_Ah": one.capacity_Ah,
+            "full_s": round(one.full_s.value),
+            "full_uncertainty_s": round(one.full_s.expanded),
+            "to_80_s": round(one.to_80_s.value),
+            "to_80_uncertainty_s": round(one.to_80_s.expanded),
+            "trusted": one.trusted,
+        }
+        for one in apart.others
+    ]
+    trusted = [one for one in apart.others if one.trusted]
+    note = "The measured curve scaled by capacity, for cells of the same kind."
+    if trusted:
+        low, high = trusted[0], trusted[-1]
+        note += (
+            f" From {low.capacity_Ah:g} Ah in {wording.quantity(low.full_s.value, low.full_s.expanded, 's')}"
+            f" to {high.capacity_Ah:g} Ah in {wording.quantity(high.full_s.value, high.full_s.expanded, 's')};"
+            " beyond that range it is not to be trusted."
+        )
+    return Finding(key, label, rows, note=note)
+
+
+def _ended_by(run: ChargeResult, same_on_all: bool | None) -> Finding:
+    key, label = "charge.ended_by", "who ends the charge"
+    if run.phases is None:
+        return not_tested(key, label, "No charge current flows in this log.")
+    declared = run.record.run.source_controls_charge if run.record.run else None
+    ending = sources.who_ends(run.phases.terminated, declared, port.source_stays(run), same_on_all)
+    return Finding(key, label, ending.by, note=ending.evidence)
+
+
+def _drawn(run: ChargeResult, meters: PortMeters) -> Finding:
+    key, label = "charge.drawn_from_source", "current drawn from the source"
+    declared = run.record.run
+    limit = sources.source_limit(declared.source_kind, declared.source_limit_A) if declared else None
+    value = port.drawn(run, meters)
+    if value is None:
+        return not_tested(key, label, "The source’s side was not logged.", "A", limit)
+    if value.components:
+        return measured(key, label, value, limit=limit, note="Highest steady value over the charge.")
+    note = "Highest steady value; no uncertainty: the source-side meter’s accuracy is not declared."
+    return Finding(key, label, value.value, "A", limit=limit, note=note)
+
+
+def _efficiency(run: ChargeResult, meters: PortMeters) -> Finding:
+    key, label = "charge.efficiency", "energy into the cell over energy from the port"
+    value = port.efficiency(run, meters)
+    if value is None:
+        return not_tested(key, label, "The source’s side was not logged over the whole charge.", "%")
+    note = "Charger and cable together, over the main charge."
+    if meters.voltmeter and meters.ammeter:
+        return measured(key, label, value, note=note)
+    note += " No uncertainty: the source-side meter’s accuracy is not declared."
+    return Finding(key, label, value.value, "%", note=note)
+
+
+def across(runs: Sequence[ChargeResult]) -> list[Finding]:
+    """Return what only several sources together can say.
+
+    Parameters
+    ----------
+    runs : sequence of ChargeResult
+    """
+    key, label = "charge.same_on_all_sources", "the same charge on all sources"
+    if len(runs) < 2:
+        return [not_tested(key, label, "The device was charged from one source only.")]
+    rows = compare(runs)
+    if not rows:
+        return [not_tested(key, label, "The runs have no quantity in common.")]
+    differing = sources.named_pairs(rows)
+    note = f"{len(rows)} comparisons of {wording.listed(sorted({row.quantity for row in rows}))}. "
+    note += f"They differ in {differing}." if differing else "None differs by more than the meters can tell."
+    inputs = tuple(path for run in runs for path in run.record.inputs)
+    return [Finding(key, label, not differing, note=note, inputs=inputs)]
+
+
+def compare(runs: Sequence[ChargeResult]) -> tuple[sources.SameOrNot, ...]:
+    """Return each compared quantity, source against source."""
+    return sources.compare(
+        {
+            label: {
+                run.record.source or run.record.label: value
+                for run in runs
+                if (value := run.get(name)) is not None
+            }
+            for name, label in COMPARED.items()
+        }
+    )
+
+
+def ended_by_with(runs: Sequence[ChargeResult]) -> list[Finding]:
+    """Return who ends the charge for each run, knowing whether all sources end it alike."""
+    ends = [row for row in compare(runs) if row.quantity in ("termination current", "hold voltage")]
+    alike = all(row.same for row in ends) if len(runs) > 1 and ends else None
+    return [_ended_by(run, alike) for run in runs]

@@ -1,0 +1,225 @@
+"""One charge, told apart: what the charger did, what the bench did, and what another cell would see."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reviewkit.charge import rig, without_rig
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.cell_model import Limits
+from reviewkit.charge.phases import Phases
+from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.rig import Regulation
+from reviewkit.charge.without_rig import Charge, OtherCell, RigEffect
+from reviewkit.uncertainty import Component, Measured, difference
+
+DECLARED_SHARE = 0.2
+"""Half-width of a declared burden or lead resistance, as a share of it; common practice, no source."""
+
+WORST_FIT_V = 0.008
+"""A cell model that misses the log by more than this, beyond the display's step, predicts nothing."""
+
+_RELAXED_S = 3600.0
+_NEAR_KNEE_S = 600.0
+_CLEAR_OF_PLATEAU = 0.97
+
+
+@dataclass(frozen=True)
+class Separation:
+    """What is the charger's and what is the bench's in one charge.
+
+    Parameters
+    ----------
+    regulation : Regulation or None
+    readings : tuple of (array, array)
+        Current [A] and voltage [V] of the readings behind it.
+    device_ohm : Measured or None [ohm]
+        Series resistance less the declared rig.
+    rig_ohm : float [ohm]
+        Declared burden and leads; 0 if not declared.
+    effect : RigEffect or None
+        The charge predicted without the rig.
+    others : tuple of OtherCell
+    reasons : dict of str to str
+        Why something could not be had: keys "regulation", "device", "effect", "others".
+    """
+
+    regulation: Regulation | None
+    readings: tuple[FloatArray, FloatArray]
+    device_ohm: Measured | None
+    rig_ohm: float
+    effect: RigEffect | None
+    others: tuple[OtherCell, ...]
+    reasons: dict[str, str]
+
+
+def separate(run: ChargeResult, *, capacities_Ah: Sequence[float] = ()) -> Separation:
+    """Return what is the charger's and what is the bench's in a charge.
+
+    Parameters
+    ----------
+    run : ChargeResult
+    capacities_Ah : sequence of float [A.h]
+        Cells to predict the charge for.
+    """
+    current, voltage = _taper(run)
+    meters = {"voltmeter": run.record.voltmeter, "ammeter": run.record.ammeter}
+    regulation = rig.regress(voltage, current, **meters) if len(current) else None
+    declared = run.record.ammeter.series_ohm
+    reasons: dict[str, str] = {}
+    if regulation is None:
+        reasons["regulation"] = (
+            "The constant-voltage phase is too short, or its current changes too little, for a slope to mean anything."
+            if run.phases and run.phases.knee
+            else "The charge shows no constant-voltage phase."
+        )
+    effect, charge = _effect(run, regulation, declared, reasons)
+    return Separation(
+        regulation=regulation,
+        readings=(current, voltage),
+        device_ohm=_device(regulation, run.record, reasons),
+        rig_ohm=declared,
+        effect=effect,
+        others=_others(run, effect, charge, declared, capacities_Ah, reasons),
+        reasons=reasons,
+    )
+
+
+def _taper(run: ChargeResult) -> tuple[FloatArray, FloatArray]:
+    """Return current and voltage at the voltage readings of the constant-voltage phase.
+
+    The current is interpolated, never across its gaps; a margin keeps the clocks' doubt away from both ends.
+    """
+    record, phases = run.record, run.phases
+    nothing = np.array([])
+    if phases is None or phases.knee is None:
+        return nothing, nothing
+    clock = record.clock_offset.expanded if record.clock_offset else 0.0
+    margin = max(record.interval_s, record.voltage_interval_s) + clock
+    time = record.voltage_V.index.to_numpy(dtype=float)
+    inside = phases.mask(time, "constant voltage")
+    inside &= (time > phases.knee.value + margin) & (time < phases.end_s - margin)
+    for gap in record.gaps:
+        inside &= (time < gap.start_s) | (time > gap.end_s)
+    for pause in phases.named("interrupted"):
+        inside &= (time < pause.start_s - margin) | (time > pause.end_s + margin)
+    current = np.interp(time[inside], record.time_s, record.current)
+    voltage = record.voltage_V.to_numpy(dtype=float)[inside]
+    below = current < _CLEAR_OF_PLATEAU * phases.plateau_A
+    return current[below], voltage[below]
+
+
+def _device(regulation: Regulation | None, record: ChargeRecord, reasons: dict[str, str]) -> Measured | None:
+    declared = record.ammeter.series_ohm
+    if regulation is None:
+        reasons["device"] = reasons["regulation"]
+        return None
+    if not declared:
+        reasons["device"] = (
+            "The ammeter’s burden and the leads are not declared: give `burden_ohm` and `leads_ohm`."
+        )
+        return None
+    doubt = Component("declared burden and leads", DECLARED_SHARE * declared, "ohm", "rectangular")
+    return difference(regulation.series_resistance, Measured(declared, "ohm", (doubt,)))
+
+
+def _effect(
+    run: ChargeResult, regulation: Regulation | None, declared: float, reasons: dict[str, str]
+) -> tuple[RigEffect | None, Charge | None]:
+    """Return the prediction without the rig, where the log supports one."""
+    why = _unfit(run, regulation)
+    if why or regulation is None:
+        reasons["effect"] = why or reasons["regulation"]
+        return None, None
+    charge = _charge(run, regulation)
+    effect = without_rig.predict(charge, declared)
+    left = effect.model.residual_V
+    if left > WORST_FIT_V + run.record.voltmeter.resolution:
+        reasons["effect"] = (
+            f"The cell’s model misses the log by {1000 * left:.0f} mV: it supports no prediction."
+        )
+        return None, None
+    if not declared:
+        reasons["effect"] = "The ammeter’s burden and the leads are not declared: nothing to take away."
+    return effect, charge
+
+
+def _unfit(run: ChargeResult, regulation: Regulation | None) -> str:
+    phases = run.phases
+    if phases is None or phases.knee is None:
+        return "The charge shows no constant-voltage phase."
+    if not phases.terminated:
+        return "The charge was not logged to its end."
+    if phases.knee_at_start or not phases.sees_plateau:
+        return "The charge never saw its plateau."
+    if regulation is None or run.get("termination_current") is None:
+        return ""
+    if phases.named("interrupted"):
+        return "The charge was interrupted: its times are not the charger’s alone."
+    return ""
+
+
+def _charge(run: ChargeResult, regulation: Regulation) -> Charge:
+    record, phases = run.record, run.phases
+    assert phases is not None
+    assert phases.knee is not None
+    time, voltage, current = _with_relaxation(record, phases)
+    zero = phases.start.value
+    last = (record.time_s > phases.knee.value - _NEAR_KNEE_S) & (record.time_s < phases.knee.value)
+    last &= record.time_s > phases.plateau_start_s
+    stop = run.get("termination_current")
+    assert stop is not None
+    level = float(np.median(record.current[last])) if last.any() else phases.plateau_A
+    return Charge(
+        time - zero,
+        voltage,
+        current,
+        phases.knee.value - zero,
+        phases.end_s - zero,
+        Limits(
+            level,
+            regulation.set_voltage.value,
+            regulation.series_resistance.value,
+            max(stop.value, 1e-3 * level),
+        ),
+    )
+
+
+def _with_relaxation(record: ChargeRecord, phases: Phases) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return time, voltage and current up to an hour after the end, before any top-up.
+
+    Where the current log ends with the charge, the voltage log goes on with no current.
+    """
+    last = phases.end_s + _RELAXED_S
+    for again in phases.named("top-up"):
+        last = min(last, again.start_s)
+    first = phases.first_sample_s - 600.0
+    known = np.isfinite(record.voltage) & (record.time_s >= first) & (record.time_s <= last)
+    time, voltage, current = record.time_s[known], record.voltage[known], record.current[known]
+    later = record.voltage_V.index.to_numpy(dtype=float)
+    beyond = (later > max(float(record.time_s[-1]), phases.end_s)) & (later <= last)
+    return (
+        np.concatenate([time, later[beyond]]),
+        np.concatenate([voltage, record.voltage_V.to_numpy(dtype=float)[beyond]]),
+        np.concatenate([current, np.zeros(int(beyond.sum()))]),
+    )
+
+
+def _others(
+    run: ChargeResult,
+    effect: RigEffect | None,
+    charge: Charge | None,
+    declared: float,
+    capacities_Ah: Sequence[float],
+    reasons: dict[str, str],
+) -> tuple[OtherCell, ...]:
+    if effect is None or charge is None:
+        reasons["others"] = reasons["effect"]
+        return ()
+    if not run.cell.rated_capacity_Ah:
+        reasons["others"] = "The rated capacity of the cell is not given: `cell: {rated_capacity_Ah: …}`."
+        return ()
+    return without_rig.other_cells(effect, charge, declared, run.cell.rated_capacity_Ah, capacities_Ah)
