@@ -9,8 +9,8 @@ from typing import Any
 import pandas as pd
 import plotly.graph_objects as go
 
-CHART_MIME = "application/vnd.reviewkit.chart+json"
-PLOTLY_MIME = "application/vnd.plotly.v1+json"
+from reviewkit.figures.theme import LIGHT_TO_DARK
+from reviewkit.finding import CHART_MIME, PLOTLY_MIME
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,7 @@ class Chart:
                 "answer": self.answer,
                 "about": list(self.about),
                 "columns": [str(name) for name in self.table.columns],
+                "dark": LIGHT_TO_DARK,
                 "rows": [[str(value) for value in row] for row in self.table.itertuples(index=False)],
             },
             PLOTLY_MIME: json.loads(self.notebook_figure().to_json()),

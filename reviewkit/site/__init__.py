@@ -1,5 +1,7 @@
 """Published pages: a review's own, one for each section, and the list of all reviews."""
 
+from reviewkit.site.context import Link, PageContext
+from reviewkit.site.exporter import rendered
 from reviewkit.site.pages import write_review, write_shelf
 
-__all__ = ["write_review", "write_shelf"]
+__all__ = ["Link", "PageContext", "rendered", "write_review", "write_shelf"]

@@ -2,67 +2,95 @@
 
 from __future__ import annotations
 
-import html
-import json
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from reviewkit.finding import table_html
-from reviewkit.records import JSON_FILE
 from reviewkit.runner import Reviewed, SectionResult
+from reviewkit.site import assets, exporter
+from reviewkit.site.context import Link, PageContext
+from reviewkit.site.shelf import shelf
 
-_PAGE = (
-    '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-    '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    "<title>{title}</title></head><body><main><h1>{title}</h1>{body}</main></body></html>\n"
-)
+_HOME = "index.html"
+_ALL = Link("../index.html", "All reviews")
 
 
-def write_review(reviewed: Reviewed) -> None:
+def write_review(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
     """Write `index.html` and each section's page into the staged folder of a review that has been run.
 
     Parameters
     ----------
     reviewed : Reviewed
         Sections that failed are marked as such.
+    charts_script : pathlib.Path, optional
+        A smaller build of the charts' script; the same is to be given to `write_shelf`.
+
+    Raises
+    ------
+    ReviewFileError
+        If the author's words name a finding that does not exist.
     """
+    base = _context(reviewed, charts_script)
     for result in reviewed.sections:
-        _write(reviewed.staged / result.page, result.section.title, _section(result))
-    body = f"<p>{html.escape(reviewed.file.device.disclosure)}</p>{table_html(reviewed.findings)}"
-    links = "".join(_link(result) for result in reviewed.sections)
-    _write(reviewed.staged / "index.html", reviewed.file.title, f"{body}<ul>{links}</ul>")
+        _write_section(reviewed, result, base)
+    _write_index(reviewed, base)
 
 
-def write_shelf(out: Path) -> None:
-    """Write `index.html` of the published folder: all reviews that lie in it, drafts left out.
+def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
+    script = assets.charts_name(assets.charts_source(charts_script))
+    return PageContext(
+        title=reviewed.file.title,
+        review=reviewed.file.title,
+        charts=f"../{assets.FOLDER}/{script}",
+        trail=(_ALL,),
+        sections=tuple(Link(result.page, result.section.title) for result in reviewed.sections),
+        where={item.key: result.page for result in reviewed.sections for item in result.findings},
+        video=_web(reviewed.file.review.video),
+        draft=_draft(reviewed),
+    )
+
+
+def _web(address: str) -> str:
+    """Return an address that a link may lead to, or nothing."""
+    return address if address.startswith(("https://", "http://")) else ""
+
+
+def _draft(reviewed: Reviewed) -> str:
+    return " ".join(f"{result.section.title} failed: {result.message}" for result in reviewed.failed)
+
+
+def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext) -> None:
+    page = replace(
+        base,
+        title=result.section.title,
+        trail=(_ALL, Link(_HOME, reviewed.file.title)),
+        lead="",
+        draft="" if result.ok else f"This section failed: {result.message}",
+    )
+    _write(reviewed.staged / result.page, exporter.rendered(result.notebook, page))
+
+
+def _write_index(reviewed: Reviewed, base: PageContext) -> None:
+    summary = reviewed.summary
+    notebook = (
+        summary.notebook if summary else {"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
+    )
+    _write(reviewed.staged / _HOME, exporter.rendered(notebook, base))
+
+
+def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:
+    """Write what the reviews of a published folder share: the list of them all, and the charts' script.
 
     Parameters
     ----------
     out : pathlib.Path
+    charts_script : pathlib.Path, optional
+        As given to `write_review`.
     """
-    names = sorted(path.parent.name for path in out.glob(f"[!.]*/{JSON_FILE}") if "." not in path.parent.name)
-    items = "".join(f'<li><a href="{name}/index.html">{_title(out / name)}</a></li>' for name in names)
-    _write(out / "index.html", "All reviews", f"<ul>{items}</ul>")
+    assets.write_charts(out, assets.charts_source(charts_script))
+    columns, reviews = shelf(out)
+    page = PageContext(title="All reviews")
+    _write(out / _HOME, exporter.template("list.html.j2", page, columns=columns, reviews=reviews))
 
 
-def _title(folder: Path) -> str:
-    whole = json.loads((folder / JSON_FILE).read_text(encoding="utf-8"))
-    return html.escape(whole["review"]["title"] or whole["device"]["name"])
-
-
-def _link(result: SectionResult) -> str:
-    failed = "" if result.ok else f": this section failed: {html.escape(result.message)}"
-    return f'<li><a href="{result.page}">{html.escape(result.section.title)}</a>{failed}</li>'
-
-
-def _section(result: SectionResult) -> str:
-    from nbconvert import HTMLExporter
-
-    exporter: Any = HTMLExporter(template_name="basic", exclude_input=True)  # type: ignore[no-untyped-call]
-    body, _ = exporter.from_notebook_node(result.notebook)
-    failed = "" if result.ok else f"<p>This section failed: {html.escape(result.message)}</p>"
-    return failed + str(body)
-
-
-def _write(path: Path, title: str, body: str) -> None:
-    path.write_text(_PAGE.format(title=html.escape(title), body=body), encoding="utf-8")
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8")

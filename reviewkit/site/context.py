@@ -1,0 +1,59 @@
+"""What a page knows beside its notebook."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Link:
+    """Where a link leads and what it says."""
+
+    href: str
+    text: str
+
+
+@dataclass(frozen=True)
+class PageContext:
+    """What a page shows around the cells of its notebook.
+
+    Parameters
+    ----------
+    title : str
+        The page's heading.
+    review : str
+        The review's title; for the name of the browser's tab.
+    charts : str
+        Where the charts' script lies, seen from the page.
+    lead, disclosure : str
+        The lines under the heading: the sample, and who has what to do with whom.
+    draft : str
+        Why this is a draft; empty if it is none.
+    trail : tuple of Link
+        The way back, from the list of all reviews.
+    sections : tuple of Link
+        The review's other pages.
+    where : mapping of str to str
+        The page that each finding is on.
+    video : str
+        The video beside the review; empty for none.
+    words : str
+        The author's own paragraphs, rendered; markup.
+    notebooks : mapping of str to pathlib.Path
+        The executed notebook of each section, for the charts that the summary borrows.
+    """
+
+    title: str
+    review: str = ""
+    charts: str = ""
+    lead: str = ""
+    disclosure: str = ""
+    draft: str = ""
+    trail: tuple[Link, ...] = ()
+    sections: tuple[Link, ...] = ()
+    where: Mapping[str, str] = field(default_factory=dict)
+    video: str = ""
+    words: str = ""
+    notebooks: Mapping[str, Path] = field(default_factory=dict)

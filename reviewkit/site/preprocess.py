@@ -1,0 +1,97 @@
+"""Turns the cells of an executed notebook into what the page's template prints."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from markupsafe import Markup
+from nbconvert.preprocessors import Preprocessor
+
+from reviewkit.finding import CHART_MIME, MIME, PART_MIME, PLOTLY_MIME, Finding
+from reviewkit.site import bundles, prose
+from reviewkit.site.clean import cleaned
+from reviewkit.site.context import Link, PageContext
+from reviewkit.site.prose import anchor
+
+
+class PagePreprocessor(Preprocessor):
+    """Gives each cell its `prose` or `shown`, and the page its contents.
+
+    Parameters
+    ----------
+    parts : jinja2 module
+        The macros of `parts.html.j2`.
+    """
+
+    parts: Any = None
+    borrowed: Any = None
+
+    def preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
+        """Return notebook and resources, both ready for the template."""
+        page: PageContext = resources["page"]
+        state = _State(page, self.parts)
+        for cell in nb.cells:
+            if cell.cell_type == "markdown":
+                cell["prose"] = state.prose(cell.source)
+            elif cell.cell_type == "code":
+                cell["shown"] = [state.output(output) for output in cell.outputs]
+        resources["contents"] = state.contents
+        resources["has_code"] = any(cell.cell_type == "code" and cell.source.strip() for cell in nb.cells)
+        return nb, resources
+
+
+class _State:
+    """What has been put on the page so far."""
+
+    def __init__(self, page: PageContext, parts: Any) -> None:
+        self.page, self.parts = page, parts
+        self.taken = {"main", "show-code", "contents-title", "sections-title"}
+        self.contents: list[Link] = []
+        self.last_heading = ""
+        self.level = 2
+
+    def prose(self, source: str) -> Markup:
+        """Return a Markdown cell; its top heading is the page's own title and left off."""
+        html, headings = prose.rendered(_without_title(source, self.page.title), taken=self.taken)
+        for level, link in headings:
+            self.last_heading, self.level = link.text, level
+            if level == 2:
+                self.contents.append(link)
+        return html
+
+    def output(self, output: Any) -> Markup:
+        """Return one output as the page shows it."""
+        data = output.get("data", {})
+        if output.output_type == "error":
+            return Markup('<div class="draft"><p>This section failed: {}</p></div>').format(output.evalue)
+        if PLOTLY_MIME in data:
+            return self.chart(data)
+        if MIME in data:
+            items = [Finding.from_dict(item) for item in data[MIME]["findings"]]
+            evidence = data[MIME].get("evidence", True)
+            return Markup(self.parts.findings(items, self.page, evidence))
+        if PART_MIME in data:
+            return self.part(data)
+        return bundles.plain(output)
+
+    def chart(self, data: Any, *, heading: bool | None = None, level: int = 0) -> Markup:
+        """Return a chart; its question is not said twice where it is the heading already."""
+        key = data.get(CHART_MIME, {}).get("key", "chart")
+        bundle = bundles.chart(data, prose._free(f"chart-{anchor(key)}", self.taken))
+        said = _bare(self.last_heading) == _bare(bundle.question)
+        shown = bool(bundle.question) and not said if heading is None else heading
+        return Markup(self.parts.chart(bundle, shown, level or min(self.level + 1, 4)))
+
+    def part(self, data: Any) -> Markup:
+        """Return a part of the review's summary."""
+        return cleaned(data["text/html"])
+
+
+def _bare(text: str) -> str:
+    return "".join(letter for letter in text.lower() if letter.isalnum())
+
+
+def _without_title(source: str, title: str) -> str:
+    """Return Markdown without the top heading that says what the page's own title says."""
+    first, _, rest = source.lstrip().partition("\n")
+    return rest if first.startswith("# ") else source

@@ -1,0 +1,85 @@
+"""All reviews of a published folder with their key figures side by side."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from reviewkit.finding import Finding
+from reviewkit.records import JSON_FILE
+from reviewkit.wording import number
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One key figure of one review: as text, and as what it is sorted by."""
+
+    text: str
+    order: str
+
+
+@dataclass(frozen=True)
+class ShelfRow:
+    """One review on the list.
+
+    Parameters
+    ----------
+    title, about, href : str
+        About: the sample, in a few words.
+    figures : tuple of Figure
+        One for each column; empty where the review has none.
+    """
+
+    title: str
+    about: str
+    href: str
+    figures: tuple[Figure, ...]
+
+
+def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
+    """Return the columns' names and the reviews of a published folder, drafts left out."""
+    wholes = [(path.parent.name, json.loads(path.read_text(encoding="utf-8"))) for path in _published(out)]
+    keys = _key_figures(whole for _, whole in wholes)
+    rows = [_row(name, whole, keys) for name, whole in wholes]
+    return list(keys.values()), sorted(rows, key=lambda row: row.title.lower())
+
+
+def _published(out: Path) -> list[Path]:
+    return [path for path in sorted(out.glob(f"*/{JSON_FILE}")) if "." not in path.parent.name]
+
+
+def _key_figures(wholes: Iterable[Mapping[str, Any]]) -> dict[str, str]:
+    """Return key and label of what the reviews' sections call their key figures, in their order."""
+    placed: dict[str, tuple[int, int]] = {}
+    labels: dict[str, str] = {}
+    for whole in wholes:
+        labels.update({item["key"]: item["label"] for item in whole["findings"]})
+        for section in whole.get("sections", ()):
+            for rank, key in enumerate(section.get("figures", ())):
+                placed.setdefault(key, (section["place"], rank))
+    return {key: labels[key] for key in sorted(placed, key=lambda key: placed[key]) if key in labels}
+
+
+def _row(name: str, whole: Mapping[str, Any], keys: Iterable[str]) -> ShelfRow:
+    found = {item["key"]: Finding.from_dict(item) for item in whole["findings"]}
+    device = whole["device"]
+    firmware = f"firmware {device['firmware']}" if device.get("firmware") else ""
+    edition = whole["review"].get("edition", 1)
+    about = [firmware, f"edition {edition}" if edition > 1 else ""]
+    return ShelfRow(
+        title=whole["review"]["title"] or device["name"],
+        about=", ".join(part for part in about if part),
+        href=f"{name}/index.html",
+        figures=tuple(_figure(found.get(key)) for key in keys),
+    )
+
+
+def _figure(item: Finding | None) -> Figure:
+    if item is None:
+        return Figure("", "")
+    if isinstance(item.value, list):
+        return Figure(item.text, number(len(item.value), 0))
+    return Figure(item.text, "" if item.value is None else str(item.value))
