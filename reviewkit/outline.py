@@ -84,8 +84,8 @@ def _fields(
 
 
 def _default(field: FieldInfo) -> str:
-    value = field.default
-    return "" if field.is_required() or value is None or isinstance(value, BaseModel) else _scalar(value)
+    value = None if field.is_required() else field.get_default(call_default_factory=True)
+    return "" if value is None or isinstance(value, BaseModel) else _scalar(value)
 
 
 def _choices(field: FieldInfo) -> str:
