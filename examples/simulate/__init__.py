@@ -1,7 +1,7 @@
 """Invented measurements: charges, readouts, drains and user interfaces whose truth is known exactly."""
 
 from simulate.cell import Cell
-from simulate.charger import Charger, Course, Fold, Pause, Pulses, Rig, charge
+from simulate.charger import Charger, Course, Fold, Pause, Pulses, Rig, course_of
 from simulate.drawing import draw
 from simulate.meters import Lapse, LoggingMeter, Readings, look
 from simulate.scenario import Run, Scenario
@@ -24,7 +24,7 @@ __all__ = [
     "Scenario",
     "Style",
     "Truth",
-    "charge",
+    "course_of",
     "draw",
     "look",
 ]

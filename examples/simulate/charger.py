@@ -212,7 +212,7 @@ class _Control:
         return limit_A if on else 0.0
 
 
-def charge(
+def course_of(
     cell: Cell,
     charger: Charger,
     rig: Rig,

@@ -14,7 +14,7 @@ import pandas as pd
 
 from simulate import styles, truth
 from simulate.cell import Cell
-from simulate.charger import Charger, Course, Rig, charge
+from simulate.charger import Charger, Course, Rig, course_of
 from simulate.meters import LoggingMeter, Readings, look
 from simulate.styles import STYLES, Style
 from simulate.truth import Truth
@@ -72,7 +72,7 @@ class Scenario:
 
     def course(self, rig: Rig) -> Course:
         """Return the exact course of the charge with a given rig in series."""
-        return charge(
+        return course_of(
             self.cell,
             self.charger,
             rig,

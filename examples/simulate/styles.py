@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -47,7 +48,6 @@ class Style:
     unit_heading: str = ""
     other_unit: str = ""
     overload: str = "OL"
-    trailing: str = ""
 
     @property
     def counts_from_its_start(self) -> bool:
@@ -137,17 +137,51 @@ def write(
     started : datetime
         True time at which the bench began.
     """
+    values = _values(style, readings, meter, unit)
+    headings = [style.value_heading.format(unit=unit)]
+    headings += [style.unit_heading] if style.unit_heading else []
+    write_columns(path, style, readings, headings, values, started=started)
+
+
+def write_columns(
+    path: Path,
+    style: Style,
+    readings: Readings,
+    headings: Sequence[str],
+    values: Sequence[str],
+    *,
+    started: datetime,
+) -> None:
+    """Write a log whose values are written out already.
+
+    Parameters
+    ----------
+    path : Path
+    style : Style
+    readings : Readings
+        For its stamps.
+    headings : sequence of str
+        Of the columns behind the time.
+    values : sequence of str
+        One per row: everything behind the time.
+    started : datetime
+        True time at which the bench began.
+    """
     moment = started + timedelta(seconds=round(float(readings.clock_s[0])))
     head = [line.format(started=f"{moment:%Y-%m-%d %H:%M:%S}") for line in style.preamble]
-    columns = [style.time_heading, style.value_heading.format(unit=unit)]
-    columns += [style.unit_heading] if style.unit_heading else []
-    heading = style.delimiter.join(columns) + style.trailing
-    times, values = _times(style, readings, started), _values(style, readings, meter, unit)
+    heading = style.delimiter.join([style.time_heading, *headings])
+    times = _times(style, readings, started)
     rows = [time + style.delimiter + value for time, value in zip(times, values, strict=True)]
     text = style.line_end.join([*head, heading, *rows]) + style.line_end
     path.parent.mkdir(parents=True, exist_ok=True)
     encoding, mark = ("utf-16-le", "\ufeff") if style.encoding == "utf-16" else (style.encoding, "")
     path.write_bytes((mark + text).encode(encoding))
+
+
+def column(readings: Readings, meter: LoggingMeter, style: Style, unit: str) -> list[str]:
+    """Return the readings of one range as text, with the style's decimal mark and overload mark."""
+    digits = _digits(meter.resolution / _SCALE[unit])
+    return [_marked(f"{value / _SCALE[unit]:.{digits}f}", style) for value in readings.shown]
 
 
 def _values(style: Style, readings: Readings, meter: LoggingMeter, unit: str) -> list[str]:
@@ -189,7 +223,12 @@ def _times(style: Style, readings: Readings, started: datetime) -> list[str]:
         return [_clock((shift + float(stamp)) % 86_400, style) for stamp in readings.clock_s]
     between = "T" if style.spelling == "moment" else style.delimiter
     moments = (started + timedelta(seconds=float(stamp)) for stamp in readings.clock_s)
-    return [f"{moment:%Y-%m-%d}{between}{moment:%H:%M:%S}" for moment in moments]
+    return [f"{moment:%Y-%m-%d}{between}{_with_fraction(moment, style)}" for moment in moments]
+
+
+def _with_fraction(moment: datetime, style: Style) -> str:
+    midnight = moment.replace(hour=0, minute=0, second=0, microsecond=0)
+    return _clock((moment - midnight).total_seconds(), style)
 
 
 def _clock(seconds: float, style: Style) -> str:

@@ -56,8 +56,10 @@ class Truth:
 
 
 def tidy(value: Any) -> Any:
-    """Return a number to nine significant digits, anything else as it is."""
-    return float(f"{value + 0.0:.9g}") if isinstance(value, float) else value
+    """Return a number to nine significant digits, rounding dust as 0, anything else as it is."""
+    if not isinstance(value, float):
+        return value
+    return float(f"{value:.9g}") if abs(value) > 1e-9 else 0.0
 
 
 def of(course: Course, charger: Charger, rig: Rig, *, plugged_s: float) -> Truth:
