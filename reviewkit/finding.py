@@ -89,6 +89,12 @@ class Finding:
             return wording.number(self.value, 0)
         return wording.quantity(float(self.value), self.uncertainty, self.unit)
 
+    def _without_value(self) -> str:
+        if self.verdict == "not tested":
+            return "not tested"
+        # Where only a bound is known, the bound is what the bench can say.
+        return wording.interval(self.low, self.high, self.unit) or "not known"
+
     def to_dict(self) -> dict[str, Any]:
         """Return the finding as `findings.json` holds it."""
         return {
