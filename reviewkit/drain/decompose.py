@@ -61,7 +61,11 @@ class Decomposition:
 
 
 def decompose(
-    current_A: pd.Series[float], *, meter: Meter, aperture_s: float | None = None
+    current_A: pd.Series[float],
+    *,
+    meter: Meter,
+    aperture_s: float | None = None,
+    missing_is_overload: bool = True,
 ) -> Decomposition:
     """Return base, pulses and mean of one state's log.
 
@@ -75,6 +79,8 @@ def decompose(
     aperture_s : float or None [s]
         How long the meter looks for each row. None: not declared; the windows are then taken as gapless,
         and the result says so.
+    missing_is_overload : bool
+        Whether a NaN hides a current beyond the range; else it is a gap.
 
     Returns
     -------
@@ -95,7 +101,7 @@ def decompose(
     contradicted = aperture_s is None and _unlike(one, what, found)
     shape = _features(one, what, found, meter, gapless and not contradicted)
     average = _mean(one, what, found, meter, aperture_s if not gapless else None, contradicted)
-    if one.overloads:
+    if one.overloads and missing_is_overload:
         average = mean.with_overloads(one, average, meter)
     words = _windows(aperture_s, gapless, found, contradicted)
     return Decomposition(part, one, what, found, shape, average, gapless, words, contradicted)
@@ -108,8 +114,9 @@ def _features(one: Rows, what: Seen, found: Train | None, meter: Meter, whole: b
         return features.irregular(one, what, meter, "the meter’s windows leave gaps")
     if found is None:
         few = what.pulses < train.LEAST_PULSES
+        many = "one pulse" if what.pulses == 1 else f"{what.pulses} pulses"
         why = (
-            f"the log holds {what.pulses} pulse{'s' if what.pulses > 1 else ''}; a period needs at least three"
+            f"the log holds {many}; a period needs at least three"
             if few
             else "the pulses don’t come at a regular beat that the rows can show"
         )

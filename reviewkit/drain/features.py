@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.drain.rows import FloatArray, Rows
+from reviewkit.drain.rows import Flags, FloatArray, Rows
 from reviewkit.drain.train import Seen, Train
 from reviewkit.instrument import Meter
 from reviewkit.uncertainty import Component, Measured
@@ -109,7 +109,7 @@ def _folded(one: Rows, what: Seen, train: Train, meter: Meter) -> Features:
     )
 
 
-def _quiet(one: Rows, what: Seen, train: Train, meter: Meter) -> FloatArray:
+def _quiet(one: Rows, what: Seen, train: Train, meter: Meter) -> Flags:
     """Return which rows hold nothing but the base."""
     away = np.abs(train.offset_s(one.time_s))
     clear = away > train.extent_s / 2 + one.interval_s
@@ -118,7 +118,7 @@ def _quiet(one: Rows, what: Seen, train: Train, meter: Meter) -> FloatArray:
     return np.asarray(what.above_A < max(3 * what.noise_A, meter.resolution))
 
 
-def _base(one: Rows, quiet: FloatArray, what: Seen, meter: Meter) -> Measured:
+def _base(one: Rows, quiet: Flags, what: Seen, meter: Meter) -> Measured:
     values = one.current_A[quiet]
     level = float(values.mean())
     return Measured(level, "A", (meter.component(level), _repeat("readings at the base", values)))
@@ -145,9 +145,7 @@ def _period(train: Train) -> Measured:
     )
 
 
-def _charge(
-    one: Rows, quiet: FloatArray, train: Train, base: Measured, what: Seen, meter: Meter
-) -> Measured:
+def _charge(one: Rows, quiet: Flags, train: Train, base: Measured, what: Seen, meter: Meter) -> Measured:
     """Return the mean charge of a pulse: everything above the base, cycle by cycle."""
     turns = np.round((one.time_s - train.first_s) / train.period_s).astype(np.int64)
     index = turns - turns.min()
@@ -164,7 +162,10 @@ def _charge(
         (
             Component("scatter from pulse to pulse", scatter, "A·s", dof=max(1, len(inside) - 1)),
             Component(
-                "level of the base under the pulses", level.size, "A", sensitivity=rows_in_pulse * one.interval_s
+                "level of the base under the pulses",
+                level.size,
+                "A",
+                sensitivity=rows_in_pulse * one.interval_s,
             ),
             meter.gain_component(value),
         ),

@@ -9,6 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 FloatArray = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
 _LONGEST_ROW = 1.5
 """A row stands for at most this many usual row intervals; what is beyond is a gap."""
@@ -88,23 +89,21 @@ def rows(current_A: pd.Series[float], *, from_s: float = -np.inf) -> Rows:
     ValueError
         If the log has fewer than two rows or its times don't increase.
     """
-    time = np.asarray(current_A.index, dtype=float)
-    values = current_A.to_numpy(dtype=float)
+    time = np.asarray(current_A.index, dtype=np.float64)
+    values: FloatArray = np.asarray(current_A.to_numpy(), dtype=np.float64)
     if len(time) < 2:
         raise ValueError("the log has fewer than two rows")
     steps = np.diff(time)
     if np.any(steps <= 0):
         raise ValueError("the log's times don't increase from row to row")
     interval = float(np.median(steps))
-    width = np.minimum(np.concatenate(([interval], steps)), _LONGEST_ROW * interval)
+    width: FloatArray = np.minimum(np.concatenate(([interval], steps)), _LONGEST_ROW * interval)
     # A row is stamped when its window ends.
     middle = time - width / 2
     keep = middle - width / 2 >= from_s - 1e-9
     good = keep & np.isfinite(values)
     lost = keep & ~np.isfinite(values)
-    return Rows(
-        middle[good], values[good], width[good], interval, int(lost.sum()), float(width[lost].sum())
-    )
+    return Rows(middle[good], values[good], width[good], interval, int(lost.sum()), float(width[lost].sum()))
 
 
 def scatter(values: FloatArray, resolution: float) -> float:
@@ -118,10 +117,10 @@ def scatter(values: FloatArray, resolution: float) -> float:
 
     Notes
     -----
-    The smallest of three estimates, each blind to something else: the median difference of neighbours (disturbed
-    where pulses fill many rows), its lowest tenth (disturbed where hardly two neighbours are alike), and the
-    shortest stretch of levels that holds 15 % of the rows (disturbed by drift). The last two are
-    widened by what the display's step can hide.
+    The smallest of three estimates, each blind to something else: the median difference of neighbours
+    (disturbed where pulses fill many rows), its lowest tenth (disturbed where hardly two neighbours are
+    alike), and the shortest stretch of levels that holds 15 % of the rows (disturbed by drift). The last
+    two are widened by what the display's step can hide.
     """
     floor = resolution / np.sqrt(12)
     if len(values) < 8:

@@ -62,7 +62,7 @@ def settled(current_A: pd.Series[float], *, resolution_A: float) -> Settled:
     and more than five display steps and six times the blocks' own scatter.
     """
     time = np.asarray(current_A.index, dtype=float)
-    values = current_A.to_numpy(dtype=float)
+    values: FloatArray = np.asarray(current_A.to_numpy(), dtype=np.float64)
     count = min(_MOST_BLOCKS, len(values) // _LEAST_ROWS)
     if count < 2 * _LEAST_BLOCKS:
         return Settled(float(time[0]), True, 1.0)

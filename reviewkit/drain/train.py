@@ -1,7 +1,7 @@
 """The pulse train that the rows show: its period, each pulse's place and charge.
 
-The strongest line of the spectrum is the train's own rate: averaging over each row weakens the harmonics, also
-those folded back, more than the fundamental. Each pulse's centre of charge is then found by itself, and
+The strongest line of the spectrum is the train's own rate: averaging over each row weakens the harmonics,
+also those folded back, more than the fundamental. Each pulse's centre of charge is then found by itself, and
 the period from the straight line that all centres allow.
 """
 
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.drain.rows import FloatArray, Rows, lower_envelope, scatter
+from reviewkit.drain.rows import Flags, FloatArray, Rows, lower_envelope, scatter
 
 LEAST_PULSES = 3
 """A period needs at least this many pulses."""
@@ -167,7 +167,8 @@ def _centres(
     charge = np.bincount(index, kept)
     moment = np.bincount(index, kept * time_s)
     holds = charge > 0
-    return np.flatnonzero(holds) + least, moment[holds] / charge[holds], charge[holds]
+    number = np.flatnonzero(holds).astype(np.float64) + least
+    return number, moment[holds] / charge[holds], charge[holds].astype(np.float64)
 
 
 def _line(
@@ -186,7 +187,9 @@ def _train(one: Rows, what: Seen, weight: FloatArray, period_s: float, first_s: 
     begin, end = one.time_s[0] - one.width_s[0] / 2, one.time_s[-1] + one.width_s[-1] / 2
     ideal = first_s + number * period_s
     whole = (ideal - period_s / 2 >= begin - 1e-9) & (ideal + period_s / 2 <= end + 1e-9)
-    possible = int(np.floor((end - first_s) / period_s - 0.5) - np.ceil((begin - first_s) / period_s + 0.5)) + 1
+    possible = (
+        int(np.floor((end - first_s) / period_s - 0.5) - np.ceil((begin - first_s) / period_s + 0.5)) + 1
+    )
     strong = charge > 0.3 * np.median(charge)
     if possible < 2 or (whole & strong).sum() < _PRESENT * possible or strong.sum() < LEAST_PULSES:
         return None
@@ -210,10 +213,12 @@ def _train(one: Rows, what: Seen, weight: FloatArray, period_s: float, first_s: 
     )
 
 
-def _extent(one: Rows, high: np.ndarray, number: FloatArray) -> float:
+def _extent(one: Rows, high: Flags, number: FloatArray) -> float:
     """Return the usual largest number of rows that a pulse touches, as time [s]."""
     counts = np.bincount((number - number.min()).astype(np.int64), high.astype(float))
-    return float(np.quantile(counts[counts > 0], 0.95, method="higher") * one.interval_s) if high.any() else 0.0
+    return (
+        float(np.quantile(counts[counts > 0], 0.95, method="higher") * one.interval_s) if high.any() else 0.0
+    )
 
 
 def _doubt(interval_s: float, extent_s: float) -> float:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from simulate.drain import Pulses, meter_log
+from simulate.drain import PulseTrain, meter_log
 
 from reviewkit.drain.decompose import Decomposition, decompose
 from reviewkit.instrument import Meter, meter
@@ -28,7 +28,7 @@ RANGE = meter({"accuracy": "±(1.0 % + 3)", "resolution": 1e-6, "full_scale": 0.
 class Case:
     """A train, its log and what was made of it."""
 
-    truth: Pulses
+    truth: PulseTrain
     interval_s: float
     length_s: float
     result: Decomposition
@@ -38,7 +38,7 @@ def cases(count: int, *, seed: int = 2026, length_s: tuple[float, float] = (120.
     """Yield seeded trains, logged at 10 Hz and 1 Hz in turn."""
     draw = np.random.default_rng(seed)
     for number in range(count):
-        truth = Pulses(
+        truth = PulseTrain(
             base_A=draw.uniform(0, 3e-3),
             height_A=draw.uniform(0.2e-3, 5e-3),
             width_s=draw.uniform(5e-3, 0.5),
@@ -51,7 +51,7 @@ def cases(count: int, *, seed: int = 2026, length_s: tuple[float, float] = (120.
         yield Case(truth, interval, length, decompose(log, meter=RANGE, aperture_s=interval))
 
 
-def forced(truth: Pulses, length_s: float, used: Meter) -> float:
+def forced(truth: PulseTrain, length_s: float, used: Meter) -> float:
     """Return the expanded uncertainty that accuracy and length alone force on the mean [A]."""
     pulse = Component("", truth.height_A * truth.width_s / length_s, "A", "triangular")
     return Measured(truth.mean_A, "A", (used.component(truth.mean_A), pulse)).expanded

@@ -1,0 +1,204 @@
+"""What the section takes from the review file, and what can be known about it before it runs."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from reviewkit import instrument, logs, units, validation
+from reviewkit.blocks import Ammeter, Cell, LogEntry
+from reviewkit.conformity import Limit
+from reviewkit.errors import InputError, ReviewFileError, gathered
+from reviewkit.instrument import Meter
+from reviewkit.validation import Ampere, Block, Percent, Second, Volt
+
+
+def slug(name: str) -> str:
+    """Return a state's name as findings' keys spell it: "locked out" → "locked_out"."""
+    return re.sub(r"\W+", "_", name.casefold()).strip("_")
+
+
+class DrainState(Block):
+    """One state of the device: a log of its drain, or a single reading.
+
+    Parameters
+    ----------
+    name : str
+    log : path or block
+        Drain out of the cell is positive; `sign: -1` turns a log round.
+    reading_A : float or text [A]
+        A single reading, where there is no log.
+    range_full_scale_A : float or text [A]
+        The ammeter's range in use.
+    windows : {"gapless", "with gaps", ""}
+        Whether the meter averages all the time between two rows; empty: not known, taken as gapless.
+    aperture_s : float or text [s]
+        How long the meter looks for each row.
+    limit_A, limit_source
+        The most that the mean may be, and who says so.
+    """
+
+    name: str = Field(min_length=1)
+    log: LogEntry | None = None
+    reading_A: Ampere | None = None
+    range_full_scale_A: Ampere | None = Field(default=None, gt=0)
+    windows: Literal["", "gapless", "with gaps"] = ""
+    aperture_s: Second | None = Field(default=None, gt=0)
+    limit_A: Ampere | None = Field(default=None, gt=0)
+    limit_source: str = ""
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> DrainState:
+        if not slug(self.name):
+            raise ValueError(f"the state's name '{self.name}' needs a letter or digit")
+        if (self.log is None) == (self.reading_A is None):
+            raise ValueError(f"the state '{self.name}' needs either 'log' or 'reading_A'")
+        if self.windows == "gapless" and self.aperture_s is not None:
+            raise ValueError(f"the state '{self.name}' has 'aperture_s' and gapless windows: give one")
+        return self
+
+    @property
+    def slug(self) -> str:
+        """The name as findings' keys spell it."""
+        return slug(self.name)
+
+    @property
+    def looks_for_s(self) -> float | None:
+        """How long the meter looks for each row [s]; infinite: without gaps; None: not known."""
+        if self.aperture_s is not None:
+            return self.aperture_s
+        return {"": None, "gapless": math.inf, "with gaps": 0.0}[self.windows]
+
+
+class DrainInputs(Block):
+    """The parameters of the section, checked."""
+
+    device: dict[str, Any] = Field(default_factory=dict)
+    claims: tuple[dict[str, Any], ...] = ()
+    cell: Cell = Cell()
+    ammeter: Ammeter | None = None
+    drain_ammeter: Ammeter | None = None
+    drain_states: tuple[DrainState, ...] = ()
+    drain_level_percent: Percent = Field(default=50.0, ge=0, lt=100)
+    drain_burden_limit_V: Volt = Field(default=0.05, gt=0)
+    drain_self_discharge_percent: tuple[Percent, Percent] = (1.0, 3.0)
+
+    @field_validator("ammeter", "drain_ammeter", mode="before")
+    @classmethod
+    def _empty_is_none(cls, value: Any) -> Any:
+        return value or None
+
+    @model_validator(mode="after")
+    def _makes_sense(self) -> DrainInputs:
+        slugs = [state.slug for state in self.drain_states]
+        double = next((state for state in self.drain_states if slugs.count(state.slug) > 1), None)
+        if double:
+            raise ValueError(f"two states are called '{double.name}'; each needs a name of its own")
+        if self.drain_states and self.meter_block is None:
+            raise ValueError("drain_states need the meter they were read with: 'drain_ammeter' or 'ammeter'")
+        low, high = self.drain_self_discharge_percent
+        if not 0 < low <= high:
+            raise ValueError("drain_self_discharge_percent: two percentages a month, such as [1, 3]")
+        return self
+
+    @property
+    def name(self) -> str:
+        """What the review calls the device."""
+        return str(self.device.get("name") or "the device")
+
+    @property
+    def meter_block(self) -> Ammeter | None:
+        """The meter that the drain was read with."""
+        return self.drain_ammeter or self.ammeter
+
+    def meter(self, state: DrainState) -> Meter:
+        """Return the range that a state was read on.
+
+        Raises
+        ------
+        ReviewFileError
+            If the meter has no such range.
+        """
+        assert self.meter_block is not None
+        try:
+            return self.meter_block.meter(state.range_full_scale_A)
+        except ValueError as fault:
+            place = f"drain_states, '{state.name}', range_full_scale_A"
+            raise ReviewFileError(str(fault), file="review.yaml", place=place) from None
+
+    @property
+    def ranges(self) -> tuple[Meter, ...]:
+        """The meter's ranges that have a full scale, finest first."""
+        block = self.meter_block
+        if block is None:
+            return ()
+        scales = [block.full_scale, *(one.full_scale for one in block.ranges)]
+        known = {units.to_unit(scale, "A") for scale in scales if scale is not None}
+        spec = block.spec()
+        if block.ranges:
+            known = {units.to_unit(one.full_scale, "A") for one in block.ranges if one.full_scale is not None}
+        return tuple(instrument.meter(spec, "A", scale) for scale in sorted(known))
+
+    def limit(self, state: DrainState) -> Limit | None:
+        """Return what a state's mean is judged against: its own limit, else the maker's claim."""
+        if state.limit_A is not None:
+            return Limit(high=state.limit_A, source=state.limit_source or "as declared in the review file")
+        return self.claim(f"drain.{state.slug}.mean", "A")
+
+    def claim(self, key: str, unit: str) -> Limit | None:
+        """Return the maker's claim about a finding, if there is one."""
+        for claim in self.claims:
+            if claim.get("about") == key:
+                low, high = (
+                    None if claim.get(word) is None else units.to_unit(claim[word], unit)
+                    for word in ("at_least", "at_most")
+                )
+                return Limit(low, high, str(claim.get("source") or "the maker's claim"))
+        return None
+
+
+def inputs(**values: Any) -> DrainInputs:
+    """Return the parameters of the section, checked.
+
+    Raises
+    ------
+    Faults
+        One error per parameter at fault.
+    """
+    return validation.checked(DrainInputs, values)
+
+
+def check(bench: DrainInputs, folder: Path) -> list[InputError]:
+    """Return everything about the section's inputs that is at fault, without running it.
+
+    Parameters
+    ----------
+    bench : DrainInputs
+    folder : Path
+        The review folder.
+    """
+    faults: list[InputError] = []
+    for state in bench.drain_states:
+        with gathered(faults):
+            bench.meter(state)
+        if state.log is not None:
+            with gathered(faults):
+                logs.peek(state.log, "A", folder=folder)
+    with gathered(faults):
+        _claims(bench, bench.drain_states)
+    return faults
+
+
+def _claims(bench: DrainInputs, states: Iterable[DrainState]) -> None:
+    for state in states:
+        for name, unit in (("mean", "A"), ("days_to_empty", "d")):
+            key = f"drain.{state.slug}.{name}"
+            try:
+                bench.claim(key, unit)
+            except ValueError as fault:
+                raise ReviewFileError(str(fault), file="review.yaml", place=f"claims, '{key}'") from None

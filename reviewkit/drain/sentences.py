@@ -1,0 +1,251 @@
+"""What the section says in words: per state, about storage, and in the findings' notes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from reviewkit import wording
+from reviewkit.drain import storage
+from reviewkit.drain.decompose import Decomposition
+from reviewkit.drain.inputs import DrainInputs
+from reviewkit.drain.settle import SHORT_SHARE
+from reviewkit.drain.state import StateDrain
+from reviewkit.drain.train import ALONE_FROM_S
+
+SINGLE = "a single reading holds no pulses; log the state for a minute or more"
+
+
+def found(bench: DrainInputs, states: Iterable[StateDrain]) -> tuple[str, ...]:
+    """Return one passage per state: mean, pulses, what is not resolved, the range."""
+    said = tuple(f"{_capital(state.name)}: {_passage(bench, state)}" for state in states)
+    return said or ("No state was measured.",)
+
+
+def _passage(bench: DrainInputs, state: StateDrain) -> str:
+    parts = [_drain(state), _pulses(state), settled(state), _fit(state), _last(state)]
+    return " ".join(part for part in parts if part)
+
+
+def mean_text(state: StateDrain) -> str:
+    """Return the mean as a reader sees it, or its bounds."""
+    if state.mean.value is not None:
+        return wording.quantity(state.mean.value.value, state.mean.value.expanded, "A")
+    return wording.interval(state.mean.low, state.mean.high, "A") or "not known"
+
+
+def _drain(state: StateDrain) -> str:
+    if state.split is None:
+        return f"one reading, {mean_text(state)}."
+    if state.mean.value is None:
+        rows = wording.quantity(state.mean.rows_mean_A, None, "A")
+        return f"a mean drain of {mean_text(state)}: {state.mean.why}. The rows’ own mean is {rows}."
+    return f"a mean drain of {mean_text(state)}."
+
+
+def _pulses(state: StateDrain) -> str:
+    if state.split is None or not state.split.seen.pulses:
+        return ""
+    shape = state.split.features
+    if not shape.period.resolved:
+        return f"Pulses stand out, but their period is not resolved: {shape.period.why}."
+    assert shape.period.value is not None
+    period = wording.quantity(shape.period.value.value, shape.period.value.expanded, "s")
+    base = shape.base.value
+    text = f"A pulse every {period}"
+    if base is not None:
+        text += f" on a base of {wording.quantity(base.value, base.expanded, 'A')}"
+    if shape.width.value is not None and shape.height.value is not None:
+        height = wording.quantity(shape.height.value.value, shape.height.value.expanded, "A")
+        width = wording.quantity(shape.width.value.value, shape.width.value.expanded, "s")
+        return f"{text}, {height} high and {width} wide."
+    height = wording.interval(shape.height.low, None, "A")
+    width = wording.interval(None, shape.width.high, "s")
+    return f"{text}; height ({height}) and width ({width}) are not resolved: {shape.width.why}."
+
+
+def settled(state: StateDrain) -> str:
+    """Return where the settled part begins, if not with the first row."""
+    if state.split is None or state.split.settled.from_start:
+        return ""
+    part = state.split.settled
+    start = wording.clock(part.start_s, with_seconds=True)
+    before = part.level_before_A
+    text = f"The state’s figures come from {start} on"
+    if before is not None:
+        text += f"; before that the device drew {wording.quantity(before, None, 'A')} at its low level"
+    text += "."
+    if part.share < SHORT_SHARE:
+        text += f" That is only {100 * part.share:.0f} % of the log: log it for longer."
+    return text
+
+
+def _fit(state: StateDrain) -> str:
+    if not state.mean_fit.fit:
+        return state.mean_fit.advice
+    if state.base_fit is not None and not state.base_fit.fit:
+        return f"For the base level: {state.base_fit.advice}"
+    if state.mean_fit.burden_V is None:
+        return "The meter’s burden on this range is not declared: whether the device noticed it is not known."
+    return ""
+
+
+def _last(state: StateDrain) -> str:
+    if state.to_empty.value is None and state.to_empty.low is None:
+        return ""
+    return f"A full cell lasts {state.to_empty.text} by this drain alone."
+
+
+def mean_note(state: StateDrain) -> str:
+    """Return the note of a state's mean."""
+    parts = [] if state.mean_fit.fit else [state.mean_fit.advice]
+    if state.split is None:
+        parts.append("One reading: what it shows of pulses is up to the display.")
+    else:
+        parts += [_how(state, state.split), settled(state), state.split.windows]
+    if _level(state) < 0:
+        parts.append(
+            "The readings are negative: the leads were the other way round, or current flowed into the cell. "
+            "They are taken as they stand; 'sign: -1' in the log's entry turns them."
+        )
+    return " ".join(part for part in parts if part)
+
+
+def _level(state: StateDrain) -> float:
+    return state.mean.value.value if state.mean.value is not None else state.mean.rows_mean_A
+
+
+def _how(state: StateDrain, split: Decomposition) -> str:
+    if state.mean.value is None:
+        return f"{_capital(state.mean.why)}."
+    if state.mean.cycles:
+        return f"Integrated over {state.mean.cycles} whole periods."
+    return f"Mean over {wording.quantity(split.rows.covered_s, None, 's')}."
+
+
+def no_pulse(split: Decomposition) -> str:
+    """Return why there is nothing to say about pulses."""
+    step = wording.quantity(split.seen.threshold_A, None, "A")
+    return f"no row stands {step} above the base; pulses that repeat faster than the rows would not show"
+
+
+def period_note(split: Decomposition) -> str:
+    """Return the assumption under which a period is one."""
+    interval = split.rows.interval_s
+    if interval <= ALONE_FROM_S:
+        return ""
+    return (
+        f"Taking it that nothing repeats faster than every {2 * interval:.3g} s: rows {interval:.3g} s apart "
+        "could show the image of a faster train."
+    )
+
+
+def no_days(bench: DrainInputs, state: StateDrain) -> str:
+    """Return why days can't be told; empty where they can."""
+    if bench.cell.rated_capacity_Ah is None:
+        return "the cell's rated capacity (cell.rated_capacity_Ah) is missing"
+    if state.to_empty.value is None and state.to_empty.low is None and state.to_empty.high is None:
+        return "the readings don't show a drain out of the cell"
+    return ""
+
+
+def days_note(bench: DrainInputs, state: StateDrain) -> str:
+    """Return what the days rest on."""
+    capacity = bench.cell.rated_capacity_Ah or 0.0
+    note = (
+        f"The drain alone, from {wording.quantity(capacity, None, 'A.h')} rated capacity taken as exact; "
+        "the cell’s own self-discharge comes on top."
+    )
+    return note if state.mean_fit.fit else f"{state.mean_fit.advice} {note}"
+
+
+def advice(bench: DrainInputs, states: Sequence[StateDrain]) -> tuple[str, ...]:
+    """Return what the drains mean for storage, then the usual cautions."""
+    known = [state for state in states if state.mean.value is not None and state.mean_fit.fit]
+    parts = [_yardstick(bench)] if bench.cell.rated_capacity_Ah else []
+    parts += [_beside(bench, state) for state in ordered(known) if bench.cell.rated_capacity_Ah]
+    parts += _gains(known)
+    parts += [_unknown(state) for state in states if state not in known]
+    return (*parts, *storage.CAUTIONS)
+
+
+def ordered(states: Iterable[StateDrain]) -> list[StateDrain]:
+    """Return the states by their drain, the highest first."""
+    return sorted(states, key=_level, reverse=True)
+
+
+def _yardstick(bench: DrainInputs) -> str:
+    capacity = bench.cell.rated_capacity_Ah or 0.0
+    low, high = (storage.self_discharge_A(rate, capacity) for rate in bench.drain_self_discharge_percent)
+    slow, quick = (storage.self_discharge_days(rate) for rate in bench.drain_self_discharge_percent)
+    return (
+        f"The yardstick is {yardstick_words(bench)}. For this cell that is as much as a drain of "
+        f"{wording.quantity(low, None, 'A')} to {wording.quantity(high, None, 'A')}; taken out of the device "
+        f"it would last {_years(quick)} to {_years(slow)}."
+    )
+
+
+def yardstick_words(bench: DrainInputs) -> str:
+    """Return the self-discharge that the drains are set beside, and where it comes from."""
+    low, high = bench.drain_self_discharge_percent
+    if (low, high) == (1.0, 3.0):
+        return storage.SELF_DISCHARGE
+    return f"a cell’s own self-discharge of {low:g} % to {high:g} % a month, as the review file declares it"
+
+
+def _beside(bench: DrainInputs, state: StateDrain) -> str:
+    capacity = bench.cell.rated_capacity_Ah or 0.0
+    low, high = (storage.self_discharge_A(rate, capacity) for rate in bench.drain_self_discharge_percent)
+    level = _level(state)
+    days = f"{state.to_level.text} to {bench.drain_level_percent:g} %, {state.to_empty.text} to empty"
+    if level > high:
+        word = f"{level / high:.1f} times the quickest self-discharge or more"
+    elif level < low:
+        word = "less than the slowest self-discharge: the cell itself is what empties it"
+    else:
+        word = "about what the cell loses by itself"
+    return f"{_capital(state.name)}: {days}. That is {word}."
+
+
+def _gains(known: list[StateDrain]) -> list[str]:
+    """Return what the least thirsty state gains over each other one."""
+    if len(known) < 2:
+        return []
+    by_drain = ordered(known)
+    best = by_drain[-1]
+    worse = [state for state in by_drain[:-1] if _certainly_more(state, best)]
+    if not worse:
+        return ["The meter can’t tell which state drains least."]
+    lost = wording.listed(
+        f"{wording.quantity(_level(state) - _level(best), None, 'A')} more as “{state.name}”"
+        for state in worse
+    )
+    return [f"{_imperative(best)}: the device draws {lost}."]
+
+
+def _certainly_more(state: StateDrain, best: StateDrain) -> bool:
+    from reviewkit.uncertainty import difference
+
+    assert state.mean.value is not None
+    assert best.mean.value is not None
+    change = difference(state.mean.value, best.mean.value)
+    return change.value > change.expanded
+
+
+def _imperative(best: StateDrain) -> str:
+    return (
+        "Lock it before you put it away" if "lock" in best.name.casefold() else f"Store it as “{best.name}”"
+    )
+
+
+def _unknown(state: StateDrain) -> str:
+    reason = state.mean_fit.advice or f"{state.mean.why}."
+    return f"{_capital(state.name)}: the meter can’t tell. {reason}"
+
+
+def _years(days: float) -> str:
+    years = days / 365.25
+    return f"{wording.number(years, 1)} years" if years >= 1 else f"{wording.number(days, 0)} days"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
