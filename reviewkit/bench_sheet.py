@@ -24,7 +24,7 @@ def page(name: str, sections: Iterable[Section]) -> str:
     loader = FileSystemLoader(kit_folder() / "html")
     pages = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     parts = [_part(section) for section in sections]
-    text: str = pages.get_template("bench_sheet.html").render(
+    text: str = pages.get_template("bench_sheet.html.j2").render(
         name=name, sections=parts, cautions=CAUTIONS, scope=SCOPE
     )
     return text

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from reviewkit import bench_sheet, outline, publish, review, runner, sections, site
-from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
-from reviewkit.finding import Findings
+from reviewkit import bench_sheet, harvest, intake, outline, publish, review, runner, sections, site
+from reviewkit.errors import Faults, InputError, gathered
+from reviewkit.finding import PLOTLY_MIME, Findings
 from reviewkit.progress import Bar
-from reviewkit.review import ReviewFile
 from reviewkit.runner import Reviewed
-from reviewkit.sections import Section
 
 OUT = Path("site")
 
@@ -41,6 +40,16 @@ class Published:
     def findings(self) -> Findings:
         """Everything the bench found."""
         return self.review.findings
+
+    def key_figures(self) -> None:
+        """Show the first figure of each section, in a notebook."""
+        from IPython import display
+
+        show: Any = display.display
+        for result in self.review.sections:
+            figure = next(harvest.displayed(result.notebook, PLOTLY_MIME), None)
+            if figure is not None:
+                show({PLOTLY_MIME: figure, "text/plain": result.section.title}, raw=True)
 
     @property
     def is_draft(self) -> bool:
@@ -115,16 +124,21 @@ def run(
     Raises
     ------
     Faults
-        Everything wrong with the review files, before anything is run.
+        Everything wrong with the review files, before anything is run. Or, once the other reviews are
+        published, what is wrong with the authors' own words.
     """
     parts = sections.discover(Path(folder) for folder in templates)
-    files = _read(folders, parts)
+    files = intake.read(folders, parts, reserved=(site.ASSETS,))
+    done: list[Published] = []
+    faults: list[InputError] = []
     with publish.site(Path(out)) as place:
         staged = [(file, publish.stage(place, file.name)) for file in files]
-        done = [
-            _publish(ended, place) for ended in runner.run(staged, parts, executor=executor, progress=Bar())
-        ]
+        for ended in runner.run(staged, parts, executor=executor, progress=Bar()):
+            with gathered(faults):
+                done.append(_publish(ended, place))
         site.write_shelf(place)
+    if faults:
+        raise Faults(faults)
     order = {file.folder: number for number, file in enumerate(files)}
     return tuple(sorted(done, key=lambda item: order[item.review.file.folder]))
 
@@ -132,51 +146,6 @@ def run(
 def _publish(ended: Reviewed, out: Path) -> Published:
     site.write_review(ended)
     return Published(ended, publish.put(ended.staged, out, ended.file.name, good=not ended.failed))
-
-
-def _read(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[ReviewFile]:
-    """Return all review files, or raise everything wrong with any of them."""
-    if not folders:
-        raise InputError("no review folder given")
-    faults: list[InputError] = []
-    files = []
-    for folder in folders:
-        found: list[InputError] = []
-        file = _bound(Path(folder), parts, found)
-        faults += _named(found, str(folder), many=len(folders) > 1)
-        files += [file] if file else []
-    with gathered(faults):
-        _distinct(files)
-    if faults:
-        raise Faults(faults)
-    return files
-
-
-def _bound(folder: Path, parts: Sequence[Section], faults: list[InputError]) -> ReviewFile | None:
-    values = review.read_values(folder, faults)
-    if not values:
-        return None
-    sections.check_values(values, parts, faults)
-    return review.bind(folder, values, faults)
-
-
-def _named(faults: Iterable[InputError], folder: str, *, many: bool) -> list[InputError]:
-    """Put the folder's name in front where there are several."""
-    if not many:
-        return list(faults)
-    return [InputError(fault.message.removesuffix("."), file=folder) for fault in faults]
-
-
-def _distinct(files: Iterable[ReviewFile]) -> None:
-    seen: dict[str, Path] = {}
-    for file in files:
-        if file.name in seen:
-            raise ReviewFileError(
-                f"two review folders would both be published as '{file.name}'",
-                file=file.folder.name,
-                remedy="Give one of the folders another name.",
-            )
-        seen[file.name] = file.folder
 
 
 def check(*folders: str | Path, templates: Iterable[str | Path] = ()) -> tuple[InputError, ...]:
@@ -195,18 +164,4 @@ def check(*folders: str | Path, templates: Iterable[str | Path] = ()) -> tuple[I
         Empty if all is well.
     """
     parts = sections.discover(Path(folder) for folder in templates)
-    found: list[InputError] = []
-    for folder in folders:
-        found += _named(_faults(Path(folder), parts), str(folder), many=len(folders) > 1)
-    return tuple(found)
-
-
-def _faults(folder: Path, parts: Sequence[Section]) -> list[InputError]:
-    faults: list[InputError] = []
-    file = _bound(folder, parts, faults)
-    if file is None:
-        return faults
-    for section in parts:
-        with gathered(faults):
-            raise Faults(section.faults(file.values, file.folder))
-    return faults
+    return tuple(intake.faults(folders, parts))

@@ -92,12 +92,21 @@ class KitError(ReviewKitError):
     """A fault of the kit itself."""
 
 
+def add(faults: list[InputError], found: Iterable[InputError]) -> None:
+    """Add to `faults` those found that are not among them yet."""
+    known = {fault.message for fault in faults}
+    for fault in found:
+        if fault.message not in known:
+            faults.append(fault)
+            known.add(fault.message)
+
+
 @contextmanager
 def gathered(faults: list[InputError]) -> Iterator[None]:
     """Add the faults raised inside the block to `faults`, each once, and go on after the block."""
     try:
         yield
+    except Faults as error:
+        add(faults, error.faults)
     except InputError as error:
-        for fault in error.faults if isinstance(error, Faults) else (error,):
-            if fault.message not in [known.message for known in faults]:
-                faults.append(fault)
+        add(faults, [error])

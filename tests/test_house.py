@@ -18,16 +18,16 @@ ROOT = Path(reviewkit.__file__).parent
 
 # A module may import from rows below its own, and from its own row only where the row says so.
 MACHINERY = (
-    {"yaml_file", "parameters", "scrub", "kernel"},
+    {"yaml_file", "parameters", "placeholders", "scrub", "kernel"},
     {"review", "execute", "harvest"},
     {"sections", "records"},
-    {"runner", "outline", "bench_sheet"},
+    {"runner", "intake", "outline", "bench_sheet"},
     {"site", "progress", "publish"},
     {"commands"},
     {"cli"},
 )
-SHARED = {"finding", "dataset", "leaflet", "validation", "errors", "units", "wording", "cautions"}
-CORE = SHARED | {"uncertainty", "conformity", "instrument", "blocks", "clocks", "logs", "tables", "files"}
+SHARED = {"files", "finding", "dataset", "leaflet", "validation", "errors", "units", "wording", "cautions"}
+CORE = SHARED | {"uncertainty", "conformity", "instrument", "blocks", "clocks", "logs", "tables"}
 CORE |= {"headers", "workbook"}
 SECTIONS = {"readout", "charge", "drain", "ui_states", "compare"}
 HEAVY = {

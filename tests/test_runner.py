@@ -206,7 +206,7 @@ def test_faults_of_all_folders_are_told_before_anything_runs(lantern: Path, tmp_
 
 def test_two_folders_of_one_name_are_refused(lantern: Path, tmp_path: Path) -> None:
     other = Path(shutil.copytree(lantern, tmp_path / "other" / "Lantern"))
-    with pytest.raises(InputError, match="both be published as 'lantern'"):
+    with pytest.raises(InputError, match="published as 'lantern' already"):
         run([lantern, other], tmp_path / "site")
 
 

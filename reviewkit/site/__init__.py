@@ -1,7 +1,8 @@
 """Published pages: a review's own, one for each section, and the list of all reviews."""
 
+from reviewkit.site.assets import FOLDER as ASSETS
 from reviewkit.site.context import Link, PageContext
 from reviewkit.site.exporter import rendered
 from reviewkit.site.pages import write_review, write_shelf
 
-__all__ = ["Link", "PageContext", "rendered", "write_review", "write_shelf"]
+__all__ = ["ASSETS", "Link", "PageContext", "rendered", "write_review", "write_shelf"]

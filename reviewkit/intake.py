@@ -1,0 +1,94 @@
+"""Reads any number of review folders and tells everything wrong with all of them at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from reviewkit import review, sections
+from reviewkit.errors import Faults, InputError, ReviewFileError, add
+from reviewkit.review import ReviewFile
+from reviewkit.sections import Section
+
+
+def read(
+    folders: Sequence[str | Path], parts: Sequence[Section], *, reserved: Iterable[str] = ()
+) -> list[ReviewFile]:
+    """Return the review files of all folders.
+
+    Parameters
+    ----------
+    folders : sequence of str or pathlib.Path
+    parts : sequence of Section
+        All templates: between them they declare which keys there are.
+    reserved : iterable of str
+        Names that no review may be published under.
+
+    Raises
+    ------
+    Faults
+        Everything wrong with any of them.
+    """
+    if not folders:
+        raise InputError("no review folder given")
+    found: list[InputError] = []
+    files = []
+    for folder in folders:
+        own: list[InputError] = []
+        file = _bound(Path(folder), parts, own)
+        found += _named(own, folder, folders)
+        files += [file] if file else []
+    _distinct(files, reserved, found)
+    if found:
+        raise Faults(found)
+    return files
+
+
+def faults(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[InputError]:
+    """Return everything wrong with the folders that can be known without running a section.
+
+    Parameters
+    ----------
+    folders : sequence of str or pathlib.Path
+    parts : sequence of Section
+        Their own checks read the files that the review names.
+    """
+    found: list[InputError] = []
+    for folder in folders:
+        own: list[InputError] = []
+        file = _bound(Path(folder), parts, own)
+        if file:
+            for section in parts:
+                add(own, section.faults(file.values, file.folder))
+        found += _named(own, folder, folders)
+    return found
+
+
+def _bound(folder: Path, parts: Sequence[Section], found: list[InputError]) -> ReviewFile | None:
+    values = review.read_values(folder, found)
+    if not values:
+        return None
+    sections.check_values(values, parts, found)
+    return review.bind(folder, values, found)
+
+
+def _named(
+    found: Iterable[InputError], folder: str | Path, folders: Sequence[str | Path]
+) -> list[InputError]:
+    """Put the folder's name in front where there are several."""
+    if len(folders) == 1:
+        return list(found)
+    return [InputError(fault.message.removesuffix("."), file=str(folder)) for fault in found]
+
+
+def _distinct(files: Iterable[ReviewFile], reserved: Iterable[str], found: list[InputError]) -> None:
+    taken = set(reserved)
+    for file in files:
+        if file.name in taken:
+            fault = ReviewFileError(
+                f"something else is published as '{file.name}' already",
+                file=file.folder.name,
+                remedy="Give the folder another name.",
+            )
+            found.append(fault)
+        taken.add(file.name)
