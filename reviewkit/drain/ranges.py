@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit import wording
+from reviewkit.drain.words import rough
 from reviewkit.instrument import Meter
 
 LEAST_COUNTS = 20
@@ -84,10 +85,11 @@ def _instead(
 
 
 def _coarse(value_A: float, meter: Meter) -> str:
-    count = wording.number(abs(value_A) / meter.resolution, 0)
+    count = round(abs(value_A) / meter.resolution)
+    counts = "1 count" if count == 1 else f"{count} counts"
     return (
-        f"The reading is {count} counts of this range’s last digit "
-        f"({wording.quantity(meter.resolution, None, 'A')}); below {LEAST_COUNTS} the meter can’t tell."
+        f"The reading is {counts} of this range’s last digit "
+        f"({rough(meter.resolution, 'A')}); below {LEAST_COUNTS} the meter can’t tell."
     )
 
 
@@ -95,7 +97,7 @@ def _drop(meter: Meter, highest_A: float, notice_V: float) -> str:
     drop = wording.number(meter.series_ohm * abs(highest_A) * 1e3, 0)
     return (
         f"On this range meter and leads take {drop} mV from the supply at "
-        f"{wording.quantity(highest_A, None, 'A')}, and the device may notice {notice_V * 1e3:.0f} mV."
+        f"{rough(highest_A, 'A')}, and the device may notice {notice_V * 1e3:.0f} mV."
     )
 
 
@@ -121,8 +123,8 @@ def _burden_fits(one: Meter, highest_A: float, notice_V: float) -> bool:
 def _none(value_A: float, highest_A: float, notice_V: float, coarse: bool, finer: bool) -> str:
     if abs(value_A) == 0 and coarse:
         return "The meter has no finer range that fits: all it says is an upper bound."
-    step = wording.quantity(abs(value_A) / LEAST_COUNTS, None, "A")
-    ohm = wording.quantity(notice_V / max(abs(highest_A), 1e-12), None, "ohm")
+    step = rough(abs(value_A) / LEAST_COUNTS, "A")
+    ohm = rough(notice_V / max(abs(highest_A), 1e-12), "ohm")
     blocked = "Its finer ranges drop too much" if finer else "The meter has no range for it"
     return (
         f"{blocked}: it takes a step of {step} or finer and at most {ohm} with leads, "
@@ -131,7 +133,7 @@ def _none(value_A: float, highest_A: float, notice_V: float, coarse: bool, finer
 
 
 def _scale(one: Meter) -> str:
-    return wording.quantity(one.full_scale, None, "A") if one.full_scale is not None else one.name
+    return rough(one.full_scale, "A") if one.full_scale is not None else one.name
 
 
 def connecting(ranges: Sequence[Meter]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from reviewkit.drain.inputs import DrainInputs
 from reviewkit.drain.settle import SHORT_SHARE
 from reviewkit.drain.state import StateDrain
 from reviewkit.drain.train import ALONE_FROM_S
+from reviewkit.drain.words import rough
 
 SINGLE = "a single reading holds no pulses; log the state for a minute or more"
 
@@ -37,7 +38,7 @@ def _drain(state: StateDrain) -> str:
     if state.split is None:
         return f"one reading, {mean_text(state)}."
     if state.mean.value is None:
-        rows = wording.quantity(state.mean.rows_mean_A, None, "A")
+        rows = rough(state.mean.rows_mean_A, "A")
         return f"a mean drain of {mean_text(state)}: {state.mean.why}. The rows’ own mean is {rows}."
     return f"a mean drain of {mean_text(state)}."
 
@@ -63,6 +64,29 @@ def _pulses(state: StateDrain) -> str:
     return f"{text}; height ({height}) and width ({width}) are not resolved: {shape.width.why}."
 
 
+def shape(state: StateDrain) -> str:
+    """Return what one log shows: mean, base and pulses."""
+    said = " ".join(part for part in (_drain(state), _pulses(state)) if part)
+    return _capital(said.removeprefix("a "))
+
+
+def folded(state: StateDrain) -> str:
+    """Return what the periods laid over one another show."""
+    assert state.split is not None
+    train = state.split.train
+    assert train is not None
+    if train.folded:
+        return f"The period is not resolved: {state.split.features.period.why}."
+    spread = 100 * float(train.charge_As.std() / train.charge_As.mean())
+    text = f"{train.cycles} periods, one over the other: the pulses’ charges scatter by {spread:.1f} %."
+    width = state.split.features.width
+    if width.resolved:
+        return (
+            f"{text} The dotted line is the pulse as rows of {state.split.rows.interval_s:.3g} s average it."
+        )
+    return f"{text} Height and width are not resolved: {width.why}."
+
+
 def settled(state: StateDrain) -> str:
     """Return where the settled part begins, if not with the first row."""
     if state.split is None or state.split.settled.from_start:
@@ -72,7 +96,7 @@ def settled(state: StateDrain) -> str:
     before = part.level_before_A
     text = f"The state’s figures come from {start} on"
     if before is not None:
-        text += f"; before that the device drew {wording.quantity(before, None, 'A')} at its low level"
+        text += f"; before that the device drew {rough(before, 'A')} at its low level"
     text += "."
     if part.share < SHORT_SHARE:
         text += f" That is only {100 * part.share:.0f} % of the log: log it for longer."
@@ -86,6 +110,12 @@ def _fit(state: StateDrain) -> str:
         return f"For the base level: {state.base_fit.advice}"
     if state.mean_fit.burden_V is None:
         return "The meter’s burden on this range is not declared: whether the device noticed it is not known."
+    if state.split is not None and state.split.seen.pulses and not state.split.features.height.resolved:
+        drop = f"{1e3 * state.mean_fit.burden_V:.2g} mV"
+        return (
+            f"Meter and leads take {drop} from the supply at the highest row; at the pulses’ true height "
+            "they take more."
+        )
     return ""
 
 
@@ -124,7 +154,7 @@ def _how(state: StateDrain, split: Decomposition) -> str:
 
 def no_pulse(split: Decomposition) -> str:
     """Return why there is nothing to say about pulses."""
-    step = wording.quantity(split.seen.threshold_A, None, "A")
+    step = rough(split.seen.threshold_A, "A")
     return f"no row stands {step} above the base; pulses that repeat faster than the rows would not show"
 
 
@@ -152,9 +182,13 @@ def days_note(bench: DrainInputs, state: StateDrain) -> str:
     """Return what the days rest on."""
     capacity = bench.cell.rated_capacity_Ah or 0.0
     note = (
-        f"The drain alone, from {wording.quantity(capacity, None, 'A.h')} rated capacity taken as exact; "
+        f"The drain alone, from {rough(capacity, 'A.h')} rated capacity taken as exact; "
         "the cell’s own self-discharge comes on top."
     )
+    if state.to_empty.low is not None and state.to_empty.low > storage.self_discharge_days(
+        bench.drain_self_discharge_percent[0]
+    ):
+        note += " That is longer than the cell lasts by itself."
     return note if state.mean_fit.fit else f"{state.mean_fit.advice} {note}"
 
 
@@ -179,7 +213,7 @@ def _yardstick(bench: DrainInputs) -> str:
     slow, quick = (storage.self_discharge_days(rate) for rate in bench.drain_self_discharge_percent)
     return (
         f"The yardstick is {yardstick_words(bench)}. For this cell that is as much as a drain of "
-        f"{wording.quantity(low, None, 'A')} to {wording.quantity(high, None, 'A')}; taken out of the device "
+        f"{rough(low, 'A')} to {rough(high, 'A')}; taken out of the device "
         f"it would last {_years(quick)} to {_years(slow)}."
     )
 
@@ -216,10 +250,9 @@ def _gains(known: list[StateDrain]) -> list[str]:
     if not worse:
         return ["The meter can’t tell which state drains least."]
     lost = wording.listed(
-        f"{wording.quantity(_level(state) - _level(best), None, 'A')} more as “{state.name}”"
-        for state in worse
+        f"{rough(_level(state) - _level(best), 'A')} more as “{state.name}”" for state in worse
     )
-    return [f"{_imperative(best)}: the device draws {lost}."]
+    return [f"{_imperative(best, worse)}: the device draws {lost}."]
 
 
 def _certainly_more(state: StateDrain, best: StateDrain) -> bool:
@@ -231,10 +264,11 @@ def _certainly_more(state: StateDrain, best: StateDrain) -> bool:
     return change.value > change.expanded
 
 
-def _imperative(best: StateDrain) -> str:
-    return (
-        "Lock it before you put it away" if "lock" in best.name.casefold() else f"Store it as “{best.name}”"
-    )
+def _imperative(best: StateDrain, worse: list[StateDrain]) -> str:
+    if "lock" in best.name.casefold():
+        return "Lock it before you put it away"
+    plugged = any(word in state.name.casefold() for state in worse for word in ("cable", "plug"))
+    return "Pull the cable before you put it away" if plugged else f"Store it as “{best.name}”"
 
 
 def _unknown(state: StateDrain) -> str:

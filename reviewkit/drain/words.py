@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, overload
+
+from reviewkit import units, wording
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,16 @@ class Words(Sequence[str]):
             f"{f'{place}.' if self.numbered else '-'} {item}" for place, item in enumerate(self.items, 1)
         ]
         return {"text/markdown": "\n".join(map(_as_text, lines)), "text/plain": "\n".join(lines)}
+
+
+def rough(value: float, unit: str) -> str:
+    """Return a quantity that carries no uncertainty with three digits: "600 µA"."""
+    scale, sign = units.for_people(value, unit)
+    shown = value / scale
+    decimals = max(0, 2 - math.floor(math.log10(abs(shown)))) if shown else 0
+    text = wording.number(shown, decimals)
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{text}{wording.NO_BREAK}{sign}"
 
 
 def _as_text(line: str) -> str:

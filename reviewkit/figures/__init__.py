@@ -5,6 +5,16 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
     __name__,
     submod_attrs={
+        "ui_states": ["state_graph"],
+        "ui_trials": ["trials_grid", "witnesses"],
+        "drain": ["drain_folded", "drain_pulses", "drain_settling"],
+        "drain_days": ["drain_days"],
+        "charge_rig": [
+            "charge_efficiency",
+            "charge_other_cells",
+            "charge_regulation",
+            "charge_without_rig",
+        ],
         "charge": ["charge_curve", "charge_delivered", "charge_end", "charge_knee"],
     },
 )

@@ -1,0 +1,266 @@
+"""The standby drain drawn: the settled part, base and pulses, one period folded over all, days per state."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import plotly.graph_objects as go
+
+from reviewkit import units, wording
+from reviewkit.drain import sentences
+from reviewkit.drain.decompose import Decomposition
+from reviewkit.drain.rows import FloatArray
+from reviewkit.drain.state import StateDrain
+from reviewkit.drain.states import Drain
+from reviewkit.figures import marks, theme
+from reviewkit.figures.absent import Absent
+from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.clock import Clock
+from reviewkit.uncertainty import Measured
+
+_PERIODS = 6
+_MOST_POINTS = 1200
+
+
+def drain_settling(result: Drain) -> Charts | Absent:
+    """Return the logs in which the device was still awake, with the settled part marked."""
+    awake = [state for state in result if state.split is not None and not state.split.settled.from_start]
+    return _each(awake, _settling, "Every log is settled from its first row.")
+
+
+def drain_pulses(result: Drain) -> Charts | Absent:
+    """Return current against time, base and pulses drawn through it."""
+    logged = [state for state in result if state.split is not None]
+    return _each(logged, _pulses, "No state was logged: a single reading holds no pulses.")
+
+
+def drain_folded(result: Drain) -> Charts | Absent:
+    """Return all periods laid over one another."""
+    regular = [state for state in result if state.split is not None and state.split.train is not None]
+    return _each(regular, _folded, "No log shows a regular train of pulses.")
+
+
+def _each(states: list[StateDrain], draw: Callable[[StateDrain], Chart], why: str) -> Charts | Absent:
+    return Charts(tuple(draw(state) for state in states)) if states else Absent(why)
+
+
+def _split(state: StateDrain) -> Decomposition:
+    assert state.split is not None
+    return state.split
+
+
+def _key(name: str, state: StateDrain) -> str:
+    return f"drain-{name}-{state.slug.replace('_', '-')}"
+
+
+def _about(state: StateDrain, *names: str) -> tuple[str, ...]:
+    return tuple(f"drain.{state.slug}.{name}" for name in names)
+
+
+def _said(value: Measured | None, low: float | None, high: float | None, unit: str) -> str:
+    if value is not None:
+        return wording.quantity(value.value, value.expanded, unit)
+    return wording.interval(low, high, unit) or "not resolved"
+
+
+def _table(state: StateDrain) -> pd.DataFrame:
+    shape = _split(state).features
+    rows = [
+        (name, _said(feature.value, feature.low, feature.high, unit))
+        for name, feature, unit in (
+            ("base level", shape.base, "A"),
+            ("pulse height above the base", shape.height, "A"),
+            ("pulse width", shape.width, "s"),
+            ("pulse period", shape.period, "s"),
+        )
+    ]
+    return pd.DataFrame([*rows, ("mean drain", sentences.mean_text(state))], columns=["what", "value"])
+
+
+def _settling(state: StateDrain) -> Chart:
+    split, log = _split(state), state.log
+    assert log is not None
+    time, current = log.time_s, log.series.to_numpy(dtype=float)
+    scale, sign = units.for_people(float(np.nanmax(np.abs(current))), "A")
+    clock = Clock(float(time[-1] - time[0]))
+    figure = marks.panels([f"drain, {sign}"], x_axis=clock.axis("time since the log began"), panel_height=260)
+    start = split.settled.start_s - float(time[0])
+    spans = ((0.0, clock.at(start), "awake"), (clock.at(start), clock.width, "settled"))
+    marks.phases(figure, spans, width=clock.width)
+    marks.line(
+        figure,
+        clock.x(time - time[0]),
+        current / scale,
+        name="drain",
+        colour=theme.CURRENT,
+        unit=sign,
+        most=_MOST_POINTS,
+    )
+    return Chart(
+        key=_key("settling", state),
+        question=f"{state.name}: from when on does the device sleep?",
+        answer=f"{sentences.settled(state)} That part is {100 * split.settled.share:.0f} % of the log.",
+        figure=figure,
+        table=pd.DataFrame(
+            [
+                ("settled from", wording.clock(start, with_seconds=True)),
+                ("settled share of the log", f"{100 * split.settled.share:.0f} %"),
+            ],
+            columns=["what", "value"],
+        ),
+        about=_about(state, "mean"),
+    )
+
+
+def _excerpt(split: Decomposition) -> tuple[FloatArray, FloatArray]:
+    """Return the rows of a few periods, or all where there is no period to show."""
+    time, current = split.rows.time_s, split.rows.current_A
+    if split.train is None or split.train.folded:
+        return time - time[0], current
+    # Never so many rows that a pulse is lost on a screen, never fewer than three periods.
+    keep = time <= time[0] + _PERIODS * split.train.period_s
+    return (time - time[0])[keep], current[keep]
+
+
+def _pulses(state: StateDrain) -> Chart:
+    split = _split(state)
+    time, current = _excerpt(split)
+    scale, sign = units.for_people(float(np.max(np.abs(current))), "A")
+    x_axis = theme.axis("time in the settled part, s", range=[0, float(time[-1])])
+    figure = marks.panels([f"drain, {sign}"], x_axis=x_axis, panel_height=260)
+    xs, ys = marks.thinned(time, current / scale, most=_MOST_POINTS)
+    figure.add_trace(
+        go.Scatter(
+            x=xs,
+            y=ys,
+            mode="lines",
+            line={"color": theme.CURRENT, "width": 1.8, "shape": "hvh"},
+            hovertemplate=f"%{{y:.4g}} {sign}",
+            name="row",
+        )
+    )
+    _model(figure, split, float(time[-1]), scale)
+    low, high = float(np.min(current)) / scale, _top(split, current) / scale
+    pad = 0.12 * (high - low) or 0.1 * abs(high) or 1.0
+    figure.update_yaxes(range=[min(0.0, low) if low < 0.5 * high else low - pad, high + 2 * pad])
+    return Chart(
+        key=_key("pulses", state),
+        question=f"{state.name}: what does the device draw?",
+        answer=sentences.shape(state),
+        figure=figure,
+        table=_table(state),
+        about=_about(state, "base", "pulse_height", "pulse_width", "mean"),
+    )
+
+
+def _top(split: Decomposition, current: FloatArray) -> float:
+    base, height = split.features.base.value, split.features.height.value
+    drawn = base.value + height.value if base is not None and height is not None else 0.0
+    return max(float(np.max(current)), drawn)
+
+
+def _model(figure: go.Figure, split: Decomposition, span_s: float, scale: float) -> None:
+    """Draw the base, and the pulses through the rows where they are resolved."""
+    base = split.features.base.value
+    if base is None:
+        return
+    xs, ys = _steps(split, span_s, base.value)
+    figure.add_trace(
+        go.Scatter(
+            x=xs,
+            y=np.asarray(ys) / scale,
+            mode="lines",
+            line={"color": theme.INK, "width": 1.4, "dash": "dot"},
+            hoverinfo="skip",
+            name="base and pulses",
+        )
+    )
+    text = f"base {wording.quantity(base.value, base.expanded, 'A')}"
+    marks.label(figure, 0.0, base.value / scale, text, colour=theme.INK)
+
+
+def _steps(split: Decomposition, span_s: float, base_A: float) -> tuple[list[float], list[float]]:
+    train, height, width = split.train, split.features.height.value, split.features.width.value
+    if train is None or height is None or width is None:
+        return [0.0, span_s], [base_A, base_A]
+    top = base_A + height.value
+    first = (train.first_s - float(split.rows.time_s[0])) % train.period_s
+    xs, ys = [0.0], [base_A]
+    for centre in np.arange(first, span_s, train.period_s):
+        left, right = centre - width.value / 2, centre + width.value / 2
+        xs += [left, left, right, right]
+        ys += [base_A, top, top, base_A]
+    return [*xs, span_s], [*ys, base_A]
+
+
+def _folded(state: StateDrain) -> Chart:
+    split = _split(state)
+    train = split.train
+    assert train is not None
+    away = train.offset_s(split.rows.time_s)
+    current = split.rows.current_A
+    scale, sign = units.for_people(float(np.max(np.abs(current))), "A")
+    half = train.period_s / 2
+    figure = marks.panels(
+        [f"drain, {sign}"],
+        x_axis=theme.axis("time from the middle of the pulse, s", range=[-half, half]),
+        panel_height=260,
+    )
+    keep = _spread(away, current)
+    figure.add_trace(
+        go.Scatter(
+            x=away[keep].astype(np.float32),
+            y=(current[keep] / scale).astype(np.float32),
+            mode="markers",
+            marker={"color": theme.see_through(theme.CURRENT, 0.55), "size": 4},
+            hovertemplate=f"%{{y:.4g}} {sign}",
+            name="row",
+        )
+    )
+    _rounded(figure, split, half, scale)
+    return Chart(
+        key=_key("folded", state),
+        question=f"{state.name}: do all pulses look the same?",
+        answer=sentences.folded(state),
+        figure=figure,
+        table=_table(state),
+        about=_about(state, "pulse_period", "pulse_width", "pulse_height"),
+    )
+
+
+def _spread(away: FloatArray, current: FloatArray) -> npt.NDArray[np.intp]:
+    """Return which rows to draw: all of the pulse's, of the base as many as a screen can show."""
+    if len(away) <= _MOST_POINTS:
+        return np.arange(len(away))
+    order = np.argsort(away)
+    step = max(1, math.ceil(len(away) / _MOST_POINTS))
+    high = np.flatnonzero(current > np.median(current) + 0.1 * np.ptp(current))
+    return np.unique(np.concatenate([order[::step], high[: 2 * _MOST_POINTS]]))
+
+
+def _rounded(figure: go.Figure, split: Decomposition, half: float, scale: float) -> None:
+    """Draw the pulse as rows average it: a rectangle whose edges are one row wide."""
+    base, height, width = (
+        feature.value for feature in (split.features.base, split.features.height, split.features.width)
+    )
+    if base is None:
+        return
+    xs, ys = np.array([-half, half]), np.full(2, base.value)
+    if height is not None and width is not None:
+        outer = (width.value + split.rows.interval_s) / 2
+        inner = (width.value - split.rows.interval_s) / 2
+        xs = np.array([-half, -outer, -inner, inner, outer, half])
+        ys = base.value + height.value * np.array([0.0, 0.0, 1.0, 1.0, 0.0, 0.0])
+    figure.add_trace(
+        go.Scatter(
+            x=xs,
+            y=ys / scale,
+            mode="lines",
+            line={"color": theme.INK, "width": 1.4, "dash": "dot"},
+            hoverinfo="skip",
+        )
+    )
