@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import html
 import json
+import textwrap
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 import plotly.graph_objects as go
 
-from reviewkit.figures.theme import LIGHT_TO_DARK
+from reviewkit.figures import theme
 from reviewkit.finding import CHART_MIME, PLOTLY_MIME
 
 
@@ -47,7 +49,9 @@ class Chart:
                 "answer": self.answer,
                 "about": list(self.about),
                 "columns": [str(name) for name in self.table.columns],
-                "dark": LIGHT_TO_DARK,
+                "dark": theme.LIGHT_TO_DARK,
+                "margin_top": self.figure.layout.margin.t,
+                "height": self.figure.layout.height,
                 "rows": [[str(value) for value in row] for row in self.table.itertuples(index=False)],
             },
             PLOTLY_MIME: json.loads(self.notebook_figure().to_json()),
@@ -59,7 +63,31 @@ class Chart:
 
         The published page takes both from `CHART_MIME` and sets them as text.
         """
-        return self.figure
+        answer = wrapped(self.answer, 96)
+        # Not the figure itself, which may be shown again elsewhere.
+        figure = go.Figure(self.figure)
+        top, added = self.figure.layout.margin.t or 0, 58 + 17 * answer.count("<br>")
+        figure.update_layout(
+            title={
+                "text": wrapped(self.question, 80),
+                "subtitle": {"text": answer, "font": {"size": 13, "color": theme.QUIET}},
+                "font": {"size": 17, "color": theme.INK, "family": theme.SANS},
+                "x": 0.01,
+                "xanchor": "left",
+                "y": 1,
+                "yref": "container",
+                "yanchor": "top",
+                "pad": {"t": 12},
+            },
+            margin_t=top + added,
+            height=self.figure.layout.height and self.figure.layout.height + added,
+        )
+        return figure
+
+
+def wrapped(text: str, width: int) -> str:
+    """Return a text broken into lines, shown by plotly as it is written."""
+    return "<br>".join(html.escape(line, quote=False) for line in textwrap.wrap(text, width))
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,7 @@ def chart(data: Mapping[str, Any], anchor: str = "") -> ChartBundle:
     """Return a displayed chart's bundle; a plotly figure of another maker's is taken too."""
     about = data.get(CHART_MIME, {})
     figure = data[PLOTLY_MIME]
-    layout = {**figure["layout"], "title": None} if about else dict(figure["layout"])
+    layout = _without_words(figure["layout"], about) if about else dict(figure["layout"])
     return ChartBundle(
         anchor=anchor or str(about.get("key", "chart")),
         question=about.get("question", ""),
@@ -68,6 +68,12 @@ def chart(data: Mapping[str, Any], anchor: str = "") -> ChartBundle:
             }
         ),
     )
+
+
+def _without_words(layout: Mapping[str, Any], about: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a chart's layout without question and answer, which the page sets as text."""
+    margin = {**layout.get("margin", {}), "t": about.get("margin_top")}
+    return {**layout, "title": None, "margin": margin, "height": about.get("height") or layout.get("height")}
 
 
 def script_json(value: Any) -> Markup:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
 
 
 @dataclass(frozen=True)
@@ -39,10 +41,10 @@ class PageContext:
         The page that each finding is on.
     video : str
         The video beside the review; empty for none.
-    words : str
-        The author's own paragraphs, rendered; markup.
-    notebooks : mapping of str to pathlib.Path
-        The executed notebook of each section, for the charts that the summary borrows.
+    words : markupsafe.Markup
+        The author's own paragraphs, rendered.
+    first_charts : mapping of str to mapping
+        What each section displayed as its first chart, for the summary to show.
     """
 
     title: str
@@ -55,5 +57,10 @@ class PageContext:
     sections: tuple[Link, ...] = ()
     where: Mapping[str, str] = field(default_factory=dict)
     video: str = ""
-    words: str = ""
-    notebooks: Mapping[str, Path] = field(default_factory=dict)
+    words: Markup = field(default_factory=Markup)
+    first_charts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+    def title_of(self, key: str) -> str:
+        """Return the title of the section that a finding is from."""
+        page = self.where.get(key)
+        return next((link.text for link in self.sections if link.href == page), "Others")

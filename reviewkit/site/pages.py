@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
-from reviewkit.runner import Reviewed, SectionResult
-from reviewkit.site import assets, exporter
+from reviewkit.finding import PLOTLY_MIME
+from reviewkit.results import Reviewed, SectionResult
+from reviewkit.site import assets, exporter, words
 from reviewkit.site.context import Link, PageContext
+from reviewkit.site.disclosure import about_sample, disclosure
 from reviewkit.site.shelf import shelf
 
 _HOME = "index.html"
@@ -71,10 +75,26 @@ def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext)
 
 def _write_index(reviewed: Reviewed, base: PageContext) -> None:
     summary = reviewed.summary
+    found = {item.key: item for item in reviewed.findings}
+    page = replace(
+        base,
+        lead=about_sample(reviewed.file.device),
+        disclosure=disclosure(reviewed.file.device),
+        words=words.rendered(reviewed.file.folder, found, base.where),
+        first_charts={
+            result.section.name: first for result in reviewed.sections if (first := _first(result))
+        },
+    )
     notebook = (
         summary.notebook if summary else {"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
     )
-    _write(reviewed.staged / _HOME, exporter.rendered(notebook, base))
+    _write(reviewed.staged / _HOME, exporter.rendered(notebook, page))
+
+
+def _first(result: SectionResult) -> Mapping[str, Any] | None:
+    """Return what a section displayed as its first chart."""
+    outputs = (output for cell in result.notebook["cells"] for output in cell.get("outputs", ()))
+    return next((output["data"] for output in outputs if PLOTLY_MIME in output.get("data", {})), None)
 
 
 def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from markupsafe import Markup
@@ -24,7 +25,6 @@ class PagePreprocessor(Preprocessor):
     """
 
     parts: Any = None
-    borrowed: Any = None
 
     def preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
         """Return notebook and resources, both ready for the template."""
@@ -77,14 +77,45 @@ class _State:
     def chart(self, data: Any, *, heading: bool | None = None, level: int = 0) -> Markup:
         """Return a chart; its question is not said twice where it is the heading already."""
         key = data.get(CHART_MIME, {}).get("key", "chart")
-        bundle = bundles.chart(data, prose._free(f"chart-{anchor(key)}", self.taken))
+        bundle = bundles.chart(data, prose.free(f"chart-{anchor(key)}", self.taken))
         said = _bare(self.last_heading) == _bare(bundle.question)
         shown = bool(bundle.question) and not said if heading is None else heading
         return Markup(self.parts.chart(bundle, shown, level or min(self.level + 1, 4)))
 
     def part(self, data: Any) -> Markup:
-        """Return a part of the review's summary."""
+        """Return a part of the review's summary, with what the page adds to it."""
+        about = data[PART_MIME]
+        if about["name"] == "findings":
+            return self.grouped([Finding.from_dict(item) for item in about[MIME]["findings"]])
+        if about["name"] == "sections":
+            return Markup().join(self.section(item) for item in about["sections"])
+        if about["name"] == "words":
+            return self.words()
         return cleaned(data["text/html"])
+
+    def grouped(self, items: list[Finding]) -> Markup:
+        """Return the findings with a limit, and the others folded, section by section."""
+        judged = [item for item in items if item.verdict in ("pass", "fail", "inconclusive")]
+        others: dict[str, list[Finding]] = {}
+        for item in items:
+            if item.value is not None and item not in judged:
+                others.setdefault(self.page.title_of(item.key), []).append(item)
+        return Markup(self.parts.grouped(judged, others, self.page))
+
+    def section(self, about: Mapping[str, Any]) -> Markup:
+        """Return a section's heading, its first chart and the way to its page."""
+        first = self.page.first_charts.get(about["name"])
+        name = prose.free(anchor(about["title"]), self.taken)
+        picture = self.chart(first, heading=True, level=4) if first else Markup()
+        return Markup(self.parts.section(about, name, picture))
+
+    def words(self) -> Markup:
+        """Return the author's own paragraphs under their heading, if there are any."""
+        if not self.page.words:
+            return Markup()
+        link = Link(prose.free("words", self.taken), "In the reviewer’s words")
+        self.contents.append(link)
+        return Markup('<h2 id="{}">{}</h2>{}').format(link.href, link.text, self.page.words)
 
 
 def _bare(text: str) -> str:
@@ -94,4 +125,5 @@ def _bare(text: str) -> str:
 def _without_title(source: str, title: str) -> str:
     """Return Markdown without the top heading that says what the page's own title says."""
     first, _, rest = source.lstrip().partition("\n")
-    return rest if first.startswith("# ") else source
+    is_title = first.startswith("# ") or (first.startswith("#") and _bare(first) == _bare(title))
+    return rest if is_title else source

@@ -56,7 +56,7 @@ def rendered(
         if token.type == "heading_open":
             heading = tokens[place + 1]
             words = "".join(child.content for child in heading.children or ())
-            headings.append((_level(token, tokens[place + 2], lift), Link(_free(anchor(words), used), words)))
+            headings.append((_level(token, tokens[place + 2], lift), Link(free(anchor(words), used), words)))
             token.attrSet("id", headings[-1][1].href)
         elif token.type == "inline" and replace:
             token.children = [new for child in token.children or () for new in _new(child, replace)]
@@ -70,7 +70,8 @@ def _level(opening: Token, closing: Token, lift: int) -> int:
     return level
 
 
-def _free(name: str, used: set[str]) -> str:
+def free(name: str, used: set[str]) -> str:
+    """Return an address that the page does not use yet, and note it as used."""
     number, free = 1, name
     while free in used:
         number += 1

@@ -1,0 +1,23 @@
+"""What a review says in all: made from its findings, and from nothing else."""
+
+from reviewkit.summary.bench import again, edition, instruments
+from reviewkit.summary.cautions import cautions
+from reviewkit.summary.claims import claims
+from reviewkit.summary.evidence import not_tested, sections, table, words
+from reviewkit.summary.opening import paragraph
+from reviewkit.summary.record import Record, read
+
+__all__ = [
+    "Record",
+    "again",
+    "cautions",
+    "claims",
+    "edition",
+    "instruments",
+    "not_tested",
+    "paragraph",
+    "read",
+    "sections",
+    "table",
+    "words",
+]

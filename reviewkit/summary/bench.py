@@ -1,0 +1,194 @@
+"""Instruments and method, how to run the review again, and what changed since the last edition."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from markupsafe import Markup
+
+from reviewkit.finding import Finding, verdict_text
+from reviewkit.summary.part import Part, bullets, facts, html, joined, table
+from reviewkit.summary.record import Record
+
+_RULE = (
+    "Behind ± stands the expanded uncertainty: the interval holds the true value with 95 % probability "
+    "(k = 2 where "
+    "the doubt is normally distributed). A meter’s accuracy counts as one unknown for each meter and "
+    "range, which no "
+    "number of readings averages away. “Within” and “outside the limit” are said from 95 % probability "
+    "on; between "
+    "them the meter can’t tell."
+)
+
+
+def instruments(record: Record) -> Part:
+    """Return instruments, cell, source, conditions and the decision rule."""
+    review = record.review
+    pairs = [
+        ("Voltmeter", _meter(record.voltmeter)),
+        ("Ammeter", _meter(record.ammeter)),
+        ("Cell", _cell(record.cell)),
+        ("Source", str(review.get("source") or "")),
+        ("Conditions", ", ".join(_conditions(review))),
+        ("Place", str(review.get("place") or "")),
+        ("Method", str(review.get("method") or "")),
+        ("How sure", _RULE),
+    ]
+    return Part(facts(pairs))
+
+
+def _meter(block: Mapping[str, Any]) -> str:
+    if not block:
+        return "not stated"
+    ranges = block.get("ranges") or ()
+    told = [str(block.get("name") or ""), *_meter_facts(block)]
+    told += [f"range {'; '.join(_meter_facts(part))}" for part in ranges]
+    told.append(
+        f"last checked {block['last_check']}" if block.get("last_check") else "no check of the meter stated"
+    )
+    return "; ".join(part for part in told if part)
+
+
+def _meter_facts(block: Mapping[str, Any]) -> Iterator[str]:
+    names = {
+        "full_scale": "full scale {}",
+        "accuracy": "accuracy {}",
+        "resolution": "resolution {}",
+        "burden_ohm": "burden {} Ω",
+        "leads_ohm": "leads {} Ω",
+        "input_ohm": "input {} Ω",
+    }
+    yield from (text.format(block[key]) for key, text in names.items() if block.get(key) is not None)
+
+
+def _cell(block: Mapping[str, Any]) -> str:
+    names = {
+        "label": "{}",
+        "chemistry": "{}",
+        "rated_capacity_Ah": "rated {} Ah",
+        "charge_limit_V": "charging limit {} V",
+        "charge_limit_tolerance_V": "± {} V",
+        "max_charge_A": "at most {} A",
+        "charge_limit_source": "{}",
+    }
+    told = [_with_unit(text, block[key]) for key, text in names.items() if block.get(key) not in (None, "")]
+    return ", ".join(told).replace(", ±", " ±")
+
+
+def _with_unit(pattern: str, value: Any) -> str:
+    """Put a value in its place; one that brings its own unit needs no other."""
+    bare = pattern.split("{}")[0] + "{}" if isinstance(value, str) else pattern
+    return bare.format(value)
+
+
+def _conditions(review: Mapping[str, Any]) -> Iterator[str]:
+    if review.get("ambient_C") is not None:
+        yield _with_unit("{} °C", review["ambient_C"])
+    if review.get("ambient_humidity_percent") is not None:
+        yield _with_unit("{} % humidity", review["ambient_humidity_percent"])
+
+
+def again(record: Record) -> Part:
+    """Return how to run the review again, from what, with which versions."""
+    rows = [
+        (str(item["path"]), f"{item['bytes']:,}".replace(",", "\u202f"), item["sha256"])
+        for item in record.inputs
+    ]
+    files = html(
+        "<details><summary>{}</summary>{}</details>",
+        f"The {len(rows)} files it was made from, with their SHA-256",
+        _sums(rows),
+    )
+    return Part(
+        html(
+            "<p>{}</p><pre><code>reviewkit run FOLDER</code></pre><p>{}</p>{}<p>{}{}</p>",
+            "With the review’s folder and the same kit:",
+            "The measurements are read again and every number on these pages is made anew.",
+            files if rows else Markup(),
+            _links(record),
+            f" {_made_with(record.made_with)}",
+        )
+    )
+
+
+def _made_with(versions: Mapping[str, Any]) -> str:
+    libraries = [f"{name} {number}" for name, number in versions.get("libraries", {}).items()]
+    told = [
+        f"reviewkit {versions.get('reviewkit', '?')}",
+        f"Python {versions.get('python', '?')}",
+        *libraries,
+    ]
+    return f"Made with {', '.join(told)}."
+
+
+def _sums(rows: list[tuple[str, str, str]]) -> Markup:
+    lines = joined(
+        html('<tr><th scope="row">{}</th><td>{}</td><td><code>{}</code></td></tr>', *row) for row in rows
+    )
+    return html(
+        '<div class="scroll" tabindex="0" role="region" aria-label="Files"><table><thead><tr><th '
+        'scope="col">File</th>'
+        '<th scope="col">Bytes</th><th scope="col">SHA-256</th></tr></thead><tbody>{}</tbody></table></div>',
+        lines,
+    )
+
+
+def _links(record: Record) -> Markup:
+    notebooks = [(f"notebooks/{section['name']}.ipynb", str(section["title"])) for section in record.sections]
+    notebooks += [("notebooks/summary.ipynb", "this summary")]
+    books = Markup(", ").join(html('<a href="{}">{}</a>', *pair) for pair in notebooks)
+    return html(
+        'The findings: <a href="findings.json">JSON</a>, <a href="findings.csv">CSV</a>. '
+        "The executed notebooks: {}.",
+        books,
+    )
+
+
+def edition(record: Record) -> Part:
+    """Return the edition and what changed since the last: in the author's words, and by the findings."""
+    review = record.review
+    about = [f"Edition {record.edition}", str(review.get("date") or ""), str(review.get("author") or "")]
+    head = html("<p>{}.</p>", ", ".join(part for part in about if part))
+    told = bullets(str(text) for text in review["changes"]) if review.get("changes") else Markup()
+    return Part(head + told + _changes(record))
+
+
+def _changes(record: Record) -> Markup:
+    if record.earlier is None:
+        text = "" if record.edition == 1 else "The edition before does not lie beside this one."
+        return html("<p>{}</p>", text) if text else Markup()
+    rows = list(_changed(record))
+    since = f"Since edition {record.earlier_edition}"
+    if not rows:
+        return html("<p>{}</p>", f"{since} no finding has changed by more than its uncertainty.")
+    names = ("Finding", f"Edition {record.earlier_edition}", f"Edition {record.edition}", "What changed")
+    return html("<h3>{}</h3>{}", since, table(names, rows, about="Findings that changed"))
+
+
+def _changed(record: Record) -> Iterator[tuple[str, str, str, str]]:
+    earlier = {item.key: item for item in record.earlier or ()}
+    for item in record.distinct():
+        before = earlier.pop(item.key, None)
+        if before is None:
+            yield item.label, "", item.text, "new"
+        elif what := _difference(before, item):
+            yield item.label, before.text, item.text, what
+    now = {item.key for item in record.findings}
+    yield from (
+        (item.label, item.text, "", "no longer there") for item in earlier.values() if item.key not in now
+    )
+
+
+def _difference(before: Finding, now: Finding) -> str:
+    if before.verdict != now.verdict:
+        return f"{verdict_text(before) or 'not judged'}, now {verdict_text(now) or 'not judged'}"
+    if _is_number(before.value) and _is_number(now.value):
+        doubt = math.hypot(before.uncertainty or 0.0, now.uncertainty or 0.0)
+        return "by more than the uncertainty" if abs(now.value - before.value) > doubt else ""  # type: ignore[operator]
+    return "" if before.value == now.value else "another result"
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)

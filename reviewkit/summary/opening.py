@@ -1,0 +1,118 @@
+"""What the bench found, in one paragraph: only findings speak."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from reviewkit import placeholders, wording
+from reviewkit.finding import Finding, limit_text
+from reviewkit.summary.part import Part, html
+from reviewkit.summary.record import Record
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """A sentence that is said as far as there are findings for it.
+
+    Parameters
+    ----------
+    start : str
+    phrases : tuple of str
+        With placeholders; each is left out if a finding in it has no value.
+    """
+
+    start: str
+    phrases: tuple[str, ...]
+
+    def said(self, record: Record) -> str:
+        """Return the sentence, or nothing."""
+        phrases = [text for phrase in self.phrases if (text := _phrase(phrase, record))]
+        return f"{self.start} {wording.listed(phrases)}." if phrases else ""
+
+
+SENTENCES = (
+    Sentence(
+        "It charges",
+        (
+            "at {charge.plateau_current}",
+            "up to {charge.hold_voltage} at the cell",
+            "until the current has fallen to {charge.termination_current}",
+        ),
+    ),
+    Sentence("A whole charge", ("took {charge.termination_time}", "put {charge.delivered} into the cell")),
+    Sentence(
+        "Its own voltage readout",
+        ("is off by {readout.largest_error} at most anywhere in the cell’s working range",),
+    ),
+    Sentence(
+        "In standby it",
+        ("draws {drain.standby.mean}", "takes {drain.standby.days_to_empty} to empty a full cell"),
+    ),
+)
+"""What a reader wants first, section by section."""
+
+
+def _phrase(pattern: str, record: Record) -> str:
+    found = {key: record.best(key) for key, is_key in placeholders.pieces(pattern) if is_key}
+    if any(item is None for item in found.values()):
+        return ""
+    return placeholders.filled(pattern, {key: item for key, item in found.items() if item})
+
+
+def paragraph(record: Record) -> Part:
+    """Return the paragraph that a reader with one minute reads."""
+    sentences = [text for sentence in SENTENCES if (text := sentence.said(record))]
+    if sentences:
+        # The first one names the device, in place of "It".
+        sentences[0] = record.name + sentences[0].removeprefix("It")
+    said = " ".join([*sentences, *_verdicts(record)])
+    return Part(html('<p class="lead">{}</p>', said or "Nothing has been measured yet."))
+
+
+def _verdicts(record: Record) -> Iterator[str]:
+    outside, unsure = record.judged("fail"), record.judged("inconclusive")
+    inside, missing = record.judged("pass"), record.judged("not tested")
+    judged = len(outside) + len(unsure) + len(inside)
+    if judged:
+        yield f"Of {_count(judged, 'finding')} with a limit, {_within(len(inside), judged)}."
+    if outside:
+        yield f"Outside: {_named(outside)}."
+    if unsure:
+        yield f"The meter can’t tell for {_named(unsure)}."
+    if missing:
+        were = "was" if len(missing) == 1 else "were"
+        yield f"{_count(len(missing), 'thing').capitalize()} {were} not tested."
+
+
+def _within(inside: int, judged: int) -> str:
+    if inside == judged:
+        return "all are within it" if judged > 1 else "it is within it"
+    return f"{_number(inside)} {'is' if inside == 1 else 'are'} within it"
+
+
+def _named(items: Iterable[Finding]) -> str:
+    return "; ".join(f"{item.label} {item.text} ({limit_text(item)})" for item in items)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{_number(number)} {what}{'' if number == 1 else 's'}"
+
+
+def _number(number: int) -> str:
+    words = (
+        "none",
+        "one",
+        "two",
+        "three",
+        "four",
+        "five",
+        "six",
+        "seven",
+        "eight",
+        "nine",
+        "ten",
+        "eleven",
+        "twelve",
+    )
+    return words[number] if number < len(words) else str(number)

@@ -1,0 +1,155 @@
+"""What a review's summary is made from: the findings of all sections and the review's own blocks."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from reviewkit.errors import KitError
+from reviewkit.finding import Finding, Findings
+
+
+@dataclass(frozen=True)
+class Record:
+    """A review as its summary sees it.
+
+    Parameters
+    ----------
+    findings : Findings
+    device, review, cell, voltmeter, ammeter : mapping
+        Blocks of the review file, as written.
+    claims : sequence of mapping
+        The maker's claims.
+    sections : tuple of mapping
+        name, title, page, status, message of each.
+    inputs : tuple of mapping
+        path, sha256, bytes of each file that was read.
+    made_with : mapping
+        Versions of the kit, of Python and of the libraries.
+    earlier : Findings or None
+        Of the edition before; None where there is none.
+    earlier_edition : int
+        Its number; 0 where there is none.
+    """
+
+    findings: Findings
+    device: Mapping[str, Any] = field(default_factory=dict)
+    review: Mapping[str, Any] = field(default_factory=dict)
+    cell: Mapping[str, Any] = field(default_factory=dict)
+    voltmeter: Mapping[str, Any] = field(default_factory=dict)
+    ammeter: Mapping[str, Any] = field(default_factory=dict)
+    claims: Sequence[Mapping[str, Any]] = ()
+    sections: tuple[Mapping[str, Any], ...] = ()
+    inputs: tuple[Mapping[str, Any], ...] = ()
+    made_with: Mapping[str, Any] = field(default_factory=dict)
+    earlier: Findings | None = None
+    earlier_edition: int = 0
+
+    @property
+    def name(self) -> str:
+        """The device's name."""
+        return str(self.device.get("name") or "The device")
+
+    @property
+    def edition(self) -> int:
+        """The edition's number."""
+        return int(self.review.get("edition") or 1)
+
+    def judged(self, verdict: str) -> list[Finding]:
+        """Return the findings with this verdict, each fact once."""
+        return [item for item in self.distinct() if item.verdict == verdict]
+
+    def distinct(self) -> Iterator[Finding]:
+        """Walk the findings without the short keys' twins.
+
+        Where there is one run, each of its findings stands under a short and a long key.
+        """
+        keys = {item.key for item in self.findings}
+        twins = {key for key in keys if _short(key) in keys and _short(key) != key}
+        yield from (
+            item
+            for item in self.findings
+            if item.key not in twins or not self._is_twin(item, _short(item.key))
+        )
+
+    def _is_twin(self, item: Finding, short: str) -> bool:
+        other = self.findings.get(short)
+        return other is not None and (other.value, other.verdict) == (item.value, item.verdict)
+
+    def best(self, key: str) -> Finding | None:
+        """Return the finding with this key or, where several runs have one each, the first run's.
+
+        Only one that has a value.
+        """
+        head, _, tail = key.partition(".")
+        for item in self.findings:
+            mine = item.key == key or (item.key.startswith(f"{head}.") and item.key.endswith(f".{tail}"))
+            if mine and item.value is not None:
+                return item
+        return None
+
+
+def _short(key: str) -> str:
+    parts = key.split(".")
+    return f"{parts[0]}.{parts[-1]}" if len(parts) == 3 else key
+
+
+def read(
+    findings: str,
+    *,
+    device: Mapping[str, Any] | None = None,
+    claims: Sequence[Mapping[str, Any]] = (),
+    cell: Mapping[str, Any] | None = None,
+    voltmeter: Mapping[str, Any] | None = None,
+    ammeter: Mapping[str, Any] | None = None,
+    review: Mapping[str, Any] | None = None,
+    last_edition: str = "",
+) -> Record:
+    """Return everything that the summary tells.
+
+    Parameters
+    ----------
+    findings : str
+        Path of `findings.json`.
+    device, cell, voltmeter, ammeter, review : mapping, optional
+        Blocks of the review file.
+    claims : sequence of mapping
+        The maker's claims.
+    last_edition : str
+        Path of the findings of the edition before; it need not exist.
+
+    Raises
+    ------
+    KitError
+        If a file of findings is not one.
+    """
+    whole = _load(Path(findings))
+    earlier = _load(Path(last_edition)) if last_edition and Path(last_edition).is_file() else None
+    return Record(
+        findings=_findings(whole),
+        device=device or whole.get("device") or {},
+        review=review or whole.get("review") or {},
+        cell=cell or {},
+        voltmeter=voltmeter or {},
+        ammeter=ammeter or {},
+        claims=tuple(claims),
+        sections=tuple(whole.get("sections", ())),
+        inputs=tuple(whole.get("inputs", ())),
+        made_with=whole.get("made_with", {}),
+        earlier=_findings(earlier) if earlier else None,
+        earlier_edition=int(earlier["review"].get("edition", 1)) if earlier else 0,
+    )
+
+
+def _load(path: Path) -> dict[str, Any]:
+    try:
+        return dict(json.loads(path.read_text(encoding="utf-8")))
+    except (OSError, ValueError) as error:
+        raise KitError(f"{path.name}: no file of findings ({error})") from None
+
+
+def _findings(whole: Mapping[str, Any]) -> Findings:
+    return Findings(tuple(Finding.from_dict(item) for item in whole["findings"]))
