@@ -9,6 +9,7 @@ from fractions import Fraction
 from functools import cached_property
 
 import numpy as np
+import pandas as pd
 
 from reviewkit.instrument import Meter
 from reviewkit.readout import doubt, information, rules, worst
@@ -136,7 +137,7 @@ class Fit:
         return math.ceil(math.log2((now - least) / (width_V - least)) - 1e-9)
 
 
-def fit_readings(readings: Sequence[Reading], model: Model) -> Fit:
+def fit_readings(readings: Sequence[Reading], model: Model, *, most: int | None = None) -> Fit:
     """Return what the readings say, the fewest contradicting rows set aside.
 
     Parameters
@@ -144,16 +145,18 @@ def fit_readings(readings: Sequence[Reading], model: Model) -> Fit:
     readings : sequence of Reading
         At least one.
     model : Model
+    most : int, optional
+        How many rows may be doubted; a quarter of them by default.
 
     Notes
     -----
     A device may show the upper value exactly at a switching point (rounding half up, cutting off) or the
     lower one (rounding up). The first is taken unless only the second fits with fewer rows to doubt.
     """
-    ways = doubt.fewest(readings, model)
+    ways = doubt.fewest(readings, model, most=most)
     lower_at_tie = False
     if ways != ((),):
-        other = doubt.fewest(readings, model, lower_at_tie=True)
+        other = doubt.fewest(readings, model, lower_at_tie=True, most=most)
         if other and (not ways or len(other[0]) < len(ways[0])):
             ways, lower_at_tie = other, True
     left = [[reading for reading in readings if reading.row not in way] for way in ways]
@@ -171,6 +174,7 @@ def fit(
     meter: Meter | None = None,
     noise_V: float | None = None,
     gain_bound: float = 0.0,
+    most: int | None = None,
 ) -> Fit:
     """Return what readings of a device beside a reference say about its readout.
 
@@ -188,6 +192,8 @@ def fit(
         Half-width of each reading's own error; half the meter's step if not given.
     gain_bound : float [1]
         How far the device's gain may be from 1.
+    most : int, optional
+        How many rows may be doubted; a quarter of them by default.
 
     Returns
     -------
@@ -202,7 +208,8 @@ def fit(
     own = reference.noise_V if noise_V is None else exact(noise_V)
     step = exact(resolution_V)
     voltages, values = list(reference_V), list(shown_V)
-    rows = [int(row) for row in getattr(reference_V, "index", range(1, len(voltages) + 1))]
+    labels = reference_V.index if isinstance(reference_V, pd.Series) else range(1, len(voltages) + 1)
+    rows = [int(label) for label in labels]
     readings = [
         Reading(row, exact(float(voltage)), exact(float(value)), own)
         for row, voltage, value in zip(rows, voltages, values, strict=True)
@@ -213,4 +220,5 @@ def fit(
                 f"row {reading.row}: {float(reading.shown_V):g} is no multiple of {resolution_V:g}"
             )
     low, high = range_V
-    return fit_readings(readings, Model(step, exact(low), exact(high), exact(gain_bound), reference))
+    model = Model(step, exact(low), exact(high), exact(gain_bound), reference)
+    return fit_readings(readings, model, most=most)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -60,18 +61,36 @@ def information(state: Posterior, *, noise_V: float) -> Information:
     switching point is least known (with a gain that is towards an end of the range), then the one
     nearest the middle.
     """
-    model = state.model
     place, gain = _nodes(state)
-    voltage = _candidates(model)
+    voltage = _candidates(state.model)
     deviation = max(noise_V / math.sqrt(3), 1e-6)
-    middle = float(model.middle_V)
-    # In steps: how far the device's own value is above the last switching point.
-    device = (middle + gain * (voltage[:, None] - middle) - place) / float(model.step_V)
-    bits = _mutual_information(device, deviation / float(model.step_V))
-    spread = np.round(np.std(device, axis=1) * float(model.step_V) / 0.001)
+
+    def bits_at(voltage_V: FloatArray) -> FloatArray:
+        device = _steps_above(voltage_V, place, gain, state.model)
+        return _mutual_information(device, deviation / float(state.model.step_V))
+
+    bits = bits_at(voltage)
+    spread = np.std(_steps_above(voltage, place, gain, state.model), axis=1)
     good = np.flatnonzero(bits >= NEARLY_BEST * bits.max())
-    order = np.lexsort((np.abs(voltage[good] - middle), -spread[good]))
-    return Information(voltage, bits, round(float(voltage[good][order[0]]), 4))
+    # To the millivolt: a finer difference is no reason to go to an end of the range.
+    known = np.round(spread[good] * float(state.model.step_V) / 0.001)
+    order = np.lexsort((np.abs(voltage[good] - float(state.model.middle_V)), -known))
+    return Information(voltage, bits, _refined(float(voltage[good][order[0]]), voltage, bits_at))
+
+
+def _refined(near_V: float, voltage: FloatArray, bits_at: Callable[[FloatArray], FloatArray]) -> float:
+    """Return the best voltage near one of the candidates, to a tenth of a millivolt."""
+    reach = 1.5 * (voltage[1] - voltage[0])
+    low, high = max(near_V - reach, voltage[0]), min(near_V + reach, voltage[-1])
+    fine = np.linspace(low, high, 1 + min(60, max(2, round((high - low) / 1e-4))))
+    bits = bits_at(fine)
+    return round(float(np.median(fine[bits >= 0.998 * bits.max()])), 4)
+
+
+def _steps_above(voltage_V: FloatArray, place: FloatArray, gain: FloatArray, model: Model) -> FloatArray:
+    """Return how many steps the device's own value is above its switching places, shape (n, nodes)."""
+    middle = float(model.middle_V)
+    return np.asarray((middle + gain * (voltage_V[:, None] - middle) - place) / float(model.step_V))
 
 
 def _candidates(model: Model) -> FloatArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from reviewkit import wording
@@ -28,7 +29,9 @@ def exact_interval(interval: Interval) -> str:
     """Return an interval with its ends as they are, such as "(0.041 V, 0.063 V]"."""
     left = "(" if interval.low_open else "["
     right = ")" if interval.high_open else "]"
-    return f"{left}{volts(float(interval.low), 4)}, {volts(float(interval.high), 4)}{right}"
+    # Rounded outwards to a tenth of a millivolt.
+    low, high = math.floor(interval.low * 10_000) / 10_000, math.ceil(interval.high * 10_000) / 10_000
+    return f"{left}{volts(low, 4)}, {volts(high, 4)}{right}"
 
 
 def rows(ways: Sequence[Sequence[int]]) -> str:
@@ -47,9 +50,9 @@ def place(result: Readout, fitted: Fit) -> str:
     return (
         f"{result.bench.name} shows the next value from {volts(float(interval.middle))} above the lower "
         f"shown value on; exact interval {exact_interval(interval)}. The readings leave {volts(own)} open; "
-        f"the reference’s accuracy moves all of it by up to ±{volts(meter, 4)}. Taken as a standard uncertainty "
-        f"instead of a limit it gives {span(*likely)} (95 %); the exact interval is quoted, because a "
-        f"maker states a meter’s accuracy as a limit. {_gain_taken(fitted)}{result.step_note}"
+        f"the reference’s accuracy moves all of it by up to ±{volts(meter, 4)}. Taken as a standard "
+        f"uncertainty instead of a limit it gives {span(*likely)} (95 %); the exact interval is quoted, "
+        f"because a maker states a meter’s accuracy as a limit. {_gain_taken(fitted)}{result.step_note}"
     )
 
 

@@ -1,0 +1,86 @@
+"""Readings that following the proposed voltage needs, beside bisection's bound and even spacing.
+
+Run: ``python tests/benchmarks/readout_next.py [devices]``. Readout of 0.1 V, offset only; a reference good
+to ±3 mV (its display's 1 mV step included); wanted: a switching place no wider than 0.01 V, the
+reference's accuracy included.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+import sys
+import time
+from decimal import Decimal
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+import readout_devices as devices
+
+from reviewkit import readout
+from reviewkit.readout.fit import Fit
+
+WANTED_V = 0.01
+METER = devices.meter(counts=3.0)
+LEFT_V = WANTED_V - 2 * 0.003
+BOUND = 1 + math.ceil(math.log2(0.1 / LEFT_V))
+"""The first reading leaves a whole step; each further one can at best halve it."""
+
+
+def fitted(device: devices.Device, bench: devices.Bench, cells: list[Decimal]) -> Fit:
+    """Return what readings of these cells say."""
+    return readout.fit(
+        [float(bench.reads(cell)) for cell in cells],
+        [float(device.shows(cell)) for cell in cells],
+        resolution_V=0.1,
+        meter=bench.meter,
+        most=0,
+    )
+
+
+def following(device: devices.Device, bench: devices.Bench, rng: random.Random) -> int:
+    """Return how many readings the proposals need.
+
+    The reviewer stops a cell within 1 mV of what was proposed, by the only meter at hand.
+    """
+    meter_error = bench.share * Decimal("0.0025")
+    cells = [Decimal(rng.randint(30_000, 42_000)) / 10_000]
+    while True:
+        fit = fitted(device, bench, cells)
+        if float(fit.place.width) <= WANTED_V:
+            return len(cells)
+        cells.append(Decimal(str(fit.next_V)) + Decimal(rng.randint(-10, 10)) / 10_000 - meter_error)
+
+
+def evenly(device: devices.Device, bench: devices.Bench) -> int:
+    """Return the smallest number of voltages, evenly spaced over the range, that happens to be enough."""
+    for count in range(2, 200):
+        cells = [Decimal(str(round(voltage, 4))) for voltage in np.linspace(3.0, 4.2, count)]
+        if float(fitted(device, bench, cells).place.width) <= WANTED_V:
+            return count
+    return 200
+
+
+def main(count: int) -> None:
+    """Print the medians and the extremes."""
+    started = time.perf_counter()
+    proposed, spaced = [], []
+    for seed in range(count):
+        rng = random.Random(seed)
+        device = devices.Device("nearest", Decimal(rng.randint(-500, 500)) / 10_000)
+        bench = devices.Bench(METER, Decimal(rng.randint(-100, 100)) / 100)
+        proposed.append(following(device, bench, rng))
+        spaced.append(evenly(device, bench))
+    print(f"devices {count}; bisection's bound {BOUND} readings")
+    for name, found in (("proposed", proposed), ("evenly spaced, luckiest number", spaced)):
+        print(f"{name:32} median {median(found):g}, from {min(found)} to {max(found)}")
+    print(f"within one of the bound: {sum(found <= BOUND + 1 for found in proposed)}")
+    print(f"took {time.perf_counter() - started:.0f} s")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
