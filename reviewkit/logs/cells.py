@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from reviewkit import headers
 
@@ -44,6 +45,7 @@ def is_empty(text: str) -> bool:
     return bool(_EMPTY.fullmatch(text.strip()))
 
 
+@lru_cache(maxsize=8192)
 def sort(text: str) -> str:
     """Return what a cell is.
 

@@ -13,7 +13,8 @@ from reviewkit.logs import cells
 
 WHITESPACE = " "
 DELIMITERS = ("\t", ";", "|", ",", WHITESPACE)
-_HEAD_ROWS = 400
+_HEAD_ROWS = 120
+_LONGEST_PREAMBLE = 2000
 _RECOGNISED = {"number", "moment", "day", "clock", "overload"}
 
 
@@ -66,10 +67,16 @@ def split(line: str, delimiter: str) -> list[str]:
 
 def of_lines(lines: Sequence[str]) -> Layout | None:
     """Return the layout of a text by its first lines, None where no table of numbers is seen."""
+    short, long = lines[: 2 * _HEAD_ROWS], lines[:_LONGEST_PREAMBLE]
+    found = _best(short)
+    return found if found is not None or len(short) == len(long) else _best(long)
+
+
+def _best(lines: Sequence[str]) -> Layout | None:
     best: Layout | None = None
     best_score = 0.0
     for delimiter in DELIMITERS:
-        rows = [split(line, delimiter) for line in lines[: 4 * _HEAD_ROWS]]
+        rows = [split(line, delimiter) for line in lines]
         layout = of_rows(rows, delimiter=delimiter, lines=lines)
         score = _score(rows, layout) if layout else 0.0
         if layout and score > best_score + 1e-9:
@@ -79,7 +86,7 @@ def of_lines(lines: Sequence[str]) -> Layout | None:
 
 def _score(rows: Sequence[Sequence[str]], layout: Layout) -> float:
     """Return the share of rows of the right width times the share of cells that make sense."""
-    body = [row for row in rows[layout.first_row :] if any(row)]
+    body = [row for row in rows[layout.first_row :][:_HEAD_ROWS] if any(row)]
     alike = [row for row in body if abs(len(row) - layout.width) <= 1]
     if not body or not alike:
         return 0.0
@@ -93,7 +100,7 @@ def of_rows(
     rows: Sequence[Sequence[str]], *, delimiter: str = "", lines: Sequence[str] = ()
 ) -> Layout | None:
     """Return the layout of rows already split, None where no table of numbers is seen."""
-    sorts = [[cells.sort(cell) for cell in row] for row in rows[:_HEAD_ROWS]]
+    sorts = [[cells.sort(cell) for cell in row] for row in rows[:_LONGEST_PREAMBLE]]
     widths = Counter(len(row) for row in sorts if _has_numbers(row) and len(row) > 1)
     if not widths:
         return None

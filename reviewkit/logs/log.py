@@ -119,7 +119,7 @@ def read(entry: str | LogBlock | Mapping[str, Any], quantity: Quantity, *, folde
     raw = opened.load(chosen.positions)
     if raw.frame.empty:
         raise LogError("the log has no rows of data", file=block.path)
-    timed = _stamps(raw.frame, chosen, block)
+    timed = _stamps(raw, chosen, block)
     timely = np.isfinite(timed.seconds)
     if not timely.all():
         timed = replace(timed, seconds=timed.seconds[timely])
@@ -171,10 +171,12 @@ def _readings(
     return found
 
 
-def _stamps(frame: pd.DataFrame, chosen: columns.Chosen, block: LogBlock) -> stamps.Stamps:
+def _stamps(raw: source.Columns, chosen: columns.Chosen, block: LogBlock) -> stamps.Stamps:
+    frame = raw.frame
     days = None if chosen.day is None else frame[chosen.day]
     try:
-        found = stamps.read(frame[chosen.time], days, unit=chosen.time_unit)
+        of_day = chosen.time in raw.clocks
+        found = stamps.read(frame[chosen.time], days, unit=chosen.time_unit, of_day=of_day)
     except ValueError as failure:
         raise LogError(str(failure), file=block.path, place="the column of times") from failure
     unreadable = int(np.isnan(found.seconds).sum())

@@ -12,6 +12,7 @@ from reviewkit.logs.report import ClockChange, Gap
 from reviewkit.logs.stamps import DAY_S, Seconds, Stamps, step
 
 HOUR_S = 3600.0
+_LEAST_CHANGE_S = 1800.0
 GAP_INTERVALS = 2.5
 """A gap is more than this many usual intervals without a row."""
 
@@ -59,7 +60,8 @@ def arrange(stamps: Stamps) -> Order:
     stamp_step_s = step(seconds)
     changes: tuple[ClockChange, ...] = ()
     notes: list[str] = []
-    if stamps.wall_clock and len(seconds) > 2:
+    steps = np.diff(seconds)
+    if stamps.wall_clock and len(seconds) > 2 and (steps.min() < 0 or steps.max() >= _LEAST_CHANGE_S):
         seconds = _over_midnight(seconds)
         seconds, changes, notes = _clock_changes(seconds, stamps)
     steps = np.diff(seconds)

@@ -17,6 +17,7 @@ from reviewkit.logs.layout import WHITESPACE, Layout
 
 _HEAD_BYTES = 1 << 18
 _LONGEST_LINE = 100_000
+_LONG_BYTES = 1 << 20
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
@@ -32,11 +33,14 @@ class Columns:
         Rows of the wrong width, left out.
     cut_off : int
         1 where the last row was cut in its middle and left out.
+    clocks : frozenset of int
+        Columns that hold times of day as spans since midnight.
     """
 
     frame: pd.DataFrame
     unreadable: int = 0
     cut_off: int = 0
+    clocks: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -129,18 +133,26 @@ def _refuse_nul(place: Path, file: str, encoding: str) -> None:
 
 def _read_text(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
     """Read the wanted columns the quick way; where a row has the wrong width, line by line."""
+    cut = _is_cut_off(place, encoding, found, wanted)
+    plain = found.delimiter != WHITESPACE and encoding in ("utf-8", "utf-8-sig")
+    if plain and place.stat().st_size >= _LONG_BYTES:
+        from reviewkit.logs import quick  # its library is only loaded for a long log
+
+        parsed = quick.read(place, "utf-8", found, wanted)
+        if parsed is not None:
+            frame = parsed.frame.iloc[:-1] if cut else parsed.frame
+            return Columns(frame, parsed.invalid, int(cut), parsed.clocks)
     try:
-        frame = _quick(place, encoding, found, wanted)
+        frame = _usual(place, encoding, found, wanted)
     except UnicodeDecodeError:
         encoding = "cp1252" if encoding.startswith("utf-8") else encoding
         return _line_by_line(place, file, encoding, found, wanted)
     except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError):
         return _line_by_line(place, file, encoding, found, wanted)
-    cut = _is_cut_off(place, encoding, found, wanted)
     return Columns(frame.iloc[:-1] if cut else frame, cut_off=int(cut))
 
 
-def _quick(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> pd.DataFrame:
+def _usual(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> pd.DataFrame:
     return pd.read_csv(
         place,
         sep=r"\s+" if found.delimiter == WHITESPACE else found.delimiter,

@@ -44,7 +44,7 @@ class Stamps:
     notes: tuple[str, ...] = ()
 
 
-def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "") -> Stamps:
+def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "", of_day: bool = False) -> Stamps:
     """Return a time column, or a date column and a time column, in seconds.
 
     Parameters
@@ -55,6 +55,8 @@ def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "") -> 
         Dates, where they stand in a column of their own.
     unit : str
         Unit of plain numbers: "s", "ms", "min", "h"; "" if the heading has none.
+    of_day : bool
+        Whether spans are times of day.
 
     Raises
     ------
@@ -64,10 +66,11 @@ def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "") -> 
     if pd.api.types.is_datetime64_any_dtype(times):
         return _from_moments(times)
     if pd.api.types.is_timedelta64_dtype(times):
-        return Stamps(_span_numbers(times))
+        seconds = _span_numbers(times)
+        return _on_days(seconds, days) if of_day else Stamps(seconds)
     if pd.api.types.is_numeric_dtype(times) and not pd.api.types.is_bool_dtype(times):
         return _from_numbers(times.to_numpy(dtype=float, na_value=np.nan), unit)
-    text = times.astype("object").fillna("").astype(str).str.strip()
+    text = as_text(times)
     what = _usual(text)
     if what == "number":
         point = pd.to_numeric(text.str.replace(",", ".", regex=False), errors="coerce")
@@ -80,6 +83,13 @@ def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "") -> 
     raise ValueError(
         f"'{example[:40]}' is no time: expected such as 2025-03-01 21:05:00, 21:05:00 or seconds"
     )
+
+
+def as_text(column: pd.Series) -> pd.Series:
+    """Return a column as stripped text, "" for a missing cell."""
+    if not isinstance(column.dtype, pd.StringDtype):
+        column = column.astype("object").fillna("").astype(str)
+    return column.fillna("").str.strip()
 
 
 def _usual(text: pd.Series) -> str:
@@ -100,8 +110,7 @@ def _since_first(plain: pd.Series) -> Stamps:
     if known.empty:
         raise ValueError("no row has a time that can be read")
     origin = pd.Timestamp(known.iloc[0]).floor("D")
-    seconds = (plain - origin) / pd.Timedelta(1, "s")
-    return Stamps(seconds.to_numpy(dtype=float, na_value=np.nan), origin=origin.to_pydatetime())
+    return Stamps(_span_numbers(plain - origin), origin=origin.to_pydatetime())
 
 
 def _in_zone(found: Stamps, zone: tzinfo) -> Stamps:
@@ -139,17 +148,16 @@ def _time_unit(unit: str) -> str:
 
 
 def _from_clock(text: pd.Series, days: pd.Series | None, unit: str) -> Stamps:
-    seconds = _clock_seconds(text, unit)
+    month_first = bool(text.iloc[:200].str.contains(_HALF_DAY).any())
+    return _on_days(_clock_seconds(text, unit), days, month_first=month_first)
+
+
+def _on_days(seconds: Seconds, days: pd.Series | None, *, month_first: bool = False) -> Stamps:
+    """Return times of day on their days, or on an unknown one."""
     if days is None:
         return Stamps(seconds, wall_clock=True, of_day=True)
-    month_first = bool(text.iloc[:200].str.contains(_HALF_DAY).any())
-    dates, notes = _days(days.astype("object").fillna("").astype(str).str.strip(), month_first=month_first)
-    known = dates.dropna()
-    if known.empty:
-        raise ValueError("no row has a date that can be read")
-    origin = pd.Timestamp(known.iloc[0])
-    passed = ((dates - origin) / pd.Timedelta(1, "s")).to_numpy(dtype=float, na_value=np.nan)
-    return Stamps(seconds + passed, origin=origin.to_pydatetime(), wall_clock=True, notes=notes)
+    since_s, origin, notes = _days(days, month_first=month_first)
+    return Stamps(seconds + since_s, origin=origin, wall_clock=True, notes=notes)
 
 
 _HALF_DAY = r"\s*[AaPp]\.?[Mm]\.?$"
@@ -182,8 +190,15 @@ def _with_third_part(text: pd.Series, unit: str) -> pd.Series:
 
 
 def _span_seconds(text: pd.Series) -> Seconds:
-    spans = pd.to_timedelta(text.mask(~text.str.contains(":", regex=False, na=False)), errors="coerce")
-    return _span_numbers(spans)
+    """Return "hh:mm:ss" in seconds: spans of a day or more the slow way."""
+    moments = pd.Series(pd.to_datetime("1970-01-01T" + text, format="ISO8601", errors="coerce"))
+    seconds = np.array((moments - pd.Timestamp(0)).dt.total_seconds(), dtype=np.float64)
+    left = np.flatnonzero(np.isnan(seconds) & text.str.contains(":", regex=False).to_numpy(dtype=bool))
+    if len(left):
+        seconds[left] = _span_numbers(
+            pd.Series(pd.to_timedelta(text.iloc[left].astype("object"), errors="coerce"))
+        )
+    return seconds
 
 
 def _span_numbers(spans: Any) -> Seconds:
@@ -205,9 +220,14 @@ def _from_moment_text(text: pd.Series) -> Stamps:
     point = text.str.replace(",", ".", regex=False) if sample.str.contains(r":\d+,\d").any() else text
     if sample.str.fullmatch(_ISO.pattern).all():
         return _from_iso(point, zoned=bool(sample.str.contains(_ZONED.pattern).any()))
-    parts = point.str.extract(r"^(\S+?),?(?:\s+|T)(.*)$")
-    clock = parts[1].fillna("")
-    return _from_clock(clock, parts[0].fillna(""), "hh:mm")
+    width = {len(re.split(r"[\sT]", cell)[0]) for cell in sample}
+    if len(width) == 1 and text.str.slice(width.pop()).str.match(r"[\sT]|$").all():
+        at = len(re.split(r"[\sT]", sample.iloc[0])[0])
+        day, clock = text.str.slice(0, at), point.str.slice(at + 1)
+    else:
+        parts = text.str.extract(r"^(\S+?)(?:\s+|T)(.*)$")
+        day, clock = parts[0].fillna(""), parts[1].fillna("").str.replace(",", ".", regex=False)
+    return _from_clock(clock.str.strip(), day.str.rstrip(","), "hh:mm")
 
 
 def _from_iso(text: pd.Series, *, zoned: bool) -> Stamps:
@@ -219,23 +239,28 @@ def _from_iso(text: pd.Series, *, zoned: bool) -> Stamps:
     return replace(_since_first(moments), wall_clock=True)
 
 
-def _days(text: pd.Series, *, month_first: bool) -> tuple[pd.Series, tuple[str, ...]]:
-    """Return dates; where day and month could be swapped, the reading under which the log is shorter."""
-    codes, kinds = pd.factorize(text)
-    spelled = pd.Series(kinds, dtype=object)
+def _days(days: pd.Series, *, month_first: bool) -> tuple[Seconds, datetime, tuple[str, ...]]:
+    """Return seconds since the first date, that date, and how it was read where it could be two.
+
+    Where day and month may be swapped, the reading under which the log is shorter.
+    """
+    codes, kinds = pd.factorize(days)
+    spelled = pd.Series([str(kind).strip() for kind in kinds] + [""], dtype=object)
     read_as = [
         pd.Series(pd.to_datetime(spelled, format=order, errors="coerce"))
-        for order in _orders([str(kind) for kind in kinds], month_first=month_first)
+        for order in _orders(spelled.to_list(), month_first=month_first)
     ]
     most = max(int(dates.notna().sum()) for dates in read_as)
     if not most:
-        raise ValueError(f"'{text.iloc[0]}' is no date: expected such as 2025-03-01 or 01.03.2025")
+        raise ValueError(f"'{spelled.iloc[0]}' is no date: expected such as 2025-03-01 or 01.03.2025")
     possible = [dates for dates in read_as if int(dates.notna().sum()) == most]
     lengths = [(dates.max() - dates.min()).total_seconds() for dates in possible]
     best = possible[lengths.index(min(lengths))]
-    open_ = len(possible) > 1 and lengths.count(min(lengths)) > 1 and not possible[0].equals(possible[1])
-    notes = (f"The date '{spelled.iloc[0]}' was read as {best.iloc[0]:%Y-%m-%d}.",) if open_ else ()
-    return best.iloc[codes].reset_index(drop=True), notes
+    unclear = len(possible) > 1 and lengths.count(min(lengths)) > 1 and not possible[0].equals(possible[1])
+    first = pd.Timestamp(best.dropna().iloc[0])
+    notes = (f"The date '{spelled.iloc[0]}' was read as {first:%Y-%m-%d}.",) if unclear else ()
+    since_s = np.asarray((best - first).dt.total_seconds(), dtype=np.float64)
+    return since_s[codes], first.to_pydatetime(), notes
 
 
 def _orders(kinds: list[str], *, month_first: bool) -> list[str]:

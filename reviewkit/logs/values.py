@@ -89,33 +89,33 @@ def readings(column: pd.Series, quantity: str, *, unit: str, row_units: pd.Serie
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
         plain = column.to_numpy(dtype=float, na_value=np.nan)
         state = np.where(np.isnan(plain), EMPTY, GOOD)
-        spelled: npt.NDArray[np.object_] | None = None
+        spelled: pd.Series | None = None
     else:
-        plain, state, spelled = _from_text(column.astype("object").fillna("").astype(str).str.strip())
+        plain, state, spelled = _from_text(column)
     over = np.abs(plain) >= cells.LARGEST
     state[over] = OVERLOAD
     plain = np.where(over, np.nan, plain)
     if row_units is not None:
-        spelled = row_units.astype("object").fillna("").astype(str).to_numpy(dtype=object)
+        spelled = row_units
     return _scaled(plain, state, spelled, quantity, unit)
 
 
-def _from_text(text: pd.Series) -> tuple[Numbers, npt.NDArray[np.int8], npt.NDArray[np.object_] | None]:
-    """Return numbers, what each cell is, and the units within cells where there are any."""
+def _from_text(column: pd.Series) -> tuple[Numbers, npt.NDArray[np.int8], pd.Series | None]:
+    """Return numbers, what each cell is, and the units within cells where there are any.
+
+    A meter shows few different readings: each is looked at once.
+    """
+    codes, kinds = pd.factorize(column)
+    text = pd.Series([str(kind).strip() for kind in kinds] + [""], dtype=object)
     point = text.str.replace(",", ".", regex=False).str.replace("\u2212", "-", regex=False)
-    plain = pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan, copy=True)
-    state = np.full(len(text), GOOD, dtype=np.int8)
-    spelled: npt.NDArray[np.object_] | None = None
-    left = np.flatnonzero(~np.isfinite(plain))
-    codes, kinds = pd.factorize(text.iloc[left])
-    for code, cell in enumerate(kinds):
-        places = left[codes == code] if len(kinds) < 200 else left[np.flatnonzero(codes == code)]
-        value, what, unit = _cell(str(cell))
-        plain[places], state[places] = value, what
-        if unit:
-            spelled = np.full(len(text), "", dtype=object) if spelled is None else spelled
-            spelled[places] = unit
-    return plain, state, spelled
+    numbers = pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan, copy=True)
+    states = np.full(len(text), GOOD, dtype=np.int8)
+    own_units = [""] * len(text)
+    for place in np.flatnonzero(~np.isfinite(numbers)):
+        numbers[place], states[place], own_units[place] = _cell(text.iloc[place])
+    # A missing cell has the code −1: the last of the list, an empty text.
+    spelled = pd.Series(np.array(own_units, dtype=object)[codes]) if any(own_units) else None
+    return numbers[codes], states[codes], spelled
 
 
 def _cell(text: str) -> tuple[float, int, str]:
@@ -134,7 +134,7 @@ def _cell(text: str) -> tuple[float, int, str]:
 def _scaled(
     plain: Numbers,
     state: npt.NDArray[np.int8],
-    spelled: npt.NDArray[np.object_] | None,
+    spelled: pd.Series | None,
     quantity: str,
     unit: str,
 ) -> Readings:
@@ -147,6 +147,7 @@ def _scaled(
         values = np.full(len(plain), np.nan)
         codes, kinds = pd.factorize(spelled)
         used = {code: tidy_unit(str(kind)) or unit for code, kind in enumerate(kinds)}
+        used[-1] = unit
         for code, own in used.items():
             here = codes == code
             if not of_quantity(own, quantity):
