@@ -5,6 +5,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
     __name__,
     submod_attrs={
+        "readout": ["readout_next", "readout_staircase", "readout_thresholds"],
         "ui_states": ["state_graph"],
         "ui_trials": ["trials_grid", "witnesses"],
         "drain": ["drain_folded", "drain_pulses", "drain_settling"],

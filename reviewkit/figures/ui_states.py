@@ -1,0 +1,202 @@
+"""The states of a user interface drawn: what leads where, and which way is a hazard."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from reviewkit import wording
+from reviewkit.figures import theme
+from reviewkit.figures.absent import Absent
+from reviewkit.figures.chart import Chart
+from reviewkit.figures.marks import plain
+from reviewkit.ui_states.assess import Assessment, NothingObserved
+from reviewkit.ui_states.layout import HALF_HEIGHT, HALF_WIDTH, WIDTH, Drawing, Line, Node, Point
+
+KEY_LINE = 17
+"""Height of one line of the key [px]."""
+NOTHING = "No states and transitions were recorded."
+
+
+def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
+    """Return all states and what leads from one to the next; hazardous ways are thick."""
+    if isinstance(result, NothingObserved):
+        return Absent(NOTHING)
+    drawing = result.drawing()
+    figure, below = go.Figure(), _key_height(result, drawing)
+    figure.update_layout(
+        theme.layout(
+            height=round(drawing.height + below + 12),
+            margin={"l": 4, "r": 4, "t": 6, "b": 6},
+            hovermode="closest",
+            xaxis={"visible": False, "range": [0, WIDTH], "fixedrange": True},
+            yaxis={"visible": False, "range": [-drawing.height - below, 0], "fixedrange": True},
+        )
+    )
+    # What is drawn last lies on top: hazards, then outside events, then events by hand.
+    by_weight = sorted(drawing.lines, key=lambda line: (line.hazardous, line.outside))
+    for line in by_weight:
+        _line(figure, line)
+    for node in drawing.nodes:
+        _node(figure, node, result)
+    for line in by_weight:
+        _code(figure, line)
+    _key(figure, result, drawing)
+    return Chart(
+        key="state-graph",
+        question="What leads from one state to the next?",
+        answer=_answer(result),
+        figure=figure,
+        table=_table(result),
+        about=("ui.hazards", "ui.safe_to_leave"),
+    )
+
+
+def _answer(result: Assessment) -> str:
+    size = f"{len(result.machine.states)} states and {len(result.machine.edges)} outcomes were observed"
+    if not result.hazards:
+        return f"{size}; no outside event leads from a state left in to a hazard."
+    ends = wording.listed(dict.fromkeys(item.ends_in for item in result.hazards))
+    return f"{size}; the thick lines are the shortest ways by which outside events alone lead to {ends}."
+
+
+def _table(result: Assessment) -> pd.DataFrame:
+    moves = [edge for edge in result.machine.edges if edge.next != edge.state]
+    kind = {name: event.kind for name, event in result.machine.events.items()}
+    rows = [
+        (edge.state, edge.event, kind[edge.event], edge.next, _times(edge.seen, edge.tried)) for edge in moves
+    ]
+    return pd.DataFrame(rows, columns=["state", "event", "by", "leads to", "seen of tried"])
+
+
+def _times(seen: int | None, tried: int | None) -> str:
+    return "not counted" if seen is None else f"{seen} of {tried}"
+
+
+def _colour(line: Line) -> str:
+    if line.hazardous:
+        return theme.CURRENT
+    return theme.INK if line.outside else theme.QUIET
+
+
+def _line(figure: go.Figure, line: Line) -> None:
+    width = 3.5 if line.hazardous else 1.6 if line.outside else 1.1
+    figure.add_trace(
+        go.Scatter(
+            x=[round(x, 1) for x, _ in line.points],
+            y=[round(y, 1) for _, y in line.points],
+            mode="lines",
+            line={"color": _colour(line), "width": width, "dash": "solid" if line.outside else "dot"},
+            hoverinfo="text",
+            text=plain(line.words),
+        )
+    )
+    _arrow(figure, line, line.points[-min(len(line.points), 4)], line.points[-1], width)
+    if line.back:
+        _arrow(figure, line, line.points[min(len(line.points), 4) - 1], line.points[0], width)
+
+
+def _arrow(figure: go.Figure, line: Line, tail: Point, tip: Point, width: float) -> None:
+    (fx, fy), (tx, ty) = tail, tip
+    figure.add_annotation(
+        x=tx,
+        y=ty,
+        ax=fx,
+        ay=fy,
+        xref="x",
+        yref="y",
+        axref="x",
+        ayref="y",
+        text="",
+        showarrow=True,
+        arrowhead=2,
+        arrowsize=1.0 if line.hazardous else 1.3,
+        arrowwidth=max(width, 1.2),
+        arrowcolor=_colour(line),
+    )
+
+
+def _code(figure: go.Figure, line: Line) -> None:
+    figure.add_annotation(
+        x=line.label[0],
+        y=line.label[1],
+        text=f"<b>{line.text}</b>",
+        showarrow=False,
+        borderpad=1,
+        bgcolor=theme.PAPER,
+        font={"size": 12, "color": _colour(line)},
+    )
+
+
+def _node(figure: go.Figure, node: Node, result: Assessment) -> None:
+    bad = node.name in {item.ends_in for item in result.hazards}
+    left = node.name in result.machine.leave_in
+    figure.add_shape(
+        type="rect",
+        x0=node.x - HALF_WIDTH,
+        x1=node.x + HALF_WIDTH,
+        y0=node.y - HALF_HEIGHT,
+        y1=node.y + HALF_HEIGHT,
+        line={"color": theme.CURRENT if bad else theme.INK, "width": 3 if bad else 1},
+        fillcolor=theme.BAND if left else theme.PAPER,
+        layer="above",
+    )
+    name = "<br>".join(f"<b>{plain(part)}</b>" for part in _wrapped(node.name, 14)[:2])
+    figure.add_annotation(**_words(node.x, node.y, f"{name}<br>{_doing(node.name, result, bad)}"))
+
+
+def _doing(name: str, result: Assessment, bad: bool) -> str:
+    state = result.machine.states[name]
+    if bad:
+        return "⚠ hazard" if not state.light_percent else f"⚠ light {state.light_percent:g}\u202f%"
+    if name in result.machine.leave_in:
+        return "left in here"
+    return f"light {state.light_percent:g}\u202f%" if state.light_percent else "dark"
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width) or [""]
+
+
+def _words(x: float, y: float, text: str, **more: Any) -> dict[str, Any]:
+    return {
+        "x": x,
+        "y": y,
+        "text": text,
+        "showarrow": False,
+        "font": {"size": 11, "color": theme.INK},
+        **more,
+    }
+
+
+def _key_columns(result: Assessment, drawing: Drawing) -> tuple[list[str], list[str]]:
+    """Return the lines of the key: events by hand on the left, from outside on the right."""
+    columns: tuple[list[str], list[str]] = (["<b>by hand</b> ┄┄┄"], ["<b>from outside</b> ───"])
+    for name, code in drawing.codes.items():
+        first, *rest = _wrapped(name, 22)
+        column = columns[1] if result.machine.events[name].outside else columns[0]
+        column.append(f"<b>{code}</b>  {plain(first)}")
+        column += [f"     {plain(part)}" for part in rest]
+    return columns
+
+
+def _key_height(result: Assessment, drawing: Drawing) -> float:
+    return KEY_LINE * max(len(column) for column in _key_columns(result, drawing)) + 10
+
+
+def _key(figure: go.Figure, result: Assessment, drawing: Drawing) -> None:
+    for place, column in enumerate(_key_columns(result, drawing)):
+        figure.add_annotation(
+            **_words(
+                2 + place * WIDTH / 2,
+                -drawing.height,
+                "<br>".join(column),
+                align="left",
+                xanchor="left",
+                yanchor="top",
+            )
+            | {"font": {"size": 12, "color": theme.INK}}
+        )

@@ -1,0 +1,270 @@
+"""The trials drawn: every event in every state, tried or not; and the steps into a hazard as a strip."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from reviewkit.figures import theme
+from reviewkit.figures.absent import Absent
+from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.marks import plain
+from reviewkit.figures.ui_states import NOTHING
+from reviewkit.ui_states import words
+from reviewkit.ui_states.assess import Assessment, NothingObserved
+from reviewkit.ui_states.layout import event_codes
+from reviewkit.ui_states.reach import Hazard
+
+_CELL = 27
+_STEP = 62
+
+
+def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
+    """Return a grid of states and events: how often each pair was tried."""
+    if isinstance(result, NothingObserved):
+        return Absent(NOTHING)
+    codes, states = event_codes(result.machine), list(result.machine.states)
+    marks = {(state, event): _mark(result, state, event) for state in states for event in codes}
+    figure = go.Figure()
+    key = [f"<b>{code}</b> {plain(name)}" for name, code in codes.items()]
+    height = _CELL * len(states)
+    figure.update_layout(
+        theme.layout(
+            height=height + 40 + 17 * (len(key) + len(_MEANING)),
+            margin={"l": 8, "r": 8, "t": 30, "b": 17 * (len(key) + len(_MEANING)) + 6},
+            hovermode="closest",
+            xaxis={
+                "side": "top",
+                "tickvals": list(range(len(codes))),
+                "ticktext": [f"<b>{code}</b>" for code in codes.values()],
+                "range": [-0.5, len(codes) - 0.5],
+                "fixedrange": True,
+                "zeroline": False,
+                "gridcolor": theme.GRID,
+            },
+            yaxis={
+                "tickvals": list(range(len(states))),
+                "ticktext": [plain(name) for name in states],
+                "range": [len(states) - 0.5, -0.5],
+                "automargin": True,
+                "fixedrange": True,
+                "zeroline": False,
+                "gridcolor": theme.GRID,
+            },
+        )
+    )
+    _cells(figure, states, list(codes), marks)
+    _explained(figure, [*_MEANING, *key])
+    return Chart(
+        key="trials-grid",
+        question="What was tried, and what was not?",
+        answer=_covered(result),
+        figure=figure,
+        table=_table(states, list(codes), marks),
+        about=("ui.untested", "ui.pair_coverage", "ui.contradictions"),
+    )
+
+
+_MEANING = (
+    "number: times tried",
+    "<b>?</b> not tried · <b>≠</b> more than one outcome",
+    "<b>+</b> seen, not counted · empty: cannot occur",
+    "",
+)
+
+
+def _mark(result: Assessment, state: str, event: str) -> str:
+    if (state, event) in result.machine.impossible:
+        return ""
+    if (state, event) in result.coverage.untested:
+        return "?"
+    if len(result.machine.outcomes(state, event)) > 1:
+        return "≠"
+    found = next(item for item in result.machine.transitions if (item.state, item.event) == (state, event))
+    return "+" if found.tried is None else str(found.tried)
+
+
+def _cells(
+    figure: go.Figure, states: Sequence[str], events: Sequence[str], marks: dict[tuple[str, str], str]
+) -> None:
+    for (state, event), mark in marks.items():
+        x, y = events.index(event), states.index(state)
+        if mark in ("?", "≠"):
+            figure.add_shape(
+                type="rect",
+                x0=x - 0.46,
+                x1=x + 0.46,
+                y0=y - 0.46,
+                y1=y + 0.46,
+                line={"color": theme.CURRENT, "width": 2},
+                fillcolor=theme.PAPER,
+                layer="below",
+            )
+        elif mark:
+            figure.add_shape(
+                type="rect",
+                x0=x - 0.46,
+                x1=x + 0.46,
+                y0=y - 0.46,
+                y1=y + 0.46,
+                line={"width": 0},
+                fillcolor=theme.BAND,
+                layer="below",
+            )
+    shown = [(pair, mark) for pair, mark in marks.items() if mark]
+    figure.add_trace(
+        go.Scatter(
+            x=[events.index(event) for (_, event), _ in shown],
+            y=[states.index(state) for (state, _), _ in shown],
+            mode="text",
+            text=[mark if mark.isdigit() else f"<b>{mark}</b>" for _, mark in shown],
+            textfont={"size": 12, "color": theme.INK},
+            hoverinfo="text",
+            hovertext=[plain(f"{event} in {state}: {mark}") for (state, event), mark in shown],
+        )
+    )
+
+
+def _explained(figure: go.Figure, lines: Sequence[str]) -> None:
+    figure.add_annotation(
+        x=0,
+        y=0,
+        xref="paper",
+        yref="paper",
+        xanchor="left",
+        yanchor="top",
+        yshift=-8,
+        align="left",
+        showarrow=False,
+        text="<br>".join(lines),
+        font={"size": 12, "color": theme.INK},
+    )
+
+
+def _covered(result: Assessment) -> str:
+    done, total = result.coverage.tested, len(result.coverage.pairs)
+    if not result.coverage.untested:
+        return f"All {total} pairs of state and event that can occur were tried."
+    return f"{done} of {total} pairs were tried. Not tried: {words.pairs(result.coverage.untested)}."
+
+
+def _table(states: Sequence[str], events: Sequence[str], marks: dict[tuple[str, str], str]) -> pd.DataFrame:
+    rows = [[state, *(marks[state, event] or "cannot occur" for event in events)] for state in states]
+    return pd.DataFrame(rows, columns=["state", *events])
+
+
+def witnesses(result: Assessment | NothingObserved) -> Charts | Absent:
+    """Return, for each kind of hazard and state left in, the gravest way there as numbered steps."""
+    if isinstance(result, NothingObserved):
+        return Absent(NOTHING)
+    gravest: dict[tuple[str, str], Hazard] = {}
+    for item in result.hazards:
+        gravest.setdefault((item.hazard, item.leave_in), item)
+    if not gravest:
+        return Absent("No outside event that was tried leads to a hazard.")
+    return Charts(
+        tuple(_witness(result, item, place) for place, item in enumerate(gravest.values(), start=1))
+    )
+
+
+def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
+    boxes = [f"<b>left in {plain(item.leave_in)}</b>"]
+    boxes += [
+        f"<b>{plain(step.event)}</b>{_moment(step.video_s)}"
+        f"<br>to {plain(step.next)} · {_times(step.seen, step.tried)}"
+        for step in item.steps
+    ]
+    end = textwrap.wrap(f"⚠ {words.outcome(result.machine, item)}", 44)
+    boxes.append("<br>".join(f"<b>{plain(part)}</b>" for part in end))
+    figure = go.Figure()
+    height = _STEP * len(boxes)
+    figure.update_layout(
+        theme.layout(
+            height=height + 12,
+            margin={"l": 4, "r": 4, "t": 6, "b": 6},
+            hovermode=False,
+            xaxis={"visible": False, "range": [0, 1], "fixedrange": True},
+            yaxis={"visible": False, "range": [len(boxes) - 0.5, -0.5], "fixedrange": True},
+        )
+    )
+    for spot, text in enumerate(boxes):
+        _box(figure, spot, text, last=spot == len(boxes) - 1)
+    rows = [
+        (number, step.event, step.next, _times(step.seen, step.tried), _clock(step.video_s))
+        for number, step in enumerate(item.steps, start=1)
+    ]
+    return Chart(
+        key=f"witness-{place}",
+        question=f"Left in {item.leave_in}: how does it come that {_clause(item)}?",
+        answer=f"{words.path(result.machine, item)} {words.stopping(item)}",
+        figure=figure,
+        table=pd.DataFrame(rows, columns=["step", "event", "leads to", "seen of tried", "video"]),
+        about=("ui.hazards",),
+    )
+
+
+_CLAUSES = {
+    "light comes on by itself": "the light comes on by itself",
+    "protection not recovered": "the lock is lost",
+}
+
+
+def _clause(item: Hazard) -> str:
+    return _CLAUSES.get(item.hazard, item.hazard)
+
+
+def _box(figure: go.Figure, spot: int, text: str, *, last: bool) -> None:
+    figure.add_shape(
+        type="rect",
+        x0=0.11,
+        x1=0.99,
+        y0=spot - 0.36,
+        y1=spot + 0.36,
+        line={"color": theme.CURRENT if last else theme.INK, "width": 3 if last else 1},
+        fillcolor=theme.PAPER if last else theme.BAND,
+        layer="below",
+    )
+    figure.add_annotation(
+        x=0.13,
+        y=spot,
+        text=text,
+        showarrow=False,
+        xanchor="left",
+        align="left",
+        font={"size": 12.5, "color": theme.INK},
+    )
+    if not last:
+        figure.add_annotation(
+            x=0.05, y=spot, text=f"<b>{spot}</b>", showarrow=False, font={"size": 16, "color": theme.INK}
+        )
+        figure.add_annotation(
+            x=0.55,
+            y=spot + 0.64,
+            ax=0.55,
+            ay=spot + 0.36,
+            axref="x",
+            ayref="y",
+            text="",
+            showarrow=True,
+            arrowhead=2,
+            arrowwidth=2,
+            arrowcolor=theme.CURRENT,
+        )
+
+
+def _times(seen: int | None, tried: int | None) -> str:
+    return "not counted" if seen is None else f"seen {seen} of {tried}"
+
+
+def _moment(video_s: float | None) -> str:
+    return "" if video_s is None else f" · video {_clock(video_s)}"
+
+
+def _clock(video_s: float | None) -> str:
+    return "" if video_s is None else words.at(video_s)
+
+
+__all__ = ["trials_grid", "witnesses"]

@@ -1,0 +1,157 @@
+"""The whole assessment of a device's user interface, from its observed states."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from reviewkit.finding import Findings
+from reviewkit.leaflet import Leaflet
+from reviewkit.ui_states import changes as changing
+from reviewkit.ui_states import coverage as covering
+from reviewkit.ui_states import evidence as proving
+from reviewkit.ui_states import layout, observed, reach, rules
+from reviewkit.ui_states import plan as planning
+from reviewkit.ui_states import precautions as guarding
+from reviewkit.ui_states import signals as showing
+from reviewkit.ui_states.inputs import UiInputs
+from reviewkit.ui_states.model import Machine
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """What a device does when no one is there, and what was not tried.
+
+    Parameters
+    ----------
+    machine : Machine
+    rules : tuple of Rule
+    hazards : tuple of Hazard
+        Gravest first.
+    safe : tuple of str
+        States that can be left.
+    precautions : tuple of Precaution
+    changes : tuple of Change
+    coverage : Coverage
+    next_trials : tuple of Trial
+    plan : Plan
+    evidence : tuple of Evidence
+    contradictions : tuple of Contradiction
+    not_undone : tuple of NotUndone
+    signals : dict of str to Signal
+    ambiguous : tuple of Ambiguity
+    silent_errors : tuple of str
+    walks : int
+        How many walks were recorded.
+    device : str
+    """
+
+    machine: Machine
+    rules: tuple[rules.Rule, ...]
+    hazards: tuple[reach.Hazard, ...]
+    safe: tuple[str, ...]
+    precautions: tuple[guarding.Precaution, ...]
+    changes: tuple[changing.Change, ...]
+    coverage: covering.Coverage
+    next_trials: tuple[planning.Trial, ...]
+    plan: planning.Plan
+    evidence: tuple[proving.Evidence, ...]
+    contradictions: tuple[proving.Contradiction, ...]
+    not_undone: tuple[proving.NotUndone, ...]
+    signals: Mapping[str, showing.Signal]
+    ambiguous: tuple[showing.Ambiguity, ...]
+    silent_errors: tuple[str, ...]
+    walks: int = 0
+    device: Mapping[str, object] = field(default_factory=dict)
+
+    def findings(self) -> Findings:
+        """Return the findings, keys ``ui.…``."""
+        from reviewkit.ui_states import report
+
+        return report.findings(self)
+
+    def drawing(self) -> layout.Drawing:
+        """Return where the state graph puts its states and lines."""
+        return layout.draw(self.machine, self.hazards)
+
+    def note_to_maker(self) -> Leaflet:
+        """Return a page for the maker: what happens, how to make it happen, what to change."""
+        from reviewkit.ui_states import maker
+
+        return maker.note(self)
+
+
+@dataclass(frozen=True)
+class NothingObserved:
+    """The section of a review without any observed states."""
+
+    def findings(self) -> Findings:
+        """Return every finding as not tested."""
+        from reviewkit.ui_states import report
+
+        return report.nothing()
+
+    def note_to_maker(self) -> None:
+        """There is nothing to write."""
+
+
+def assess(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingObserved:
+    """Return what the observed states and transitions tell.
+
+    Parameters
+    ----------
+    inputs : UiInputs
+        As `inputs` gives them.
+    folder : Path
+        The review folder.
+
+    Raises
+    ------
+    Faults
+        Everything wrong in the table or the states at once.
+    """
+    if inputs.empty:
+        return NothingObserved()
+    made = observed.machine(inputs, folder=folder)
+    return of_machine(
+        made,
+        own=inputs.own_rules,
+        counted=inputs.signals,
+        walks=inputs.ui_walks,
+        device=inputs.device,
+    )
+
+
+def of_machine(
+    machine: Machine,
+    *,
+    own: Sequence[rules.OwnRule] = (),
+    counted: Mapping[str, showing.Signal] | None = None,
+    walks: Sequence[covering.Walk] = (),
+    device: Mapping[str, object] | None = None,
+) -> Assessment:
+    """Return the assessment of a device given as a `Machine`."""
+    asked = rules.rules(own)
+    found = reach.hazards(machine, asked, machine.leave_in)
+    in_danger = tuple(dict.fromkeys(item.leave_in for item in found))
+    tried = covering.coverage(machine, walks)
+    return Assessment(
+        machine=machine,
+        rules=asked,
+        hazards=found,
+        safe=tuple(name for name in machine.states if reach.is_safe(machine, asked, name)),
+        precautions=guarding.precautions(machine, asked, in_danger),
+        changes=changing.changes(machine, asked, found),
+        coverage=tried,
+        next_trials=planning.next_trials(machine, asked, tried.untested),
+        plan=planning.plan(machine, tried.untested, next(iter(machine.states))),
+        evidence=tuple(proving.evidence(item) for item in machine.transitions),
+        contradictions=proving.contradictions(machine),
+        not_undone=proving.not_undone(machine),
+        signals=counted or {},
+        ambiguous=showing.ambiguous(machine, counted or {}),
+        silent_errors=showing.silent_errors(machine.states.values()),
+        walks=len(walks),
+        device=device or {},
+    )

@@ -1,0 +1,292 @@
+"""Where each state and each line of the state graph is drawn, in pixels of a narrow screen.
+
+States stand in rows by their distance from the first one, at most three beside each other. Lines bend
+around the states between their ends; their short labels keep clear of states and of each other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from reviewkit import wording
+from reviewkit.ui_states import graph
+from reviewkit.ui_states.model import Machine
+from reviewkit.ui_states.reach import Hazard
+
+WIDTH = 340.0
+"""Width of the drawing [px]."""
+ROW = 112.0
+"""Distance of the rows [px]."""
+HALF_WIDTH, HALF_HEIGHT = 48.0, 24.0
+"""Half the size of a state's box [px]."""
+BESIDE = 3
+_BENDS = (0.0, 16.0, -16.0, 30.0, -30.0, 48.0, -48.0, 70.0, -70.0, 100.0, -100.0, 140.0, -140.0)
+
+Point = tuple[float, float]
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Node:
+    """A state on the drawing: middle of its box [px], y downwards negative."""
+
+    name: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Line:
+    """All events of one kind from one state to another, as one line; by hand, also those back.
+
+    Parameters
+    ----------
+    state, next : str
+    events, back : tuple of str
+        What leads there, and what leads back.
+    text : str
+        Short labels: numbers for events by hand, capital letters for those from outside; with arrows
+        where it is a line both ways.
+    outside : bool
+    hazardous : bool
+        Whether it is a step of a hazard's shortest path.
+    points : tuple of (x, y) [px]
+    label : (x, y) [px]
+    """
+
+    state: str
+    next: str
+    events: tuple[str, ...]
+    back: tuple[str, ...]
+    text: str
+    outside: bool
+    hazardous: bool
+    points: tuple[Point, ...]
+    label: Point
+
+    @property
+    def words(self) -> str:
+        """What it says in full: "press: standby → low"."""
+        there = f"{wording.listed(self.events, last='or')}: {self.state} → {self.next}"
+        back = f"{wording.listed(self.back, last='or')}: {self.next} → {self.state}"
+        return f"{there}; {back}" if self.back else there
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """The state graph, placed.
+
+    Parameters
+    ----------
+    nodes : tuple of Node
+    lines : tuple of Line
+        Events that change nothing are left out.
+    codes : dict of str to str
+        Each event's short label.
+    height : float [px]
+    """
+
+    nodes: tuple[Node, ...]
+    lines: tuple[Line, ...]
+    codes: dict[str, str]
+    height: float
+
+
+def draw(machine: Machine, hazards: Sequence[Hazard] = ()) -> Drawing:
+    """Return where everything goes."""
+    rows = _rows(machine)
+    nodes = tuple(
+        Node(name, WIDTH * (place + 0.5) / len(row), -ROW * (depth + 0.5))
+        for depth, row in enumerate(rows)
+        for place, name in enumerate(row)
+    )
+    codes = event_codes(machine)
+    return Drawing(nodes, _lines(machine, hazards, nodes, codes), codes, ROW * len(rows))
+
+
+def event_codes(machine: Machine) -> dict[str, str]:
+    """Return short labels: 1, 2, 3 for events by hand, A, B, C for those from outside."""
+    hand = [name for name, event in machine.events.items() if not event.outside]
+    outside = [name for name, event in machine.events.items() if event.outside]
+    letters = {name: chr(ord("A") + place % 26) + "’" * (place // 26) for place, name in enumerate(outside)}
+    return {name: str(place) for place, name in enumerate(hand, start=1)} | letters
+
+
+def _rows(machine: Machine) -> list[list[str]]:
+    """Return the states in rows, ordered so that neighbours stand near each other."""
+    ranks = graph.ranks(machine)
+    rows: list[list[str]] = []
+    for rank in sorted(set(ranks.values())):
+        names = [name for name in machine.states if ranks[name] == rank]
+        count = math.ceil(len(names) / BESIDE)
+        size = math.ceil(len(names) / count)
+        rows += [names[start : start + size] for start in range(0, len(names), size)]
+    near = {name: _neighbours(machine, name) for name in machine.states}
+    for _ in range(8):
+        for row in (*rows, *reversed(rows)):
+            place = {name: (spot + 0.5) / len(line) for line in rows for spot, name in enumerate(line)}
+            row.sort(key=lambda name: _mean([place[other] for other in near[name]], place[name]))
+    return rows
+
+
+def _neighbours(machine: Machine, name: str) -> set[str]:
+    return {
+        other
+        for edge in machine.edges
+        for here, other in ((edge.state, edge.next), (edge.next, edge.state))
+        if here == name and other != name
+    }
+
+
+def _mean(values: Sequence[float], otherwise: float) -> float:
+    return sum(values) / len(values) if values else otherwise
+
+
+@dataclass(frozen=True)
+class _Bundle:
+    one: Node
+    other: Node
+    events: tuple[str, ...]
+    back: tuple[str, ...]
+    outside: bool
+    hazardous: bool
+
+    @property
+    def order(self) -> tuple[bool, bool, float]:
+        """Hazards get the best places, then outside events; short lines before long ones."""
+        length = math.hypot(self.one.x - self.other.x, self.one.y - self.other.y)
+        return not self.hazardous, not self.outside, length
+
+
+def _lines(
+    machine: Machine, hazards: Sequence[Hazard], nodes: Sequence[Node], codes: dict[str, str]
+) -> tuple[Line, ...]:
+    made: list[Line] = []
+    for item in sorted(_bundles(machine, hazards, nodes), key=lambda bundle: bundle.order):
+        points = _curve(item.one, item.other, nodes, made)
+        made.append(
+            Line(
+                item.one.name,
+                item.other.name,
+                item.events,
+                item.back,
+                _text(item, codes),
+                item.outside,
+                item.hazardous,
+                points,
+                _label(points, nodes, [line.label for line in made]),
+            )
+        )
+    return tuple(made)
+
+
+def _bundles(machine: Machine, hazards: Sequence[Hazard], nodes: Sequence[Node]) -> list[_Bundle]:
+    by_name = {node.name: node for node in nodes}
+    bad = {(step.state, step.next, step.event) for item in hazards for step in item.steps}
+    ways: dict[tuple[str, str, bool, bool], list[str]] = {}
+    for edge in machine.edges:
+        if edge.next != edge.state:
+            hazardous = (edge.state, edge.next, edge.event) in bad
+            key = (edge.state, edge.next, machine.events[edge.event].outside, hazardous)
+            ways.setdefault(key, []).append(edge.event)
+    found = []
+    for (one, other, outside, hazardous), events in ways.items():
+        back = [] if outside else ways.get((other, one, False, False), [])
+        if back and one > other:
+            continue
+        found.append(_Bundle(by_name[one], by_name[other], tuple(events), tuple(back), outside, hazardous))
+    return found
+
+
+def _text(item: _Bundle, codes: dict[str, str]) -> str:
+    there, back = (" ".join(codes[name] for name in events) for events in (item.events, item.back))
+    if not back or there == back:
+        return there
+    if item.one.y != item.other.y:
+        down, up = (there, back) if item.one.y > item.other.y else (back, there)
+        return f"{down}↓ {up}↑"
+    right, left = (there, back) if item.one.x < item.other.x else (back, there)
+    return f"{right}→ {left}←"
+
+
+def _curve(one: Node, other: Node, nodes: Sequence[Node], made: Sequence[Line]) -> tuple[Point, ...]:
+    """Return the bent line that hits the fewest states and keeps off lines already drawn."""
+    others = [node for node in nodes if node.name not in (one.name, other.name)]
+    # A line between the same two states the other way round runs through the same middle.
+    drawn = np.concatenate([_segments(line.points) for line in made]) if made else np.empty((0, 2, 2))
+    middles = [line.points[len(line.points) // 2] for line in made]
+
+    def penalty(bend: float) -> float:
+        points = _bent(one, other, bend)
+        hits = sum(_inside(point, node, 6) for point in points for node in others)
+        out = sum(not 4 < x < WIDTH - 4 for x, _ in points)
+        x, y = points[len(points) // 2]
+        close = sum(max(0.0, 22 - math.hypot(x - mx, y - my)) for mx, my in middles)
+        crossed = _crossings(_segments(points), drawn) if made else 0
+        # Between neighbours of one row a straight line has no room for its label.
+        short = max(0, 12 - len(_clipped(points, one, other)))
+        return 40 * hits + 12 * short + 60 * out + 6 * close + 9 * crossed + abs(bend)
+
+    return _clipped(_bent(one, other, min(_BENDS, key=penalty)), one, other)
+
+
+def _segments(points: Sequence[Point]) -> FloatArray:
+    """Return a line as a few straight pieces: start and end of each, shape (pieces, 2, 2)."""
+    corners = np.asarray(points[::5], dtype=float)
+    return np.stack([corners[:-1], corners[1:]], axis=1)
+
+
+def _crossings(first: FloatArray, second: FloatArray) -> int:
+    """Return how often the pieces of one line cross those of others."""
+    one, other = first[:, None], second[None, :]
+    apart = _sides(one, other[..., 0, :]) * _sides(one, other[..., 1, :]) < 0
+    also = _sides(other, one[..., 0, :]) * _sides(other, one[..., 1, :]) < 0
+    return int(np.count_nonzero(apart & also))
+
+
+def _sides(piece: FloatArray, point: FloatArray) -> FloatArray:
+    """Return on which side of the pieces the points lie, as a sign."""
+    along, to = piece[..., 1, :] - piece[..., 0, :], point - piece[..., 0, :]
+    return np.asarray(along[..., 0] * to[..., 1] - along[..., 1] * to[..., 0])
+
+
+def _bent(one: Node, other: Node, bend: float, count: int = 41) -> list[Point]:
+    dx, dy = other.x - one.x, other.y - one.y
+    length = math.hypot(dx, dy) or 1.0
+    middle = ((one.x + other.x) / 2 - 2 * bend * dy / length, (one.y + other.y) / 2 + 2 * bend * dx / length)
+    return [
+        (
+            (1 - t) ** 2 * one.x + 2 * t * (1 - t) * middle[0] + t**2 * other.x,
+            (1 - t) ** 2 * one.y + 2 * t * (1 - t) * middle[1] + t**2 * other.y,
+        )
+        for t in (step / (count - 1) for step in range(count))
+    ]
+
+
+def _inside(point: Point, node: Node, margin: float) -> bool:
+    return abs(point[0] - node.x) < HALF_WIDTH + margin and abs(point[1] - node.y) < HALF_HEIGHT + margin
+
+
+def _clipped(points: Sequence[Point], one: Node, other: Node) -> tuple[Point, ...]:
+    """Return the part of a line outside both boxes; never fewer than two points."""
+    kept = tuple(point for point in points if not _inside(point, one, 2) and not _inside(point, other, 4))
+    return kept if len(kept) > 1 else (points[0], points[-1])
+
+
+def _label(points: Sequence[Point], nodes: Iterable[Node], labels: Sequence[Point]) -> Point:
+    """Return the place on a line that is farthest from states and other labels, near its middle."""
+    boxes = list(nodes)
+
+    def room(place: int) -> float:
+        x, y = points[place]
+        free = min((math.hypot(x - lx, y - ly) for lx, ly in labels), default=99.0)
+        box = min(max(abs(x - node.x) - HALF_WIDTH, abs(y - node.y) - HALF_HEIGHT) for node in boxes)
+        off = abs(place / len(points) - 0.45)
+        return min(free, 26.0) + 1.5 * min(box, 10.0) - 8 * off
+
+    return points[max(range(len(points)), key=room)]
