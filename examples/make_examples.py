@@ -14,7 +14,7 @@ from typing import Any
 
 HERE = Path(__file__).resolve().parent
 DEVICES = ("alder", "birch")
-SECTIONS = ("charge", "drain", "ui_states")
+SECTIONS = ("charge", "drain", "ui_states", "readout")
 """Modules of `simulate`, each with ``write(folder, known)``.
 
 `folder` is the device's review folder, whose name says which device; `known` is a dictionary that takes the

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -38,6 +39,25 @@ class SwitchingPoint:
     high_V: float
     read_low_V: float | None
     read_high_V: float | None
+
+
+@dataclass(frozen=True)
+class Prose:
+    """Paragraphs; a notebook shows them as text.
+
+    Parameters
+    ----------
+    paragraphs : tuple of str
+    """
+
+    paragraphs: tuple[str, ...]
+
+    def _repr_markdown_(self) -> str:
+        # What was typed in a table is shown as typed and never read as markup.
+        return "\n\n".join(re.sub(r"([\\`*_\[\]<>#|~&])", r"\\\1", text) for text in self.paragraphs)
+
+    def __repr__(self) -> str:
+        return "\n\n".join(self.paragraphs)
 
 
 @dataclass(frozen=True)
@@ -88,6 +108,12 @@ class Readout:
         step = self.fit.model.step_V
         numbers = [int(reading.shown_V / step) for reading in used]
         return tuple(_switching_point(self.fit, used, k) for k in range(min(numbers) - 1, max(numbers) + 1))
+
+    def sentences(self) -> Prose:
+        """Return what was found, in a few sentences."""
+        from reviewkit.readout.sentences import summary  # it reads this class
+
+        return Prose(summary(self))
 
     def findings(self) -> Findings:
         """Return the section's findings."""

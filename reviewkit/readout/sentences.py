@@ -173,7 +173,33 @@ def bracket(one: Bracket, kind: str) -> str:
     if one.low_V is None or one.high_V is None:
         known = f"above {volts(one.low_V)}" if one.low_V is not None else f"below {volts(one.high_V or 0.0)}"
         return f"{shows}, {known}; no reading bounds it on the other side."
-    text = f"{shows}, which lies in {span(one.low_V, one.high_V)}, the reference’s error included."
+    ends = f"{volts(one.low_V)} and {volts(one.high_V)}"
+    text = f"{shows}, which lies between {ends}, the reference’s error included."
     if one.overlap_V:
         text += f" Readings with and without it overlap by {volts(one.overlap_V)}: hysteresis or noise."
     return text
+
+
+def summary(result: Readout) -> tuple[str, ...]:
+    """Return the section's result in a few paragraphs, what was taken for granted last."""
+    if result.table is None:
+        return ("No readings of the readout were taken.",)
+    if result.fit is None:
+        parts = [f"{result.bench.name} shows marks, not volts."]
+        parts += [bracket(one, "threshold") for one in result.thresholds]
+        return (*parts, *(bracket(one, "warning") for one in result.warnings), result.table.load_note)
+    if not result.fit.consistent:
+        return (
+            f"The {len(result.fit.readings)} readings contradict each other: no readout with one step, one "
+            f"offset and one gain shows them, even with a quarter of them left out.",
+        )
+    fitted, naming = result.fit, result.naming
+    place, high = fitted.place, fitted.largest_error_bounds()[1]
+    contradiction = (doubt(result, fitted),) if fitted.doubted else ()
+    ends = span(float(place.low), float(place.high))
+    lead = (
+        f"From {len(fitted.readings)} readings: the shown value changes {ends} above the lower shown value, "
+        f"and is at most {volts(high)} off anywhere in the working range."
+    )
+    named = rule(result, fitted) if naming else ""
+    return (lead, named, *contradiction, f"{result.table.load_note} {result.step_note}")

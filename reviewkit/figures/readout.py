@@ -1,0 +1,280 @@
+"""The readout: its staircase, its error, what one more reading is worth, the thresholds of its marks."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from reviewkit.figures import marks, theme
+from reviewkit.figures.absent import Absent
+from reviewkit.figures.chart import Chart
+from reviewkit.readout import sentences
+from reviewkit.readout.analysis import Readout, SwitchingPoint
+
+_NONE = "No readings of a readout in volts that one readout could show."
+
+
+def readout_staircase(result: Readout) -> Chart | Absent:
+    """Return shown value and error against the cell's voltage, with the band of every switching point."""
+    fitted = result.fit
+    if fitted is None or not fitted.consistent:
+        return Absent(_NONE)
+    points = result.switching_points
+    used = [float(reading.reference_V) for reading in fitted.readings]
+    low, high = min(points[0].low_V, *used), max(points[-1].high_V, *used)
+    edge = 0.03 * (high - low)
+    axis = theme.axis("cell voltage, V", range=[low - edge, high + edge], nticks=7)
+    figure = marks.panels(["shown value, V", "shown minus true, V"], x_axis=axis, panel_height=250)
+    figure.update_layout(hovermode="closest")
+    _stairs(figure, points, low - edge, high + edge)
+    _readings(figure, result)
+    _claim(figure, result)
+    return Chart(
+        key="readout-staircase",
+        question=f"What does {result.bench.name} show at which cell voltage?",
+        answer=_answer(result),
+        figure=figure,
+        table=_points_table(points),
+        about=("readout.switching_place", "readout.largest_error", "readout.doubtful_rows"),
+    )
+
+
+def _stairs(figure: go.Figure, points: tuple[SwitchingPoint, ...], start: float, end: float) -> None:
+    middles = [(point.low_V + point.high_V) / 2 for point in points]
+    edges = [start, *middles, end]
+    values = [points[0].lower_V, *(point.upper_V for point in points)]
+    x, shown = np.repeat(edges, 2)[1:-1], np.repeat(values, 2)
+    marks.line(figure, x, shown, name="shown", colour=theme.VOLTAGE, unit="V", decimals=2)
+    broken = [
+        part for v, a, b in zip(values, edges, edges[1:], strict=False) for part in (v - a, v - b, np.nan)
+    ]
+    over = [part for a, b in pairwise(edges) for part in (a, b, np.nan)]
+    marks.line(figure, over, broken, name="error", colour=theme.VOLTAGE, unit="V", axis="y2")
+    for point in points:
+        for axis, bottom, top in (("y", point.lower_V, point.upper_V), ("y2", *_reach(point))):
+            figure.add_shape(
+                type="rect",
+                xref="x",
+                yref=axis,
+                x0=point.low_V,
+                x1=point.high_V,
+                y0=bottom,
+                y1=top,
+                line={"width": 0},
+                fillcolor=theme.see_through(theme.VOLTAGE, 0.3),
+            )
+    figure.add_shape(
+        type="line", xref="paper", yref="y2", x0=0, x1=1, y0=0, y1=0, line={"color": theme.QUIET, "width": 1}
+    )
+
+
+def _reach(point: SwitchingPoint) -> tuple[float, float]:
+    """Return the lowest and highest error within the band of a switching point."""
+    return point.lower_V - point.high_V, point.upper_V - point.low_V
+
+
+def _readings(figure: go.Figure, result: Readout) -> None:
+    fitted, table = result.fit, result.table
+    assert fitted is not None
+    assert table is not None
+    for doubted, colour, symbol in ((False, theme.INK, "circle"), (True, theme.CURRENT, "x")):
+        group = [one for one in fitted.readings if (one.row in fitted.doubted) == doubted]
+        if not group:
+            continue
+        for axis, height in (("y", 0.0), ("y2", 1.0)):
+            figure.add_trace(
+                go.Scatter(
+                    x=[float(one.reference_V) for one in group],
+                    y=[float(one.shown_V - one.reference_V if height else one.shown_V) for one in group],
+                    yaxis=axis,
+                    mode="markers",
+                    marker={"color": colour, "size": 11 if doubted else 7, "symbol": symbol},
+                    error_x={
+                        "type": "data",
+                        "array": [float(table.shared_V[one.row] + table.noise_V[one.row]) for one in group],
+                        "color": colour,
+                        "thickness": 1.2,
+                        "width": 3,
+                    },
+                    text=[f"row {one.row}" for one in group],
+                    hovertemplate="%{text}: reference %{x:.3f} V, %{y:.3f} V<extra></extra>",
+                )
+            )
+    for one in fitted.readings:
+        if one.row in fitted.doubted:
+            place = (float(one.reference_V), float(one.shown_V))
+            marks.label(
+                figure,
+                *place,
+                f"row {one.row}",
+                colour=theme.CURRENT,
+                anchor="center",
+                above=_room(result, place),
+            )
+
+
+def _room(result: Readout, place: tuple[float, float]) -> bool:
+    """Whether the label of a reading goes above it: where it lies above the staircase."""
+    return place[1] >= place[0]
+
+
+def _claim(figure: go.Figure, result: Readout) -> None:
+    claim = result.bench.claim_V()
+    if claim is None:
+        return
+    for sign, above in ((1, True), (-1, False)):
+        text = f"{'+' if sign > 0 else '−'}{claim[0]:g} V: {claim[1]}"
+        marks.limit(figure, sign * claim[0], text, axis="y2", above=above, declared=True)
+    errors = [abs(end) for point in result.switching_points for end in _reach(point)]
+    reach = 1.35 * max(claim[0], *errors)
+    figure.update_layout(yaxis2={"range": [-reach, reach]})
+
+
+def _answer(result: Readout) -> str:
+    fitted = result.fit
+    assert fitted is not None
+    place = fitted.place
+    high = fitted.largest_error_bounds()[1]
+    text = (
+        f"The shown value changes {sentences.span(float(place.low), float(place.high))} above the lower "
+        f"shown value. It is up to {sentences.volts(high)} off."
+    )
+    claim = result.bench.claim_V()
+    if claim is not None:
+        text += f" {claim[1][:1].upper()}{claim[1][1:]} is {claim[0]:g} V."
+    if fitted.doubted:
+        text += f" {sentences.rows(fitted.ways).capitalize()} contradicts the others."
+    return text
+
+
+def _points_table(points: tuple[SwitchingPoint, ...]) -> pd.DataFrame:
+    return pd.DataFrame(
+        [
+            (
+                f"{point.lower_V:g} to {point.upper_V:g}",
+                f"{point.low_V:.4f} to {point.high_V:.4f}",
+                "not both read"
+                if point.read_low_V is None or point.read_high_V is None
+                else f"{point.read_low_V:.4f} to {point.read_high_V:.4f}",
+            )
+            for point in points
+        ],
+        columns=["shown value, V", "changes at, V", "from the readings on either side alone, V"],
+    )
+
+
+def readout_next(result: Readout) -> Chart | Absent:
+    """Return what one more reading is worth, along the voltage axis."""
+    fitted = result.fit
+    if fitted is None or not fitted.consistent:
+        return Absent(_NONE)
+    worth = fitted.information
+    axis = theme.axis("cell voltage, V", range=[worth.voltage_V[0], worth.voltage_V[-1]], nticks=7)
+    figure = marks.panels(["expected worth of one more reading, bit"], x_axis=axis, panel_height=260)
+    figure.update_layout(
+        hovermode="x", yaxis={"range": [-0.06, 1.3 * max(worth.best_bits, 0.1)], "dtick": 0.2}
+    )
+    marks.line(
+        figure,
+        worth.voltage_V,
+        worth.bits,
+        name="worth",
+        colour=theme.READING,
+        unit="bit",
+        decimals=2,
+        most=2000,
+    )
+    for reading in fitted.readings:
+        at = float(reading.reference_V)
+        figure.add_shape(
+            type="line", x0=at, x1=at, yref="y", y0=-0.05, y1=-0.005, line={"color": theme.INK, "width": 2}
+        )
+    left = worth.next_V < float(fitted.model.middle_V)
+    marks.point(
+        figure,
+        worth.next_V,
+        float(np.interp(worth.next_V, worth.voltage_V, worth.bits)),
+        f"next: {worth.next_V:.3f} V",
+        colour=theme.READING,
+        away=(26 if left else -26, -26),
+    )
+    good = worth.voltage_V[worth.bits >= 0.9 * worth.best_bits]
+    return Chart(
+        key="readout-next",
+        question="Which cell to read next?",
+        answer=(
+            f"Read one at {sentences.volts(worth.next_V)}: worth {worth.best_bits:.2f} bit. The peaks "
+            f"show which other voltages are worth as much; the ticks at the foot are the readings taken."
+        ),
+        figure=figure,
+        table=_stretches(good, float(worth.voltage_V[1] - worth.voltage_V[0])),
+        about=("readout.next_voltage",),
+    )
+
+
+def _stretches(voltage: np.ndarray[tuple[int], np.dtype[np.float64]], spacing: float) -> pd.DataFrame:
+    """Return the stretches of voltage that are worth at least nine tenths of the best."""
+    parts = np.split(voltage, np.flatnonzero(np.diff(voltage) > 1.5 * spacing) + 1)
+    rows = [f"{part[0]:.3f} to {part[-1]:.3f}" for part in parts if len(part)]
+    return pd.DataFrame({"nearly as good as the best, V": rows})
+
+
+def readout_thresholds(result: Readout) -> Chart | Absent:
+    """Return the bracket of every warning and every change of mark, on one voltage axis."""
+    brackets = [*result.warnings, *result.thresholds]
+    if not brackets:
+        return Absent("No warnings and no marks were noted beside the readings.")
+    low, high = result.bench.range_V
+    known = [end for one in brackets for end in (one.low_V, one.high_V) if end is not None]
+    low, high = min([low, *known]), max([high, *known])
+    figure = go.Figure()
+    height = 90 + 58 * len(brackets)
+    figure.update_layout(theme.layout(height=height, margin={"l": 12, "r": 16, "t": 16, "b": 8}))
+    figure.update_layout(
+        xaxis=theme.axis("cell voltage, V", range=[low - 0.05, high + 0.05], nticks=7),
+        yaxis={"visible": False, "range": [-0.6, len(brackets) - 0.3]},
+        hovermode="closest",
+    )
+    for place, one in enumerate(reversed(brackets)):
+        ends = (low if one.low_V is None else one.low_V, high if one.high_V is None else one.high_V)
+        figure.add_shape(
+            type="rect",
+            x0=ends[0],
+            x1=ends[1],
+            y0=place - 0.25,
+            y1=place + 0.05,
+            line={"width": 1, "color": theme.VOLTAGE},
+            fillcolor=theme.see_through(theme.VOLTAGE, 0.3),
+        )
+        right = sum(ends) > low + high
+        text = f"{one.name}: {_ends(one.low_V, one.high_V)}"
+        marks.label(
+            figure,
+            ends[1 if right else 0],
+            place + 0.05,
+            text,
+            colour=theme.INK,
+            anchor="right" if right else "left",
+        )
+    kind = "warning" if result.warnings else "threshold"
+    return Chart(
+        key="readout-thresholds",
+        question="At which cell voltage does a warning come on?"
+        if result.warnings
+        else "Where do the marks change?",
+        answer=" ".join(sentences.bracket(one, kind) for one in brackets),
+        figure=figure,
+        table=pd.DataFrame(
+            [(one.name, _ends(one.low_V, one.high_V)) for one in brackets], columns=["mark", "threshold"]
+        ),
+        about=tuple(f"readout.{kind}.{one.slug}.low" for one in brackets),
+    )
+
+
+def _ends(low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return f"above {sentences.volts(low)}" if low is not None else f"below {sentences.volts(high or 0.0)}"
+    return sentences.span(low, high)
