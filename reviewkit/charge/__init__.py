@@ -1,14 +1,16 @@
 """The charge curve."""
 
 from reviewkit.charge.analysis import ChargeResult, analyse_one
-from reviewkit.charge.findings import ChargeFindings, ChargeResults
+from reviewkit.charge.findings import LABELS, ChargeFindings, ChargeResults
 from reviewkit.charge.inputs import ChargeInputs, ChargeRun, check, inputs
 from reviewkit.charge.phases import Phase, Phases
 from reviewkit.charge.reading import read
 from reviewkit.charge.record import ChargeRecord, Gap, on_one_clock
 from reviewkit.charge.runs import analyse
+from reviewkit.charge.separated import Separations, separate_all
 
 __all__ = [
+    "LABELS",
     "ChargeFindings",
     "ChargeInputs",
     "ChargeRecord",
@@ -18,10 +20,12 @@ __all__ = [
     "Gap",
     "Phase",
     "Phases",
+    "Separations",
     "analyse",
     "analyse_one",
     "check",
     "inputs",
     "on_one_clock",
     "read",
+    "separate_all",
 ]

@@ -14,8 +14,8 @@ from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.shapes import Adherence
 from reviewkit.uncertainty import Component, Measured
 
-CLOCK_RATE = 1e-4
-"""Half-width of a logger's clock rate error; common practice for a crystal, no source."""
+CLOCK_RATE = 5e-5
+"""Half-width of a logger's clock rate error; common practice for a quartz, no source."""
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,8 @@ _END_BAND_V = 0.008
 _LEAST_FALL = 0.05
 _ROUNDS = 40
 _MOST_OHM = 1.0
-_LEAST_ROWS = 8
+_LEAST_ROWS = 12
+_END_ROWS = 5
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,10 @@ def find(record: ChargeRecord, main: Segments, *, from_s: float) -> Knee | None:
     if rough is None:
         return None
     first, set_V, series_ohm = rough
-    if first == 0 or coarse.time_s[first] - from_s < 3 * record.interval_s:
+    # Within the first few rows the two logs and the grid cannot tell "soon" from "at once".
+    grid_s = (coarse.time_s[-1] - coarse.time_s[0]) / len(coarse.time_s)
+    soon_s = max(3 * record.interval_s, 3 * record.voltage_interval_s, 2 * grid_s)
+    if first == 0 or coarse.time_s[first] - from_s < soon_s:
         return Knee(Measured(from_s, "s"), set_V, series_ohm, from_start=True)
     moment = _refined(record, main, float(coarse.time_s[first]), from_s, set_V, series_ohm)
     return Knee(moment, set_V, series_ohm, from_start=False)
@@ -102,7 +106,7 @@ def _hold_window(coarse: Coarse, record: ChargeRecord, level_A: float) -> tuple[
     """Return where the constant-voltage phase begins, with set voltage and series resistance."""
     voltage, current = coarse.voltage_V, coarse.current_A
     step = record.voltmeter.resolution
-    tail = max(3, len(voltage) // 200)
+    tail = _END_ROWS
     band = max(_END_BAND_V, 1.6 * step)
     apart = np.flatnonzero(np.abs(voltage - np.median(voltage[-tail:])) > band)
     first = int(apart[-1]) + 1 if len(apart) else 0

@@ -153,12 +153,7 @@ def _voltage_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: flo
     low = float(volts.min())
     room = 0.12 * (top - low)
     figure.update_layout(yaxis={"range": [low - room, top + room]})
-    tolerance = wording.number(run.cell.charge_limit_tolerance_V, 2)
-    marks.limit(
-        figure,
-        allowed.high or 0.0,
-        f"limit {wording.number(run.cell.limit_V, 2)} V + {tolerance} V: {allowed.source}",
-    )
+    marks.limit(figure, allowed.high or 0.0, f"{allowed.high:.2f} V at most: {allowed.source}")
     peak = run.get("peak_voltage")
     if peak:
         at = float(time[int(np.argmax(volts >= peak.value - 1e-9))])
@@ -183,6 +178,7 @@ def _current_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: flo
         )
         top = max(top, allowed.high)
     figure.update_layout(yaxis2={"range": [min(0.0, float(amps.min())) - 0.04 * top, 1.22 * top]})
+    _narrow_names(figure, run, clock, span)
     _knee_point(figure, run, clock, span)
     end, cut = run.get("termination_time"), run.get("termination_current")
     if end and cut:
@@ -196,6 +192,21 @@ def _current_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: flo
             axis="y2",
             away=(24 if end.value < 0.6 * span else -24, -34),
         )
+
+
+def _narrow_names(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+    """Name on the curve those phases whose band is too narrow for a name."""
+    assert run.phases is not None
+    for phase in run.phases.spans:
+        if phase.name not in ("precharge", "top-up", "interrupted"):
+            continue
+        if phase.length_s >= marks.TOO_NARROW * span:
+            continue
+        inside = (run.record.time_s >= phase.start_s) & (run.record.time_s <= phase.end_s)
+        height = float(run.record.current[inside].max()) if inside.any() else 0.0
+        middle = clock.at((phase.start_s + phase.end_s) / 2 - run.phases.start.value)
+        anchor = "left" if phase.name == "precharge" else "center"
+        marks.label(figure, middle, height, phase.name, colour=theme.QUIET, axis="y2", anchor=anchor)
 
 
 def _knee_point(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
@@ -347,7 +358,7 @@ def _knee(run: ChargeResult, label: str) -> Chart | str:
         figure,
         clock.at(knee.value),
         height,
-        f"knee at {_said(knee)}",
+        f"knee at {_hmm(knee.value)}",
         colour=theme.CURRENT,
         axis="y2",
         away=(-20, 36),
@@ -410,10 +421,10 @@ def _end(run: ChargeResult, label: str) -> Chart | str:
         figure,
         clock.at(end.value),
         cut.value,
-        f"cut off at {_said(cut)}",
+        f"cut off at {_short(cut)}",
         colour=theme.CURRENT,
         axis="y2",
-        away=(20, -16),
+        away=(-24, -30),
         error_y=cut.expanded,
     )
     _termination_limits(figure, run, cut)
