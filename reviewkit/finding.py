@@ -242,7 +242,7 @@ def limit_text(item: Finding) -> str:
     """Return "at most 4.25 V (cell's data sheet)", or nothing where there is no limit."""
     if item.limit is None:
         return ""
-    span = wording.interval(item.limit.low, item.limit.high, item.unit)
+    span = wording.declared(item.limit.low, item.limit.high, item.unit)
     return f"{span} ({item.limit.source})" if item.limit.source else span
 
 
@@ -290,9 +290,9 @@ def _component_from_dict(data: Mapping[str, Any]) -> Component:
 
 def _plain_number(value: Any) -> Any:
     """Return plain JSON: no numpy scalars, no NaN, twelve significant digits."""
-    if value is None or isinstance(value, bool | str | list):
+    if hasattr(value, "item"):
+        value = value.item()
+    if value is None or isinstance(value, bool | str | list | int):
         return value
-    if isinstance(value, int):
-        return int(value)
     number = float(value)
     return float(f"{number:.12g}") if math.isfinite(number) else None

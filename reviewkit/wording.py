@@ -72,7 +72,7 @@ def _size(value: float, uncertainty: float | None) -> float:
 
 def _plain_decimals(value: float) -> int:
     """Decimals that show four significant digits, none for whole numbers."""
-    if value == int(value) and abs(value) < 1e6:
+    if not math.isfinite(value) or (value == int(value) and abs(value) < 1e6):
         return 0
     return max(0, 3 - math.floor(math.log10(abs(value)))) if value else 0
 
@@ -144,6 +144,26 @@ def bounded(value: float, low: float, high: float, unit: str) -> str:
     up = math.ceil(high / scale * power - 1e-6) / power
     middle, bottom, top = (number(item, decimals) + behind for item in (value / scale, down, up))
     return f"{middle} ({bottom} to {top})"
+
+
+def declared(low: float | None, high: float | None, unit: str) -> str:
+    """Return a limit as it is declared, with no more digits than it has: "4.15 V to 4.25 V"."""
+    ends = [end for end in (low, high) if end is not None]
+    if not ends:
+        return ""
+    scale, sign = units.for_people(max(ends, key=abs), unit)
+    behind = (NO_BREAK if sign != "%" else THIN) + sign if sign else ""
+    texts = [f"{number(end / scale, _needed_decimals(end / scale))}{behind}" for end in ends]
+    if unit == "s":
+        texts = [_duration(end, None) for end in ends]
+    if len(texts) == 2:
+        return f"{texts[0]} to {texts[1]}"
+    return f"at most {texts[0]}" if low is None else f"at least {texts[0]}"
+
+
+def _needed_decimals(value: float) -> int:
+    """Decimals that show a typed number whole, six at most."""
+    return next((places for places in range(6) if abs(round(value, places) - value) < 1e-9), 6)
 
 
 def listed(words: Iterable[str], last: str = "and") -> str:

@@ -31,6 +31,8 @@ class PageContext:
         Where the charts' script lies, seen from the page.
     lead, disclosure : str
         The lines under the heading: the sample, and who has what to do with whom.
+    notice : str
+        What every page of the review must say first, such as that its data are invented.
     draft : str
         Why this is a draft; empty if it is none.
     trail : tuple of Link
@@ -52,6 +54,7 @@ class PageContext:
     charts: str = ""
     lead: str = ""
     disclosure: str = ""
+    notice: str = ""
     draft: str = ""
     trail: tuple[Link, ...] = ()
     sections: tuple[Link, ...] = ()

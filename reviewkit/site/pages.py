@@ -49,6 +49,7 @@ def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
         sections=tuple(Link(result.page, result.section.title) for result in reviewed.sections),
         where={item.key: result.page for result in reviewed.sections for item in result.findings},
         video=_web(reviewed.file.review.video),
+        notice=reviewed.file.review.notice,
         draft=_draft(reviewed),
     )
 

@@ -29,6 +29,7 @@ def instruments(record: Record) -> Part:
     pairs = [
         ("Voltmeter", _meter(record.voltmeter)),
         ("Ammeter", _meter(record.ammeter)),
+        ("Ammeter for drain", _meter(record.drain_ammeter) if record.drain_ammeter else ""),
         ("Cell", _cell(record.cell)),
         ("Source", str(review.get("source") or "")),
         ("Conditions", ", ".join(_conditions(review))),

@@ -111,26 +111,27 @@ RULES = (
     ),
     Rule("*", _fails, "{label}: {text}, outside {limit}."),
 )
-"""The first rule that holds for a finding speaks for it."""
+"""The first rule that holds for a finding speaks for it; the most urgent stand first."""
 
 
 def own(record: Record) -> list[str]:
     """Return the cautions that this device's findings call for, and those the author adds."""
-    said = [text for item in record.distinct() if (text := _due(item))]
-    said += [str(text) for text in record.review.get("cautions") or ()]
+    due = sorted((found for item in record.distinct() if (found := _due(item))), key=lambda found: found[0])
+    said = [text for _, text in due] + [str(text) for text in record.review.get("cautions") or ()]
     return list(dict.fromkeys(said))
 
 
-def _due(item: Finding) -> str:
-    for rule in RULES:
+def _due(item: Finding) -> tuple[int, str] | None:
+    """Return the rank and the words of the rule that speaks for a finding, if one does."""
+    for rank, rule in enumerate(RULES):
         if fnmatch.fnmatchcase(item.key, rule.keys) and rule.holds(item):
-            return rule.says.format(
+            return rank, rule.says.format(
                 text=item.text,
                 limit=limit_text(item) or "its limit",
                 note=item.note,
                 label=item.label[:1].upper() + item.label[1:],
             )
-    return ""
+    return None
 
 
 def cautions(record: Record) -> Part:

@@ -14,7 +14,7 @@ from reviewkit.summary.part import Part, html, table
 from reviewkit.summary.record import Record
 from reviewkit.uncertainty import Measured
 
-_HEAD = ("The maker says", "Measured", "Does it hold?")
+_HEAD = ("The maker says", "Measured", "Holds")
 
 
 def claims(record: Record) -> Part:
@@ -47,7 +47,7 @@ def _row(
                 place=f"claims[{place}].about",
                 remedy=_near(key, record),
             )
-        return _says(claim, item), f"{item.label}: {item.text}", _answer(claim, item)
+        return _says(claim, item), item.text, _answer(claim, item)
     except ReviewFileError as error:
         faults.append(error)
     except ValueError as error:
@@ -80,11 +80,15 @@ def _says(claim: Mapping[str, Any], item: Finding) -> str:
         return f"“{claim['says']}”{source}"
     equal, limit = _equal(claim, item), _limit(claim, item)
     told = (
-        wording.interval(limit.low, limit.high, item.unit)
+        wording.declared(limit.low, limit.high, item.unit)
         if equal is None
-        else f"about {wording.quantity(equal, None, item.unit)}"
+        else wording.declared(None, equal, item.unit).replace("at most", "about")
     )
-    return f"{item.label}: {told}{source}"
+    return f"{_capital(item.label)}: {told}{source}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _answer(claim: Mapping[str, Any], item: Finding) -> str:

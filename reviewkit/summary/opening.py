@@ -92,7 +92,7 @@ def _within(inside: int, judged: int) -> str:
 
 
 def _named(items: Iterable[Finding]) -> str:
-    return "; ".join(f"{item.label} {item.text} ({limit_text(item)})" for item in items)
+    return "; ".join(f"{item.label}, {item.text} where the limit is {limit_text(item)}" for item in items)
 
 
 def _count(number: int, what: str) -> str:

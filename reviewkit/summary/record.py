@@ -19,7 +19,7 @@ class Record:
     Parameters
     ----------
     findings : Findings
-    device, review, cell, voltmeter, ammeter : mapping
+    device, review, cell, voltmeter, ammeter, drain_ammeter : mapping
         Blocks of the review file, as written.
     claims : sequence of mapping
         The maker's claims.
@@ -41,6 +41,7 @@ class Record:
     cell: Mapping[str, Any] = field(default_factory=dict)
     voltmeter: Mapping[str, Any] = field(default_factory=dict)
     ammeter: Mapping[str, Any] = field(default_factory=dict)
+    drain_ammeter: Mapping[str, Any] = field(default_factory=dict)
     claims: Sequence[Mapping[str, Any]] = ()
     sections: tuple[Mapping[str, Any], ...] = ()
     inputs: tuple[Mapping[str, Any], ...] = ()
@@ -105,6 +106,7 @@ def read(
     cell: Mapping[str, Any] | None = None,
     voltmeter: Mapping[str, Any] | None = None,
     ammeter: Mapping[str, Any] | None = None,
+    drain_ammeter: Mapping[str, Any] | None = None,
     review: Mapping[str, Any] | None = None,
     last_edition: str = "",
 ) -> Record:
@@ -114,7 +116,7 @@ def read(
     ----------
     findings : str
         Path of `findings.json`.
-    device, cell, voltmeter, ammeter, review : mapping, optional
+    device, cell, voltmeter, ammeter, drain_ammeter, review : mapping, optional
         Blocks of the review file.
     claims : sequence of mapping
         The maker's claims.
@@ -135,6 +137,7 @@ def read(
         cell=cell or {},
         voltmeter=voltmeter or {},
         ammeter=ammeter or {},
+        drain_ammeter=drain_ammeter or {},
         claims=tuple(claims),
         sections=tuple(whole.get("sections", ())),
         inputs=tuple(whole.get("inputs", ())),
