@@ -51,14 +51,16 @@ def conformance_probability(value: float, standard: float, limit: Limit) -> floa
     float
         p_c = Φ((T_U − y)/u) − Φ((T_L − y)/u) (JCGM 106 clause 7).
     """
+    if standard == 0:
+        above = limit.low is None or value >= limit.low
+        below = limit.high is None or value <= limit.high
+        return 1.0 if above and below else 0.0
     below_high = 1.0 if limit.high is None else _normal_cdf(limit.high - value, standard)
     below_low = 0.0 if limit.low is None else _normal_cdf(limit.low - value, standard)
     return below_high - below_low
 
 
 def _normal_cdf(distance: float, standard: float) -> float:
-    if standard == 0:
-        return 1.0 if distance >= 0 else 0.0
     return 0.5 * math.erfc(-distance / (standard * math.sqrt(2)))
 
 

@@ -50,7 +50,8 @@ class Component:
         Degrees of freedom of a Type A evaluation.
     shared : str
         Names the one physical unknown behind it; components with the same name are fully correlated,
-        within one number and between numbers. Empty: an unknown of its own.
+        within one number and between numbers. Empty: an unknown of its own. "NAME [2]" is the second of
+        several unknowns that one set of repeat readings gave: they share its degrees of freedom.
     """
 
     name: str
@@ -150,6 +151,7 @@ class _Part:
     standard_in_number: float
     distribution: Distribution
     dof: float
+    readings: str = ""
 
 
 def merged(components: Iterable[Component]) -> tuple[_Part, ...]:
@@ -158,16 +160,28 @@ def merged(components: Iterable[Component]) -> tuple[_Part, ...]:
     for position, component in enumerate(components):
         groups.setdefault(component.shared or f"\0{position}", []).append(component)
     return tuple(
-        _Part(abs(math.fsum(part.signed for part in group)), group[0].distribution, group[0].dof)
-        for group in groups.values()
+        _Part(
+            abs(math.fsum(part.signed for part in group)),
+            group[0].distribution,
+            group[0].dof,
+            name.rsplit(" [", 1)[0],
+        )
+        for name, group in groups.items()
     )
 
 
 def effective_dof(parts: Iterable[_Part]) -> float:
-    """Return the Welch–Satterthwaite degrees of freedom, cut to the next lower integer (GUM eq. G.2b)."""
-    known = tuple(parts)
-    total = math.fsum(part.standard_in_number**2 for part in known)
-    weights = math.fsum(part.standard_in_number**4 / part.dof for part in known if math.isfinite(part.dof))
+    """Return the Welch–Satterthwaite degrees of freedom, cut to the next lower integer (GUM eq. G.2b).
+
+    The formula holds for independent evaluations. Unknowns from one set of simultaneous readings are one
+    evaluation, however many they are: a result that rests on it alone has the set's degrees of freedom.
+    """
+    variances: dict[tuple[str, float], float] = {}
+    for part in parts:
+        evaluation = (part.readings, part.dof)
+        variances[evaluation] = variances.get(evaluation, 0.0) + part.standard_in_number**2
+    total = math.fsum(variances.values())
+    weights = math.fsum(size**2 / dof for (_, dof), size in variances.items() if math.isfinite(dof))
     if weights == 0 or total == 0:
         return math.inf
     return max(1.0, math.floor(total**2 / weights + 1e-9))

@@ -1,0 +1,154 @@
+"""Meters: accuracy as data sheets print it, ranges, burden."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from published_values import published
+
+from reviewkit import instrument
+from reviewkit.instrument import Accuracy, Meter
+from reviewkit.uncertainty import Measured, difference
+
+SPECS = published("meter_specs")
+
+
+@pytest.mark.parametrize("example", SPECS["examples"], ids=lambda one: f"{one['reading']}-{one['pct']}")
+def test_published_specifications(example: dict[str, Any]) -> None:
+    """Worked examples of makers' articles: limit = percent of reading + counts of the range's last digit."""
+    stated = f"±({example['pct']} % + {example['counts']})"
+    meter = Meter("meter", "V", instrument.accuracy(stated), example["lsd"])
+    assert meter.half_width(example["reading"]) == pytest.approx(example["limit"], rel=1e-9)
+    part = meter.component(example["reading"])
+    assert part.standard == pytest.approx(example["limit"] / math.sqrt(3))
+
+
+@pytest.mark.parametrize("example", SPECS["burden"], ids=lambda one: one["where"][:16])
+def test_published_burden_examples(example: dict[str, Any]) -> None:
+    """I = V/(R + R_meter): what an ammeter in series does to the current it measures."""
+    meter = instrument.meter(
+        {"accuracy": "1 % + 3", "resolution": "1 mA", "burden_ohm": example["meter_ohm"]}, "A"
+    )
+    shown = example["source_V"] / (example["load_ohm"] + meter.series_ohm)
+    assert shown == pytest.approx(example["shown_A"], rel=1e-6)
+    error = -meter.series_ohm / (example["load_ohm"] + meter.series_ohm)
+    assert 100 * error == pytest.approx(example["error_percent"], rel=1e-6)
+    assert shown / example["ideal_A"] - 1 == pytest.approx(error, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("±(0.5 % + 2)", Accuracy(0.5, 2)),
+        ("±(0.5% + 2)", Accuracy(0.5, 2)),
+        ("0.5 % + 2", Accuracy(0.5, 2)),
+        ("0,5% + 2 dgt", Accuracy(0.5, 2)),
+        ("±(0.08 % of reading + 2 counts)", Accuracy(0.08, 2)),
+        ("±(1.0 % rdg + 3 digits)", Accuracy(1.0, 3)),
+        ("±0.1 %", Accuracy(0.1)),
+        ("1%", Accuracy(1.0)),
+        ("± (0.05 % + 0.3 mV)", Accuracy(0.05, absolute=0.3e-3)),
+        ("±(0.05 % + 20 µV)", Accuracy(0.05, absolute=20e-6)),
+        ("±3 counts", Accuracy(0.0, 3)),
+        ("±0.5% ± 2d", Accuracy(0.5, 2)),
+        ("0.5%+2", Accuracy(0.5, 2)),
+        ("0.5%+2d", Accuracy(0.5, 2)),
+        ("±(2 % + 5 LSD)", Accuracy(2, 5)),
+    ],
+)
+def test_accuracy_as_the_trade_writes_it(text: str, expected: Accuracy) -> None:
+    found = instrument.accuracy(text)
+    assert found.percent == pytest.approx(expected.percent)
+    assert found.counts == pytest.approx(expected.counts)
+    assert found.absolute == pytest.approx(expected.absolute)
+
+
+def test_an_absolute_part_of_an_ammeter() -> None:
+    assert instrument.accuracy("±(0.5 % + 2 mA)", "A").absolute == pytest.approx(2e-3)
+
+
+@pytest.mark.parametrize("text", ["", "good", "±", "%", "±(0.5 % + )", "0.5 % + 2 apples", "±(0.5 % + 2 mA)"])
+def test_what_is_no_accuracy_is_refused_with_an_example(text: str) -> None:
+    with pytest.raises(ValueError, match=r"±|unit"):
+        instrument.accuracy(text, "V")
+
+
+@given(st.floats(0.01, 5), st.integers(0, 50), st.floats(-100, 100))
+def test_the_half_width_grows_with_the_reading_and_is_never_negative(
+    percent: float, counts: int, reading: float
+) -> None:
+    meter = Meter("meter", "V", Accuracy(percent, counts), 0.001)
+    assert meter.half_width(reading) == pytest.approx(percent / 100 * abs(reading) + counts * 0.001)
+    assert meter.half_width(reading) == meter.half_width(-reading)
+
+
+SPEC = {
+    "name": "handheld",
+    "accuracy": "1 % + 3",
+    "burden_ohm": 0.03,
+    "leads_ohm": "20 mΩ",
+    "ranges": [
+        {"full_scale": "6 mA", "resolution": "1 µA", "burden_ohm": 1.8},
+        {"full_scale": "10 A", "resolution": "1 mA"},
+    ],
+}
+
+
+def test_a_range_keeps_what_the_meter_says_and_adds_its_own() -> None:
+    fine, coarse = instrument.meter(SPEC, "A", 0.006), instrument.meter(SPEC, "A", 10)
+    assert (fine.resolution, fine.series_ohm) == (pytest.approx(1e-6), pytest.approx(1.82))
+    assert (coarse.resolution, coarse.series_ohm) == (pytest.approx(1e-3), pytest.approx(0.05))
+    assert fine.label == "handheld, 6 mA range"
+    assert coarse.label == "handheld, 10 A range"
+    assert instrument.meter(SPEC, "A") == coarse
+    assert instrument.meter(coarse, "A") is coarse
+
+
+def test_a_range_that_the_meter_does_not_have_is_named_with_those_it_has() -> None:
+    with pytest.raises(ValueError, match=r"no range of 0\.6 A; it has 0\.006 A, 10 A"):
+        instrument.meter(SPEC, "A", 0.6)
+
+
+def test_a_meter_without_ranges_takes_the_full_scale_it_is_given() -> None:
+    meter = instrument.meter({"accuracy": "1 % + 3", "resolution": 0.001}, "A", 10)
+    assert meter.full_scale == 10
+    assert meter.fits(10)
+    assert not meter.fits(10.1)
+
+
+@pytest.mark.parametrize(
+    ("spec", "words"),
+    [({"resolution": 0.001}, "needs its accuracy"), ({"accuracy": "1 %"}, "needs its resolution")],
+)
+def test_a_meter_lacks_what_it_needs(spec: dict[str, Any], words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        instrument.meter(spec, "V")
+
+
+def test_two_readings_on_one_range_share_its_error_and_on_two_ranges_do_not() -> None:
+    fine, coarse = instrument.meter(SPEC, "A", 0.006), instrument.meter(SPEC, "A", 10)
+    on_one = [Measured(0.5, "A", (coarse.component(0.5),)), Measured(0.5, "A", (coarse.component(0.5),))]
+    assert difference(*on_one).standard == 0
+    apart = difference(Measured(0.005, "A", (fine.component(0.005),)), on_one[0])
+    assert apart.standard == pytest.approx(
+        math.hypot(fine.half_width(0.005), coarse.half_width(0.5)) / math.sqrt(3)
+    )
+
+
+def test_counts_hold_the_resolution_already() -> None:
+    """GUM F.2.2.1 applies to a display whose statement has no counts."""
+    assert instrument.meter({"accuracy": "1 % + 3", "resolution": 0.001}, "A").states_counts
+    plain = instrument.meter({"accuracy": "1 %", "resolution": 0.001}, "A")
+    assert not plain.states_counts
+    assert plain.step_component().standard == pytest.approx(0.001 / math.sqrt(12))
+
+
+def test_the_gain_part_scales_with_the_result() -> None:
+    meter = instrument.meter({"accuracy": "1 % + 3", "resolution": 0.001}, "A")
+    part = meter.gain_component(2.5)
+    assert part.contribution == pytest.approx(2.5 * 0.01 / math.sqrt(3))
+    assert part.shared == meter.component(1.0).shared
