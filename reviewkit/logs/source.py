@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import mmap
 import re
+import warnings
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -147,19 +148,26 @@ def _read_text(place: Path, file: str, encoding: str, found: Layout, wanted: Seq
     except UnicodeDecodeError:
         encoding = "cp1252" if encoding.startswith("utf-8") else encoding
         return _line_by_line(place, file, encoding, found, wanted)
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError):
+    except (pd.errors.ParserWarning, ValueError, OverflowError):
         return _line_by_line(place, file, encoding, found, wanted)
     return Columns(frame.iloc[:-1] if cut else frame, cut_off=int(cut))
 
 
 def _usual(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> pd.DataFrame:
+    with warnings.catch_warnings():
+        # A first row wider than the rest is only warned of, and cut: read line by line instead.
+        warnings.simplefilter("error", pd.errors.ParserWarning)
+        return _all_columns(place, encoding, found)[sorted(set(wanted))]
+
+
+def _all_columns(place: Path, encoding: str, found: Layout) -> pd.DataFrame:
+    # Without a choice of columns pandas refuses a row that is too wide, with one it would cut it.
     return pd.read_csv(
         place,
         sep=r"\s+" if found.delimiter == WHITESPACE else found.delimiter,
         header=None,
         names=list(range(found.width)),
         index_col=False,
-        usecols=sorted(set(wanted)),
         skiprows=found.first_row,
         decimal=found.decimal,
         encoding=encoding,
@@ -174,10 +182,10 @@ def _usual(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> 
 def _line_by_line(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
     data = files.content(place, file=file, error=LogError)
     lines = _LINE_END.split(data.decode(encoding, errors="replace").removeprefix("\ufeff"))
-    rows = [layouts.split(line, found.delimiter) for line in lines[found.first_row :] if line.strip()]
-    columns = of_rows(rows, wanted, found.width)
     cut = bool(lines[-1].strip()) and _looks_cut(lines[-1], found, wanted)
-    return Columns(columns.frame.iloc[:-1] if cut else columns.frame, columns.unreadable, int(cut))
+    body = lines[found.first_row : -1 if cut else None]
+    rows = [layouts.split(line, found.delimiter) for line in body if line.strip()]
+    return replace(of_rows(rows, wanted, found.width), cut_off=int(cut))
 
 
 def of_rows(rows: Sequence[Sequence[str]], wanted: Sequence[int], width: int) -> Columns:

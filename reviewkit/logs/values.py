@@ -13,6 +13,7 @@ from reviewkit import tables, units
 from reviewkit.logs import cells
 
 Numbers = npt.NDArray[np.float64]
+_LONGEST_CELL = 100
 GOOD, EMPTY, OVERLOAD, UNREADABLE = range(4)
 
 
@@ -106,7 +107,8 @@ def _from_text(column: pd.Series) -> tuple[Numbers, npt.NDArray[np.int8], pd.Ser
     A meter shows few different readings: each is looked at once.
     """
     codes, kinds = pd.factorize(column)
-    text = pd.Series([str(kind).strip() for kind in kinds] + [""], dtype=object)
+    short = [cell if len(cell) <= _LONGEST_CELL else "too long" for cell in map(str, kinds)]
+    text = pd.Series([cell.strip() for cell in short] + [""], dtype=object)
     point = text.str.replace(",", ".", regex=False).str.replace("\u2212", "-", regex=False)
     numbers = pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan, copy=True)
     states = np.full(len(text), GOOD, dtype=np.int8)
