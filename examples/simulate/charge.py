@@ -105,7 +105,7 @@ def birch_laptop() -> Scenario:
         charger=replace(wall.charger, plateau_A=0.47, folds=(), precharge_A=0.11),
         charge_state=0.21,
         before_s=180.0,
-        plugged_s=7.4 * _HOUR_S,
+        plugged_s=6.8 * _HOUR_S,
         after_s=1500.0,
         started=datetime(2026, 2, 19, 8, 14, 5),
         seed=203,

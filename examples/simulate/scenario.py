@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
@@ -18,6 +18,8 @@ from simulate.charger import Charger, Course, Rig, course_of
 from simulate.meters import LoggingMeter, Readings, look
 from simulate.styles import STYLES, Style
 from simulate.truth import Truth
+
+_RELAXED_S = 3700.0
 
 
 @dataclass(frozen=True)
@@ -65,13 +67,17 @@ class Scenario:
         """Return the charge, what the meters saw of it, and the truth."""
         course = self.course(self.rig)
         rng = np.random.default_rng(self.seed)
-        volts = look(self.voltmeter, course.time_s, course.cell_V, rng)
-        amps = look(self.ammeter, course.time_s, course.current_A, rng)
+        until_s = self.before_s + self.plugged_s + self.after_s
+        voltmeter, ammeter = (
+            replace(meter, ends_s=min(meter.ends_s, until_s)) for meter in (self.voltmeter, self.ammeter)
+        )
+        volts = look(voltmeter, course.time_s, course.cell_V, rng)
+        amps = look(ammeter, course.time_s, course.current_A, rng)
         exact = truth.of(course, self.charger, self.rig, plugged_s=self.plugged_s)
         return Run(self, course, volts, amps, exact)
 
     def course(self, rig: Rig) -> Course:
-        """Return the exact course of the charge with a given rig in series."""
+        """Return the exact course of the charge with a given rig in series, relaxed for an hour at least."""
         return course_of(
             self.cell,
             self.charger,
@@ -79,7 +85,7 @@ class Scenario:
             charge_state=self.charge_state,
             before_s=self.before_s,
             plugged_s=self.plugged_s,
-            after_s=self.after_s,
+            after_s=max(self.after_s, _RELAXED_S),
         )
 
     def write(self, folder: Path) -> Run:
