@@ -7,6 +7,7 @@ to one charge with its relaxation and used for one thing: to run the same charge
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -184,10 +185,12 @@ def fit(
 
 def _follow(current: FloatArray, step: float, tau: float) -> FloatArray:
     """Return the current seen through a first-order lag of unit resistance."""
-    from scipy.signal import lfilter
-
-    decay = float(np.exp(-step / tau))
-    return np.asarray(lfilter([0.0, 1 - decay], [1.0, -decay], current), dtype=np.float64)
+    decay = math.exp(-step / tau)
+    followed, state = [], 0.0
+    for amperes in current.tolist():
+        followed.append(state)
+        state = decay * state + (1 - decay) * amperes
+    return np.array(followed)
 
 
 def _spline_basis(charge: FloatArray, voltage: FloatArray, pieces: int) -> tuple[FloatArray, FloatArray]:
@@ -243,33 +246,61 @@ def run(model: CellModel, start: State, limits: Limits, *, step_s: float = 5.0, 
     most_s : float [s]
         Gives up after this time: the current then never fell to the stop.
     """
-    time, charge, slow = start.time_s, start.charge_Ah, start.slow_V.copy()
-    decay = np.exp(-step_s / model.time_constants_s)
+    circuit = _Circuit(model, start, step_s)
     opposing = model.ohmic + limits.series_ohm
-    rows: list[tuple[float, float, float, float]] = []
-    knee = duration = float("nan")
+    time, rows = start.time_s, []
+    knee = duration = math.nan
     while time < start.time_s + most_s:
-        resting = _open_circuit(model, charge) + float(slow.sum())
+        resting = circuit.resting_V()
         allowed = (limits.set_V - resting) / opposing
         current = max(0.0, min(limits.current_A, allowed))
-        rows.append((time, resting + model.ohmic * current, current, charge))
-        if allowed < limits.current_A and np.isnan(knee):
+        rows.append((time, resting + model.ohmic * current, current, circuit.charge_Ah))
+        if math.isnan(knee) and allowed < limits.current_A:
             knee = time
-        if current <= limits.stop_A and not np.isnan(knee):
+        if current <= limits.stop_A and not math.isnan(knee):
             duration = _crossing(rows, limits.stop_A)
             break
-        slow = decay * slow + (1 - decay) * model.slow_ohm * current
-        charge += current * step_s / 3600
+        circuit.advance(current)
         time += step_s
     table = np.array(rows)
-    return Run(
-        table[:, 0],
-        table[:, 1],
-        table[:, 2],
-        table[:, 3],
-        knee,
-        duration if not np.isnan(duration) else float(table[-1, 0]),
-    )
+    ended = float(table[-1, 0]) if math.isnan(duration) else duration
+    return Run(table[:, 0], table[:, 1], table[:, 2], table[:, 3], knee, ended)
+
+
+class _Circuit:
+    """A cell model on its way through a charge; plain floats, for it is stepped thousands of times."""
+
+    def __init__(self, model: CellModel, start: State, step_s: float) -> None:
+        self.charge_Ah = start.charge_Ah
+        self._slow = start.slow_V.tolist()
+        self._decays = np.exp(-step_s / model.time_constants_s).tolist()
+        self._ohms = model.slow_ohm.tolist()
+        self._step_h = step_s / 3600
+        self._first = float(model.charge_Ah[0])
+        self._pitch = float(model.charge_Ah[1] - model.charge_Ah[0])
+        self._curve = model.open_circuit_V.tolist()
+        # Beyond what was measured the curve goes on along its last slope.
+        self._beyond = (self._curve[-1] - self._curve[-12]) / 11
+
+    def resting_V(self) -> float:
+        """U(q) and the memory terms [V]."""
+        place = (self.charge_Ah - self._first) / self._pitch
+        last = len(self._curve) - 1
+        if place >= last:
+            open_circuit = self._curve[-1] + self._beyond * (place - last)
+        else:
+            left = max(0, int(place))
+            share = max(0.0, place) - left
+            open_circuit = self._curve[left] + share * (self._curve[left + 1] - self._curve[left])
+        return float(open_circuit + sum(self._slow))
+
+    def advance(self, current_A: float) -> None:
+        """Let one step pass with this current."""
+        self._slow = [
+            decay * volts + (1 - decay) * ohms * current_A
+            for volts, decay, ohms in zip(self._slow, self._decays, self._ohms, strict=True)
+        ]
+        self.charge_Ah += current_A * self._step_h
 
 
 def _crossing(rows: list[tuple[float, float, float, float]], stop_A: float) -> float:
@@ -277,12 +308,3 @@ def _crossing(rows: list[tuple[float, float, float, float]], stop_A: float) -> f
         return rows[-1][0]
     (early, _, more, _), (late, _, less, _) = rows[-2:]
     return late if more == less else early + (late - early) * (more - stop_A) / (more - less)
-
-
-def _open_circuit(model: CellModel, charge: float) -> float:
-    """U(q), continued along its last slope beyond what was measured."""
-    end = model.charge_Ah[-1]
-    if charge <= end:
-        return float(np.interp(charge, model.charge_Ah, model.open_circuit_V))
-    slope = (model.open_circuit_V[-1] - model.open_circuit_V[-12]) / (end - model.charge_Ah[-12])
-    return float(model.open_circuit_V[-1] + slope * (charge - end))

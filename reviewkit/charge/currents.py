@@ -54,11 +54,18 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     slope_doubt = max(noise, record.ammeter.resolution / math.sqrt(12)) * math.sqrt(thin / fitted.spread_s2)
     dof = math.inf if shaped else fitted.dof
     parts = [Component("droop: scatter of the readings", per_slope * slope_doubt, "%", dof=dof)]
+    value = per_slope * fitted.slope
+    counts = record.ammeter.half_width(0.0)
+    if counts > 0:
+        # The percent of the statement drops out of a relative change; its counts do not.
+        label = record.ammeter.label
+        name = f"{label}: accuracy (counts)"
+        parts.append(Component(name, counts, "A", "rectangular", -value / start, shared=label))
     if np.ptp(current) < 2 * record.ammeter.resolution:
         # A display that stands still says only that the ends lie within one step of each other.
         step = Component("droop: display step", record.ammeter.resolution / 2, "A", "rectangular")
         parts += [step.scaled(100 / start), step.scaled(-100 / start)]
-    return Measured(per_slope * fitted.slope, "%", tuple(parts))
+    return Measured(value, "%", tuple(parts))
 
 
 def termination(record: ChargeRecord, phases: Phases) -> Measured | None:

@@ -6,12 +6,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from reviewkit.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
+from reviewkit.charge.sources import source_limit
 from reviewkit.errors import InputError, ReviewFileError
 from reviewkit.logs import Quantity
-from reviewkit.validation import Ampere, Block, Second, checked
+from reviewkit.validation import Ampere, AmpereHour, Block, Second, checked
 
 QUANTITIES: dict[str, Quantity] = {
     "voltage": "V",
@@ -42,6 +43,12 @@ class ChargeRun(Block):
     voltage_full_scale_V: float | None = Field(default=None, gt=0)
     current_full_scale_A: Ampere | None = Field(default=None, gt=0)
 
+    @field_validator("source_kind")
+    @classmethod
+    def _known_kind(cls, kind: str | None) -> str | None:
+        source_limit(kind, None)
+        return kind
+
     def logs(self) -> Iterator[tuple[str, Quantity, LogBlock]]:
         """Give the logs named in the run: key, quantity, entry."""
         for key, quantity in QUANTITIES.items():
@@ -58,6 +65,9 @@ class ChargeInputs(Block):
     voltmeter: Voltmeter | None = None
     ammeter: Ammeter | None = None
     charge_runs: tuple[ChargeRun, ...] = ()
+    source_voltmeter: Voltmeter | None = None
+    source_ammeter: Ammeter | None = None
+    reader_capacities_Ah: tuple[AmpereHour, ...] = (1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0)
 
 
 def inputs(**values: Any) -> ChargeInputs:

@@ -1,4 +1,4 @@
-"""The side of the source: what the device draws from its port, how much of it reaches the cell, who ends it."""
+"""The side of the source: what is drawn from the port, and how much of it reaches the cell."""
 
 from __future__ import annotations
 

@@ -22,7 +22,9 @@ LEAST_SPAN = 0.15
 """Share of the largest current that the taper must cover before a slope means anything."""
 
 _CURRENT_BINS = (60, 600)
-_HALF_GRID = 20
+_HALF_GRID = 15
+_NEGLIGIBLE = 25.0
+"""Log-likelihood below the best at which a noise is no longer considered."""
 _NOISES = np.array([0.04, 0.1, 0.2, 0.35, 0.6, 1.0, 2.0, 4.0])
 """Noise of one reading, in display steps, over which the likelihood is summed."""
 
@@ -136,7 +138,7 @@ def _posterior(
     reach = np.full(2, max(1.5 * step, 8 * float(np.std(residual))))
     mean, spread = centre, np.diag(reach**2)
     for _ in range(8):
-        mean, spread = _moments(*data, step, noises, centre, reach)
+        mean, spread, noises = _moments(*data, step, noises, centre, reach)
         wide = np.sqrt(np.diag(spread))
         if np.all(wide > 2.5 * reach / _HALF_GRID):
             break
@@ -184,8 +186,8 @@ def _moments(
     noises: FloatArray,
     centre: FloatArray,
     reach: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Return mean and covariance of the line's two ends over a grid of `centre` ± `reach`."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return mean and covariance of the line's two ends over a grid, and the noises still possible."""
     from scipy.special import ndtr
 
     axis = np.linspace(-1.0, 1.0, 2 * _HALF_GRID + 1)
@@ -195,6 +197,7 @@ def _moments(
     for noise in noises:
         inside = ndtr((levels + step / 2 - line) / noise) - ndtr((levels - step / 2 - line) / noise)
         stack.append(np.log(np.maximum(inside, 1e-300)) @ counts)
+    peaks = np.array([layer.max() for layer in stack])
     best = np.logaddexp.reduce(stack, axis=0)
     weight = np.exp(best - best.max())
     weight /= weight.sum()
@@ -205,4 +208,4 @@ def _moments(
     spread = np.array(
         [[over_first @ away_first**2, cross], [cross, over_second @ away_second**2]], dtype=np.float64
     )
-    return mean, spread
+    return mean, spread, noises[peaks > peaks.max() - _NEGLIGIBLE]

@@ -11,7 +11,19 @@ from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.port import PortMeters
 from reviewkit.charge.separation import Separation
 from reviewkit.finding import Finding, measured, not_tested
-from reviewkit.uncertainty import Measured
+from reviewkit.uncertainty import Measured, difference
+
+LABELS = {
+    "set_voltage": ("set voltage at the regulation point", "V"),
+    "series_resistance": ("series resistance, charger to cell", "ohm"),
+    "device_resistance": ("series resistance of the device", "ohm"),
+    "time_without_rig": ("charging time without the ammeter and leads", "s"),
+    "other_cells": ("charging time for cells of other capacities", ""),
+    "ended_by": ("who ends the charge", ""),
+    "drawn_from_source": ("current drawn from the source", "A"),
+    "efficiency": ("energy into the cell over energy from the port", "%"),
+}
+"""Label and unit of each finding of a run, in the order in which a reader should see them."""
 
 COMPARED = {
     "plateau_current": "plateau current",
@@ -36,11 +48,7 @@ def of_run(run: ChargeResult, apart: Separation, meters: PortMeters) -> list[Fin
 
 
 def _regulation(apart: Separation) -> list[Finding]:
-    rows = (
-        ("set_voltage", "set voltage at the regulation point", "V"),
-        ("series_resistance", "series resistance, charger to cell", "ohm"),
-        ("device_resistance", "series resistance of the device", "ohm"),
-    )
+    rows = ("set_voltage", "series_resistance", "device_resistance")
     known = apart.regulation
     values: Mapping[str, Measured | None] = {
         "set_voltage": known.set_voltage if known else None,
@@ -54,8 +62,8 @@ def _regulation(apart: Separation) -> list[Finding]:
         "device_resistance": f"Less {declared} declared for the ammeter and its leads.",
     }
     found = []
-    for name, label, unit in rows:
-        value = values[name]
+    for name in rows:
+        value, (label, unit) = values[name], LABELS[name]
         why = apart.reasons.get("device" if name == "device_resistance" else "regulation", "")
         key = f"charge.{name}"
         found.append(
@@ -65,23 +73,25 @@ def _regulation(apart: Separation) -> list[Finding]:
 
 
 def _without_rig(run: ChargeResult, apart: Separation) -> Finding:
-    key, label = "charge.time_without_rig", "charging time without the ammeter and leads"
+    key, (label, _) = "charge.time_without_rig", LABELS["time_without_rig"]
     if apart.effect is None or not apart.rig_ohm:
         return not_tested(key, label, apart.reasons.get("effect", ""), "s")
-    logged = run.get("termination_time")
-    knee = apart.effect.knee_s
     note = (
-        "Predicted from the cell’s curve as measured. "
-        f"The knee would come at {wording.quantity(knee.value, knee.expanded, 's')}."
+        f"Predicted from the cell’s curve as measured. The knee would come at {_said(apart.effect.knee_s)}."
     )
+    logged = run.get("termination_time")
     if logged is not None:
-        saved = (logged.value - apart.effect.duration_s.value) / 60
-        note += f" The rig made the charge {saved:.0f} min longer."
+        longer = difference(logged, apart.effect.duration_s)
+        span = wording.quantity(longer.value, longer.expanded, "s")
+        told = abs(longer.value) > longer.expanded
+        note += (
+            f" The rig made the charge {span} longer." if told else " The rig’s share is within the doubt."
+        )
     return measured(key, label, apart.effect.duration_s, note=note)
 
 
 def _other_cells(apart: Separation) -> Finding:
-    key, label = "charge.other_cells", "charging time for cells of other capacities"
+    key, (label, _) = "charge.other_cells", LABELS["other_cells"]
     if not apart.others:
         return not_tested(key, label, apart.reasons.get("others", "No capacities were asked for."))
     rows = [
@@ -100,15 +110,18 @@ def _other_cells(apart: Separation) -> Finding:
     if trusted:
         low, high = trusted[0], trusted[-1]
         note += (
-            f" From {low.capacity_Ah:g} Ah in {wording.quantity(low.full_s.value, low.full_s.expanded, 's')}"
-            f" to {high.capacity_Ah:g} Ah in {wording.quantity(high.full_s.value, high.full_s.expanded, 's')};"
-            " beyond that range it is not to be trusted."
+            f" From {low.capacity_Ah:g} Ah in {_said(low.full_s)} to {high.capacity_Ah:g} Ah in "
+            f"{_said(high.full_s)}; beyond that range it is not to be trusted."
         )
     return Finding(key, label, rows, note=note)
 
 
+def _said(quantity: Measured) -> str:
+    return wording.quantity(quantity.value, quantity.expanded, quantity.unit)
+
+
 def _ended_by(run: ChargeResult, same_on_all: bool | None) -> Finding:
-    key, label = "charge.ended_by", "who ends the charge"
+    key, (label, _) = "charge.ended_by", LABELS["ended_by"]
     if run.phases is None:
         return not_tested(key, label, "No charge current flows in this log.")
     declared = run.record.run.source_controls_charge if run.record.run else None
@@ -117,7 +130,7 @@ def _ended_by(run: ChargeResult, same_on_all: bool | None) -> Finding:
 
 
 def _drawn(run: ChargeResult, meters: PortMeters) -> Finding:
-    key, label = "charge.drawn_from_source", "current drawn from the source"
+    key, (label, _) = "charge.drawn_from_source", LABELS["drawn_from_source"]
     declared = run.record.run
     limit = sources.source_limit(declared.source_kind, declared.source_limit_A) if declared else None
     value = port.drawn(run, meters)
@@ -130,7 +143,7 @@ def _drawn(run: ChargeResult, meters: PortMeters) -> Finding:
 
 
 def _efficiency(run: ChargeResult, meters: PortMeters) -> Finding:
-    key, label = "charge.efficiency", "energy into the cell over energy from the port"
+    key, (label, _) = "charge.efficiency", LABELS["efficiency"]
     value = port.efficiency(run, meters)
     if value is None:
         return not_tested(key, label, "The source’s side was not logged over the whole charge.", "%")

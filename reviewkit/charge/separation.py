@@ -72,7 +72,7 @@ def separate(run: ChargeResult, *, capacities_Ah: Sequence[float] = ()) -> Separ
     reasons: dict[str, str] = {}
     if regulation is None:
         reasons["regulation"] = (
-            "The constant-voltage phase is too short, or its current changes too little, for a slope to mean anything."
+            "The constant-voltage phase is too short, or its current changes too little, to show a slope."
             if run.phases and run.phases.knee
             else "The charge shows no constant-voltage phase."
         )
