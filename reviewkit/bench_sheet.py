@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from typing import Any
 
 from reviewkit.cautions import CAUTIONS, SCOPE
-from reviewkit.sections import Section, kit_folder
+from reviewkit.sections import kit_folder
+from reviewkit.template import Section
 
 
 def page(name: str, sections: Iterable[Section]) -> str:

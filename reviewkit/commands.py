@@ -12,7 +12,7 @@ from reviewkit import bench_sheet, harvest, intake, outline, publish, review, ru
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.finding import PLOTLY_MIME, Findings
 from reviewkit.progress import Bar
-from reviewkit.runner import Reviewed
+from reviewkit.results import Reviewed
 
 OUT = Path("site")
 

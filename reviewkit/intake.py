@@ -8,7 +8,7 @@ from pathlib import Path
 from reviewkit import review, sections
 from reviewkit.errors import Faults, InputError, ReviewFileError, add
 from reviewkit.review import ReviewFile
-from reviewkit.sections import Section
+from reviewkit.template import Section
 
 
 def read(

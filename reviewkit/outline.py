@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 
 from reviewkit import yaml_file
 from reviewkit.review import About, Claim, Device
-from reviewkit.sections import Section, inputs_model
+from reviewkit.template import Section, inputs_model
 
 _INDENT = "  "
 

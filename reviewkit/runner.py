@@ -11,93 +11,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import harvest, records, sections
-from reviewkit.errors import SectionError
+from reviewkit import data_files, records, results, sections
 from reviewkit.execute import Outcome, Task, execute
-from reviewkit.finding import Findings
+from reviewkit.results import Reviewed, SectionResult
 from reviewkit.review import ReviewFile
 from reviewkit.scrub import Scrubber, for_machine
-from reviewkit.sections import Section
-
-NOTEBOOKS = "notebooks"
-"""Folder of the executed notebooks inside a published review."""
-
-
-@dataclass(frozen=True)
-class SectionResult:
-    """One section of one review, run.
-
-    Parameters
-    ----------
-    section : Section
-    notebook : nbformat.NotebookNode
-        The executed notebook, fit to publish; up to the cell that failed.
-    findings : Findings
-        Empty if it failed.
-    message : str
-        Why it failed, in a line fit to publish; empty if it did not.
-    outcome : Outcome
-        As it was executed; not to be published.
-    """
-
-    section: Section
-    notebook: Any = field(repr=False)
-    findings: Findings
-    message: str
-    outcome: Outcome
-
-    @property
-    def ok(self) -> bool:
-        """Whether it ran to its end and its findings could be read."""
-        return not self.message
-
-    @property
-    def page(self) -> str:
-        """The file name of the section's page."""
-        return f"{self.section.name}.html"
-
-    def entry(self) -> dict[str, Any]:
-        """Return the section's entry in `findings.json`."""
-        return {
-            "name": self.section.name,
-            "title": self.section.title,
-            "place": self.section.place,
-            "page": self.page,
-            "status": "done" if self.ok else "failed",
-            "message": self.message,
-        }
-
-
-@dataclass(frozen=True)
-class Reviewed:
-    """One review, run, its findings and notebooks in the staging folder and no pages yet.
-
-    Parameters
-    ----------
-    file : ReviewFile
-    staged : pathlib.Path
-        Holds `findings.json`, `findings.csv` and the executed notebooks.
-    sections : tuple of SectionResult
-        In their order.
-    summary : SectionResult or None
-        None where there is no summary template.
-    """
-
-    file: ReviewFile
-    staged: Path
-    sections: tuple[SectionResult, ...]
-    summary: SectionResult | None = None
-
-    @property
-    def findings(self) -> Findings:
-        """The findings of all sections."""
-        return Findings(tuple(item for result in self.sections for item in result.findings))
-
-    @property
-    def failed(self) -> tuple[SectionResult, ...]:
-        """The sections that failed, the summary included."""
-        ran = (*self.sections, self.summary) if self.summary else self.sections
-        return tuple(result for result in ran if not result.ok)
+from reviewkit.template import Section
 
 
 @dataclass
@@ -156,7 +75,7 @@ def run(
     with _ready(executor) as pool:
         waiting: Waiting = {}
         for file, staged in reviews:
-            (staged / NOTEBOOKS).mkdir(parents=True)
+            (staged / results.NOTEBOOKS).mkdir(parents=True)
             work = _Work(file, staged, for_machine(file.folder, public=_words(file)), len(bodies))
             for section in bodies:
                 waiting[pool.submit(execute, _task(section, file.values, file.folder))] = work, section
@@ -180,7 +99,7 @@ def _collect(waiting: Waiting, pool: Executor, summary: Section | None, told: Pr
         ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
         for future in ended:
             work, section = waiting.pop(future)
-            result = _result(section, future.result(), work)
+            result = results.collected(section, future.result(), work.scrubber, work.staged)
             told.done(work.file.device.name, section.title)
             if section.kind == "summary":
                 yield replace(_reviewed(work), summary=result)
@@ -193,9 +112,10 @@ def _collect(waiting: Waiting, pool: Executor, summary: Section | None, told: Pr
 def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | None) -> Iterator[Reviewed]:
     """Write down what the sections found and send the summary after them."""
     work.results.sort(key=lambda result: (result.section.place, result.section.name))
-    work.results = _without_doubles(work.results)
+    work.results = results.without_doubles(work.results)
     done = _reviewed(work)
     records.write(work.staged, work.file, [result.entry() for result in done.sections], done.findings)
+    data_files.write(work.staged, work.file.title, done.tables)
     if summary is None:
         yield done
         return
@@ -205,33 +125,3 @@ def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | Non
 
 def _reviewed(work: _Work) -> Reviewed:
     return Reviewed(work.file, work.staged, tuple(work.results))
-
-
-def _result(section: Section, outcome: Outcome, work: _Work) -> SectionResult:
-    import nbformat
-
-    message = work.scrubber.text(outcome.message)
-    executed = nbformat.reads(outcome.notebook, as_version=4)  # type: ignore[no-untyped-call]
-    notebook = nbformat.from_dict(work.scrubber.notebook(executed, failure=message))  # type: ignore[no-untyped-call]
-    found = Findings()
-    if outcome.ok and section.kind == "section":
-        try:
-            found = harvest.findings(notebook)
-        except SectionError as error:
-            message = str(error)
-    nbformat.write(notebook, work.staged / NOTEBOOKS / f"{section.name}.ipynb")  # type: ignore[no-untyped-call]
-    return SectionResult(section, notebook, found, message, outcome)
-
-
-def _without_doubles(results: Iterable[SectionResult]) -> list[SectionResult]:
-    """Mark a section as failed that makes a finding which an earlier one makes already."""
-    seen: set[str] = set()
-    kept = []
-    for result in results:
-        keys = {item.key for item in result.findings}
-        if keys & seen:
-            double = ", ".join(sorted(keys & seen))
-            result = replace(result, findings=Findings(), message=f"another section makes {double} already")
-        seen |= keys
-        kept.append(result)
-    return kept

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from reviewkit.dataset import PACKED
+
 MARK = "…"
 _INJECTED = "injected-parameters"
 _KEPT_METADATA = ("kernelspec", "language_info", "reviewkit")
@@ -49,13 +51,13 @@ class Scrubber:
         return text
 
     def value(self, value: Any) -> Any:
-        """Return JSON data with every text in it cleaned; pictures stay as they are."""
+        """Return JSON data with every text in it cleaned; pictures and packed tables stay as they are."""
         if isinstance(value, str):
             return self.text(value)
         if isinstance(value, list):
             return [self.value(item) for item in value]
         if isinstance(value, Mapping):
-            return {key: item if _is_picture(key) else self.value(item) for key, item in value.items()}
+            return {key: item if _is_no_text(key) else self.value(item) for key, item in value.items()}
         return value
 
     def notebook(self, notebook: Mapping[str, Any], *, failure: str = "") -> dict[str, Any]:
@@ -123,8 +125,8 @@ def _machine_names() -> set[str]:
     }
 
 
-def _is_picture(key: str) -> bool:
-    return key.startswith("image/") and key != "image/svg+xml"
+def _is_no_text(key: str) -> bool:
+    return key == PACKED or (key.startswith("image/") and key != "image/svg+xml")
 
 
 def _is_shown(output: Mapping[str, Any]) -> bool:

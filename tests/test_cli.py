@@ -27,8 +27,10 @@ def call(*arguments: str | Path) -> Result:
     return CliRunner().invoke(main, [str(item) for item in arguments], catch_exceptions=False)
 
 
-def with_templates(name: str) -> list[str]:
-    return [*KIT, "--templates", str(FILES / name)]
+def only(folder: Path, name: str, values: str) -> list[str]:
+    """Make the review one of a single section, and return the option that runs it alone."""
+    (folder / "lantern" / "review.yaml").write_text(f"device: {{name: L}}\n{values}\n", encoding="utf-8")
+    return ["--templates", str(FILES / name)]
 
 
 def test_a_run_ends_with_the_page_to_open(bench: Path) -> None:
@@ -49,14 +51,14 @@ def test_a_faulty_review_file_is_status_2_and_a_line_for_each_fault(bench: Path)
 
 
 def test_an_input_fault_inside_a_section_is_status_2(bench: Path) -> None:
-    result = call("run", "lantern", "-o", "out", *with_templates("at_fault"))
+    result = call("run", "lantern", "-o", "out", *only(bench, "at_fault", "log: logs/lux.csv"))
     assert result.exit_code == 2
     assert result.stderr == "lantern, Bad log: logs/lux.csv, row 1: no column in volts. Name the column.\n"
     assert result.stdout.startswith("draft only: ")
 
 
 def test_a_fault_of_a_section_itself_is_status_1(bench: Path) -> None:
-    result = call("run", "lantern", *with_templates("failing"))
+    result = call("run", "lantern", *only(bench, "failing", "grams: 1"))
     assert result.exit_code == 1
     assert result.stderr == "lantern, Failing: its cell 4 failed (ZeroDivisionError)\n"
 

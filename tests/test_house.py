@@ -18,18 +18,22 @@ ROOT = Path(reviewkit.__file__).parent
 
 # A module may import from rows below its own, and from its own row only where the row says so.
 MACHINERY = (
-    {"yaml_file", "parameters", "placeholders", "scrub", "kernel"},
+    {"yaml_file", "parameters", "scrub", "kernel"},
     {"review", "execute", "harvest"},
-    {"sections", "records"},
+    {"template", "records", "data_files"},
+    {"sections"},
+    {"results"},
     {"runner", "intake", "outline", "bench_sheet"},
     {"site", "progress", "publish"},
     {"commands"},
     {"cli"},
 )
-SHARED = {"files", "finding", "dataset", "leaflet", "validation", "errors", "units", "wording", "cautions"}
-CORE = SHARED | {"uncertainty", "conformity", "instrument", "blocks", "clocks", "logs", "tables"}
-CORE |= {"headers", "workbook"}
-SECTIONS = {"readout", "charge", "drain", "ui_states", "compare"}
+SHARED = {
+    *("files", "finding", "dataset", "leaflet", "placeholders", "validation", "errors", "units", "wording"),
+    *("cautions", "uncertainty", "conformity"),
+}
+CORE = SHARED | {"instrument", "blocks", "clocks", "logs", "tables", "headers", "workbook"}
+SECTIONS = {"readout", "charge", "drain", "ui_states", "compare", "summary"}
 HEAVY = {
     "papermill": {"execute"},
     "nbconvert": {"site"},

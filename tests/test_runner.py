@@ -115,9 +115,13 @@ def test_executed_notebooks_are_valid_and_tell_no_times(lantern_done: Published)
         assert all(set(cell.metadata) <= {"tags"} for cell in notebook.cells)
 
 
-def test_two_runs_give_the_same_files(lantern: Path, tmp_path: Path) -> None:
-    one, two = (run(lantern, tmp_path / name)[0] for name in ("one", "two"))
-    assert tree(one.place) == tree(two.place)
+def test_two_runs_give_the_same_files_and_leave_the_folder_alone(
+    lantern: Path, lantern_done: Published, tmp_path: Path
+) -> None:
+    before = tree(lantern)
+    (again,) = run(lantern, tmp_path / "site")
+    assert tree(again.place) == tree(lantern_done.place)
+    assert tree(lantern) == before
 
 
 def test_any_executor_runs_the_notebooks(lantern: Path, tmp_path: Path) -> None:
@@ -135,31 +139,29 @@ def test_several_reviews_in_one_command(lantern: Path, tmp_path: Path) -> None:
     assert "lantern/index.html" in listed
 
 
-def test_nothing_is_written_into_the_review_folder(lantern: Path, tmp_path: Path) -> None:
-    before = tree(lantern)
-    run(lantern, tmp_path / "site")
-    assert tree(lantern) == before
-
-
 @pytest.fixture(scope="module")
-def failing_done(tmp_path_factory: pytest.TempPathFactory) -> Published:
-    """The tiny review with a section that fails, run once."""
-    return run(FILES / "lantern", tmp_path_factory.mktemp("site"), "failing")[0]
+def troubled_done(tmp_path_factory: pytest.TempPathFactory) -> Published:
+    """The tiny review with sections that fail each in its own way, and one that shows a table; run once."""
+    troubles = ("failing", "at_fault", "doubled", "measuring")
+    return run(FILES / "lantern", tmp_path_factory.mktemp("site"), *troubles)[0]
 
 
-def test_a_failed_section_costs_the_others_nothing(failing_done: Published) -> None:
-    done = failing_done
-    assert done.is_draft
-    assert [(result.section.name, result.message) for result in done.review.failed] == [
-        ("failing", "its cell 4 failed (ZeroDivisionError)")
-    ]
-    assert len(done.findings) == 3
-    whole = json.loads((done.place / "findings.json").read_text(encoding="utf-8"))
-    assert [part["status"] for part in whole["sections"]] == ["done", "failed", "done"]
+def test_a_failed_section_costs_the_others_nothing(troubled_done: Published) -> None:
+    assert troubled_done.is_draft
+    failed = {result.section.name: result.message for result in troubled_done.review.failed}
+    assert failed == {
+        "failing": "its cell 4 failed (ZeroDivisionError)",
+        "at_fault": "logs/lux.csv, row 1: no column in volts. Name the column.",
+        "again": "another section makes weight.mass already",
+    }
+    assert [item.key for item in troubled_done.findings] == ["lamp.reading", "weight.mass", "weight.belt"]
+    whole = json.loads((troubled_done.place / "findings.json").read_text(encoding="utf-8"))
+    states = {part["name"]: part["status"] for part in whole["sections"]}
+    assert states == dict.fromkeys(("lamp", "measuring", "weight"), "done") | dict.fromkeys(failed, "failed")
 
 
-def test_a_failed_cell_leaves_its_line_and_no_traceback(failing_done: Published) -> None:
-    cells = nbformat.read(failing_done.place / "notebooks" / "failing.ipynb", as_version=4).cells
+def test_a_failed_cell_leaves_its_line_and_no_traceback(troubled_done: Published) -> None:
+    cells = nbformat.read(troubled_done.place / "notebooks" / "failing.ipynb", as_version=4).cells
     shown = [cell.outputs for cell in cells if cell.cell_type == "code" and cell.outputs]
     assert shown[0][0].data["text/plain"] == "'before the failure'"
     assert dict(shown[1][0]) == {
@@ -171,28 +173,44 @@ def test_a_failed_cell_leaves_its_line_and_no_traceback(failing_done: Published)
     assert len(shown) == 2
 
 
-def test_a_draft_never_takes_the_place_of_a_good_review(lantern: Path, tmp_path: Path) -> None:
-    (good,) = run(lantern, tmp_path / "site")
-    before = tree(good.place)
-    (draft,) = run(lantern, tmp_path / "site", "failing")
-    assert draft.place.name == "lantern.draft"
-    assert tree(good.place) == before
-    assert "lantern.draft" not in (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
-    run(lantern, tmp_path / "site")
-    assert not draft.place.exists()
+def test_a_draft_never_takes_the_place_of_a_good_review(
+    lantern: Path, lantern_done: Published, tmp_path: Path
+) -> None:
+    site = Path(shutil.copytree(lantern_done.place.parent, tmp_path / "site"))
+    before = tree(site / "lantern")
+    (draft,) = run(lantern, site, "failing")
+    assert draft.place == site / "lantern.draft"
+    assert tree(site / "lantern") == before
+    assert "lantern.draft" not in (site / "index.html").read_text(encoding="utf-8")
 
 
-def test_an_input_fault_arrives_as_its_plain_message(lantern: Path, tmp_path: Path) -> None:
-    (done,) = run(lantern, tmp_path / "site", "at_fault")
-    assert done.review.failed[0].outcome.input_faults == (
-        "logs/lux.csv, row 1: no column in volts. Name the column.",
-    )
+def test_a_good_review_takes_away_the_draft(tmp_path: Path) -> None:
+    with publish.site(tmp_path) as out:
+        publish.put(staged(out, "draft"), out, "lantern", good=False)
+        publish.put(staged(out, "good"), out, "lantern", good=True)
+    assert tree(tmp_path) == {"lantern/index.html": b"good"}
 
 
-def test_two_sections_may_not_make_the_same_finding(lantern: Path, tmp_path: Path) -> None:
-    (done,) = run(lantern, tmp_path / "site", "doubled")
-    assert done.review.failed[0].message == "another section makes weight.mass already"
-    assert [item.key for item in done.findings] == ["lamp.reading", "weight.mass", "weight.belt"]
+def test_an_input_fault_is_told_from_a_fault_of_the_section(troubled_done: Published) -> None:
+    faults = {result.section.name: result.outcome.input_faults for result in troubled_done.review.failed}
+    assert faults["at_fault"] == ("logs/lux.csv, row 1: no column in volts. Name the column.",)
+    assert faults["failing"] == ()
+
+
+def test_tables_are_published_as_files_that_describe_themselves(troubled_done: Published) -> None:
+    done = troubled_done
+    text = (done.place / "data" / "charge-port.csv").read_text(encoding="utf-8")
+    assert text.splitlines() == [
+        "Test Time / s,Voltage / V,Current / A",
+        *("0,3.7,", "0.5,,0.5", "1,3.8,", "2,,0.4"),
+    ]
+    package = json.loads((done.place / "data" / "datapackage.json").read_text(encoding="utf-8"))
+    (resource,) = package["resources"]
+    assert (resource["path"], resource["sources"]) == ("charge-port.csv", [{"title": "logs/lux.csv"}])
+    assert [field["name"] for field in resource["schema"]["fields"]] == text.splitlines()[0].split(",")
+    notebook = (done.place / "notebooks" / "measuring.ipynb").read_text(encoding="utf-8")
+    assert "data/charge-port.csv" in notebook
+    assert "csv_gzip_base64" not in notebook
 
 
 def test_faults_of_all_folders_are_told_before_anything_runs(lantern: Path, tmp_path: Path) -> None:

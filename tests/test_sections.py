@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from reviewkit import parameters, sections
+from reviewkit import parameters, sections, template
 from reviewkit.errors import InputError, KitError
 from reviewkit.parameters import Parameter
 from reviewkit.review import Claim
@@ -16,7 +16,7 @@ from reviewkit.review import Claim
 FILES = Path(__file__).parent / "files"
 
 
-def template(folder: Path, name: str = "part", source: str = "a: int = 0\n", **own: Any) -> Path:
+def written(folder: Path, name: str = "part", source: str = "a: int = 0\n", **own: Any) -> Path:
     """Write a template with a parameter cell and these metadata."""
     cell = {"cell_type": "code", "id": "p", "metadata": {"tags": ["parameters"]}, "source": source}
     notebook = {
@@ -67,14 +67,14 @@ def test_templates_are_found_in_their_order_with_what_they_say() -> None:
 
 
 def test_a_template_dropped_in_is_found(tmp_path: Path) -> None:
-    template(tmp_path, "b", place=2)
+    written(tmp_path, "b", place=2)
     assert [item.name for item in sections.discover([tmp_path])] == ["b"]
-    template(tmp_path, "a", place=3)
+    written(tmp_path, "a", place=3)
     assert [item.name for item in sections.discover([tmp_path])] == ["b", "a"]
 
 
-def test_a_later_folder_takes_the_place_of_a_template(tmp_path: Path) -> None:
-    template(tmp_path, "weight", title="Weight, twice weighed")
+def test_a_later_folder_takes_the_place_of_a_written(tmp_path: Path) -> None:
+    written(tmp_path, "weight", title="Weight, twice weighed")
     found = sections.discover([FILES / "templates", tmp_path])
     assert [item.title for item in found if item.name == "weight"] == ["Weight, twice weighed"]
 
@@ -89,7 +89,7 @@ def test_the_kits_own_templates_describe_themselves() -> None:
     found = sections.discover()
     assert sections.of_kind("section", found)
     for item in sections.of_kind("section", found):
-        assert sections.inputs_model(item) is not None
+        assert template.inputs_model(item) is not None
         assert item.about.makes
         assert item.faults({}, FILES / "lantern") == []
 
@@ -102,39 +102,39 @@ def test_metadata_that_are_not_as_they_must_be_are_told(
     tmp_path: Path, own: dict[str, Any], said: str
 ) -> None:
     with pytest.raises(KitError, match=said):
-        sections.read(template(tmp_path, **own))
+        template.read(written(tmp_path, **own))
 
 
 def test_a_notebook_without_metadata_is_told(tmp_path: Path) -> None:
     path = tmp_path / "plain.ipynb"
     path.write_text('{"cells": [], "metadata": {}}', encoding="utf-8")
     with pytest.raises(KitError, match=r"plain\.ipynb"):
-        sections.read(path)
+        template.read(path)
 
 
 def test_a_template_needs_one_parameter_cell(tmp_path: Path) -> None:
-    path = template(tmp_path)
+    path = written(tmp_path)
     notebook = json.loads(path.read_text(encoding="utf-8"))
     path.write_text(json.dumps(notebook | {"cells": notebook["cells"] * 2}), encoding="utf-8")
     with pytest.raises(KitError, match="2 cells are tagged"):
-        sections.read(path)
+        template.read(path)
 
 
 def test_a_model_that_differs_from_the_cell_is_told(tmp_path: Path) -> None:
-    item = sections.read(
-        template(tmp_path, source="name: str = ''\nkin: str = ''\n", inputs="reviewkit.review:Device")
+    item = template.read(
+        written(tmp_path, source="name: str = ''\nkin: str = ''\n", inputs="reviewkit.review:Device")
     )
     with pytest.raises(KitError, match="kin, kind"):
-        sections.inputs_model(item)
+        template.inputs_model(item)
 
 
 @pytest.mark.parametrize("name", ["reviewkit.nowhere:Model", "reviewkit.review:Nobody"])
 def test_a_model_that_does_not_exist_is_told(tmp_path: Path, name: str) -> None:
     with pytest.raises(KitError, match=name):
-        sections.inputs_model(sections.read(template(tmp_path, inputs=name)))
+        template.inputs_model(template.read(written(tmp_path, inputs=name)))
 
 
-def told(values: dict[str, Any], *parts: sections.Section) -> list[str]:
+def told(values: dict[str, Any], *parts: template.Section) -> list[str]:
     faults: list[InputError] = []
     sections.check_values(values, parts, faults)
     return [fault.message for fault in faults]
@@ -150,7 +150,7 @@ def test_a_key_that_no_section_declares_is_told_with_the_nearest() -> None:
 def test_one_fault_seen_by_two_sections_is_told_once(tmp_path: Path) -> None:
     source = "".join(f"{name}: str = ''\n" for name in Claim.model_fields)
     parts = [
-        sections.read(template(tmp_path, name, source=source, inputs="reviewkit.review:Claim"))
+        template.read(written(tmp_path, name, source=source, inputs="reviewkit.review:Claim"))
         for name in ("one", "two")
     ]
     assert told({"about": 5, "says": "bright"}, *parts) == [

@@ -1,0 +1,149 @@
+"""What running a section gives, and a whole review before it has pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from reviewkit import data_files, harvest
+from reviewkit.errors import SectionError
+from reviewkit.execute import Outcome
+from reviewkit.finding import Findings
+from reviewkit.review import ReviewFile
+from reviewkit.scrub import Scrubber
+from reviewkit.template import Section
+
+NOTEBOOKS = "notebooks"
+"""Folder of the executed notebooks inside a published review."""
+
+
+@dataclass(frozen=True)
+class SectionResult:
+    """One section of one review, run.
+
+    Parameters
+    ----------
+    section : Section
+    notebook : nbformat.NotebookNode
+        The executed notebook, fit to publish; up to the cell that failed.
+    findings : Findings
+        Empty if it failed.
+    message : str
+        Why it failed, in a line fit to publish; empty if it did not.
+    outcome : Outcome
+        As it was executed; not to be published.
+    tables : tuple of mapping
+        The tables it displayed, as `data_files` holds them.
+    """
+
+    section: Section
+    notebook: Any = field(repr=False)
+    findings: Findings
+    message: str
+    outcome: Outcome
+    tables: tuple[Mapping[str, Any], ...] = field(default=(), repr=False)
+
+    @property
+    def ok(self) -> bool:
+        """Whether it ran to its end and its findings could be read."""
+        return not self.message
+
+    @property
+    def page(self) -> str:
+        """The file name of the section's page."""
+        return f"{self.section.name}.html"
+
+    def entry(self) -> dict[str, Any]:
+        """Return the section's entry in `findings.json`."""
+        return {
+            "name": self.section.name,
+            "title": self.section.title,
+            "place": self.section.place,
+            "page": self.page,
+            "status": "done" if self.ok else "failed",
+            "message": self.message,
+        }
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """One review, run, its findings and notebooks in the staging folder and no pages yet.
+
+    Parameters
+    ----------
+    file : ReviewFile
+    staged : pathlib.Path
+        Holds `findings.json`, `findings.csv` and the executed notebooks.
+    sections : tuple of SectionResult
+        In their order.
+    summary : SectionResult or None
+        None where there is no summary template.
+    """
+
+    file: ReviewFile
+    staged: Path
+    sections: tuple[SectionResult, ...]
+    summary: SectionResult | None = None
+
+    @property
+    def findings(self) -> Findings:
+        """The findings of all sections."""
+        return Findings(tuple(item for result in self.sections for item in result.findings))
+
+    @property
+    def tables(self) -> tuple[Mapping[str, Any], ...]:
+        """The tables of all sections, as `data_files` holds them."""
+        return tuple(table for result in self.sections for table in result.tables)
+
+    @property
+    def failed(self) -> tuple[SectionResult, ...]:
+        """The sections that failed, the summary included."""
+        ran = (*self.sections, self.summary) if self.summary else self.sections
+        return tuple(result for result in ran if not result.ok)
+
+
+def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Path) -> SectionResult:
+    """Return what an executed section found, and leave its notebook, fit to publish, in the staging folder.
+
+    Parameters
+    ----------
+    section : Section
+    outcome : Outcome
+        A section that ran but whose findings can't be read has failed all the same.
+    scrubber : Scrubber
+    staged : pathlib.Path
+        Has a folder for notebooks.
+    """
+    import nbformat
+
+    lib: Any = nbformat
+    message = scrubber.text(outcome.message)
+    notebook = lib.from_dict(scrubber.notebook(lib.reads(outcome.notebook, as_version=4), failure=message))
+    result = SectionResult(section, notebook, Findings(), message, outcome)
+    if result.ok and section.kind == "section":
+        try:
+            tables = tuple(data_files.take_out(notebook))
+            result = replace(result, findings=harvest.findings(notebook), tables=tables)
+        except SectionError as error:
+            result = replace(result, message=str(error))
+    lib.write(notebook, staged / NOTEBOOKS / f"{section.name}.ipynb")
+    return result
+
+
+def without_doubles(found: Iterable[SectionResult]) -> list[SectionResult]:
+    """Mark a section as failed that makes a finding or a table which an earlier one makes already."""
+    seen: set[str] = set()
+    kept = []
+    for result in found:
+        names = {item.key for item in result.findings} | {
+            f"data/{table['name']}.csv" for table in result.tables
+        }
+        if names & seen:
+            double = ", ".join(sorted(names & seen))
+            message = f"another section makes {double} already"
+            result = replace(result, findings=Findings(), tables=(), message=message)
+        seen |= names
+        kept.append(result)
+    return kept
