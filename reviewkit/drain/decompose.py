@@ -20,6 +20,8 @@ _GAPPED_FROM = 0.95
 _ALIKE = 0.25
 """Relative scatter of the pulses' charges up to which the rows themselves speak for gapless windows."""
 _MANY = 8
+_SHORT = 2
+"""Rows that a pulse touches at most on average, to be lost in part between windows."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,8 @@ class Decomposition:
         Whether the windows leave no gaps, as declared or assumed.
     windows : str
         Who says so: a sentence for the reader.
+    resolution_A : float [A]
+        One step of the range in use.
     contradicted : bool
         Whether the pulses' charges speak against gapless windows that nobody declared.
     """
@@ -52,7 +56,16 @@ class Decomposition:
     mean: Mean
     gapless: bool
     windows: str
+    resolution_A: float
     contradicted: bool = False
+
+    @property
+    def drift_A(self) -> tuple[float, float] | None:
+        """Low level at the begin and at the end [A], if it clearly moved."""
+        course = rows.lower_envelope(self.rows)
+        start, end = float(course[0]), float(course[-1])
+        least = max(5 * self.resolution_A, 4 * self.seen.noise_A, 0.01 * abs(self.mean.rows_mean_A))
+        return (start, end) if abs(end - start) > least else None
 
     @property
     def highest_A(self) -> float:
@@ -98,20 +111,25 @@ def decompose(
     what = train.seen(one, resolution_A=meter.resolution)
     found = train.find(one, what)
     gapless = aperture_s is None or aperture_s >= _GAPPED_FROM * one.interval_s
-    contradicted = aperture_s is None and _unlike(one, what, found)
-    shape = _features(one, what, found, meter, gapless and not contradicted)
+    contradicted = aperture_s is None and not one.overloads and _unlike(one, what, found)
+    overloaded = one.overloads > 0 and missing_is_overload
+    shape = _features(one, what, found, meter, gapless and not contradicted, overloaded)
     average = _mean(one, what, found, meter, aperture_s if not gapless else None, contradicted)
-    if one.overloads and missing_is_overload:
+    if overloaded:
         average = mean.with_overloads(one, average, meter)
     words = _windows(aperture_s, gapless, found, contradicted)
-    return Decomposition(part, one, what, found, shape, average, gapless, words, contradicted)
+    return Decomposition(
+        part, one, what, found, shape, average, gapless, words, meter.resolution, contradicted
+    )
 
 
-def _features(one: Rows, what: Seen, found: Train | None, meter: Meter, whole: bool) -> Features:
+def _features(one: Rows, what: Seen, found: Train | None, meter: Meter, whole: bool, lost: bool) -> Features:
     if not what.pulses:
         return features.steady(one, what, meter)
     if not whole:
         return features.irregular(one, what, meter, "the meter’s windows leave gaps")
+    if lost:
+        return features.irregular(one, what, meter, "overloaded rows hide part of the pulses")
     if found is None:
         few = what.pulses < train.LEAST_PULSES
         many = "one pulse" if what.pulses == 1 else f"{what.pulses} pulses"
@@ -137,8 +155,11 @@ def _mean(
 
 
 def _unlike(one: Rows, what: Seen, found: Train | None) -> bool:
-    """Return whether short pulses carry so unlike charges that the windows must have gaps."""
-    if found is None or found.folded or found.cycles < _MANY or found.extent_s > 3 * one.interval_s:
+    """Return whether short pulses come so unevenly that the windows may well have gaps."""
+    if found is None:
+        high = int(np.sum(what.above_A > what.threshold_A))
+        return what.pulses >= train.LEAST_PULSES and high <= _SHORT * what.pulses
+    if found.folded or found.cycles < _MANY or found.extent_s > 3 * one.interval_s:
         return False
     noise = 3 * what.noise_A * one.interval_s / float(np.mean(found.charge_As))
     return float(found.charge_As.std() / found.charge_As.mean()) > _ALIKE + noise
@@ -151,8 +172,8 @@ def _windows(aperture_s: float | None, gapless: bool, found: Train | None, contr
         return "The meter’s windows leave no gaps, as declared."
     if contradicted:
         return (
-            "How long the meter looks for each row is not declared, and the pulses’ charges differ so much "
-            "that its windows must leave gaps."
+            "How long the meter looks for each row is not declared, and short pulses come so unevenly that "
+            "its windows may leave gaps."
         )
     text = "How long the meter looks for each row is not declared; its windows are taken to leave no gaps"
     if found is not None and found.cycles >= _MANY and not found.folded:

@@ -101,6 +101,8 @@ def with_gaps(one: Rows, what: Seen, meter: Meter, aperture_s: float) -> Mean:
     low = looked * rows_mean + (1 - looked) * min(base, rows_mean)
     low -= meter.half_width(low)
     why = f"the meter looks for {aperture_s:.3g} s of each {one.interval_s:.3g} s row"
+    if aperture_s == 0:
+        why = f"how long the meter looks for each {one.interval_s:.3g} s row is not known"
     if not what.pulses:
         return Mean(None, rows_mean, low=low, why=f"{why}: pulses between its windows would not show")
     high = looked * rows_mean + (1 - looked) * float(one.current_A.max())

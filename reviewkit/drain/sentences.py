@@ -23,7 +23,7 @@ def found(bench: DrainInputs, states: Iterable[StateDrain]) -> tuple[str, ...]:
 
 
 def _passage(bench: DrainInputs, state: StateDrain) -> str:
-    parts = [_drain(state), _pulses(state), settled(state), _fit(state), _last(state)]
+    parts = [_drain(state), _pulses(state), settled(state), drift(state), _fit(state), _last(state)]
     return " ".join(part for part in parts if part)
 
 
@@ -103,6 +103,17 @@ def settled(state: StateDrain) -> str:
     return text
 
 
+def drift(state: StateDrain) -> str:
+    """Return how the low level moved, if it clearly did."""
+    moved = None if state.split is None else state.split.drift_A
+    if moved is None:
+        return ""
+    return (
+        f"The low level went from {rough(moved[0], 'A')} to {rough(moved[1], 'A')} during the log: the mean "
+        "is the log’s own, and a longer one may differ."
+    )
+
+
 def _fit(state: StateDrain) -> str:
     if not state.mean_fit.fit:
         return state.mean_fit.advice
@@ -131,7 +142,7 @@ def mean_note(state: StateDrain) -> str:
     if state.split is None:
         parts.append("One reading: what it shows of pulses is up to the display.")
     else:
-        parts += [_how(state, state.split), settled(state), state.split.windows]
+        parts += [_how(state, state.split), settled(state), drift(state), state.split.windows]
     if _level(state) < 0:
         parts.append(
             "The readings are negative: the leads were the other way round, or current flowed into the cell. "

@@ -24,6 +24,8 @@ _DENSE = 0.47
 _PRESENT = 0.8
 _PAD = 8
 _HARMONICS = 12
+_SPECTRUM_ROWS = 1 << 17
+"""Rows whose spectrum is taken; a longer log is followed from there."""
 _MOST_PAIRS = 400
 
 
@@ -118,23 +120,40 @@ def find(one: Rows, what: Seen) -> Train | None:
 
 def _locked(one: Rows, what: Seen, weight: FloatArray, period_s: float) -> Train | None:
     """Return the train whose period is near `period_s`, if the rows bear it out."""
-    period, reach = period_s, period_s / 2
-    first = _phase(one.time_s, weight, period)
-    for _ in range(4):
-        line = _line(one.time_s, weight, period, first, reach)
+    period, held = period_s, min(len(one), _SPECTRUM_ROWS)
+    first = _phase(one.time_s[:held], weight[:held], period)
+    while True:
+        line = _followed(one.time_s[:held], weight[:held], period, first, 2 * one.interval_s)
         if line is None:
             return None
         period, first = line
-        reach = max(min(reach, 0.5 * period) * 0.7, 2 * one.interval_s)
-    return _train(one, what, weight, period, first)
+        if held == len(one):
+            return _train(one, what, weight, period, first)
+        # A period found in a part of the log is good enough to follow the train a few times as far.
+        held = min(len(one), 4 * held)
+
+
+def _followed(
+    time_s: FloatArray, weight: FloatArray, period_s: float, first_s: float, least_reach_s: float
+) -> tuple[float, float] | None:
+    """Return period and first centre after a few rounds of looking ever closer to each pulse."""
+    period, first, reach = period_s, first_s, period_s / 2
+    for _ in range(4):
+        line = _line(time_s, weight, period, first, reach)
+        if line is None:
+            return None
+        period, first = line
+        reach = max(min(reach, 0.5 * period) * 0.7, least_reach_s)
+    return period, first
 
 
 def _strongest(one: Rows, above_A: FloatArray) -> float | None:
     """Return the period of the strongest line in the spectrum [s]."""
     step = one.interval_s
     place = np.round((one.time_s - one.time_s[0]) / step).astype(np.int64)
-    even = np.zeros(int(place[-1]) + 1)
-    even[place] = above_A - above_A.mean()
+    part = place < _SPECTRUM_ROWS
+    even = np.zeros(int(place[part][-1]) + 1)
+    even[place[part]] = above_A[part] - above_A[part].mean()
     size = 1 << (_PAD * len(even) - 1).bit_length()
     power = np.abs(np.fft.rfft(even, size)) ** 2
     lowest = int(np.ceil(1.5 * size / len(even)))

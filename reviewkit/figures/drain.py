@@ -179,8 +179,18 @@ def _model(figure: go.Figure, split: Decomposition, span_s: float, scale: float)
             name="base and pulses",
         )
     )
-    text = f"base {wording.quantity(base.value, base.expanded, 'A')}"
-    marks.label(figure, 0.0, base.value / scale, text, colour=theme.INK)
+    _corner(figure, f"dotted: base {wording.quantity(base.value, base.expanded, 'A')}")
+
+
+def _corner(figure: go.Figure, text: str) -> None:
+    """Write what a dotted line is above the panel, where no row is in the way."""
+    figure.add_annotation(
+        text=marks.plain(text),
+        showarrow=False,
+        font={"size": marks.SMALL, "color": theme.INK, "family": theme.SANS},
+        **{"xref": "paper", "x": 1, "xanchor": "right"},
+        **{"yref": "paper", "y": 1, "yanchor": "bottom", "yshift": 8},
+    )
 
 
 def _steps(split: Decomposition, span_s: float, base_A: float) -> tuple[list[float], list[float]]:

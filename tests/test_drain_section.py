@@ -1,0 +1,381 @@
+"""The drain section: its inputs, the range's fitness, days on the shelf, findings of the examples."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+import yaml
+from simulate.drain import METER
+
+from reviewkit import drain, figures
+from reviewkit.drain import ranges, storage
+from reviewkit.drain.inputs import DrainInputs, check
+from reviewkit.drain.mean import Mean
+from reviewkit.errors import Faults, LogError
+from reviewkit.figures.absent import Absent
+from reviewkit.figures.chart import Chart, Charts
+from reviewkit.finding import Finding
+from reviewkit.instrument import Meter, meter
+from reviewkit.uncertainty import Component, Measured
+
+ROOT = Path(__file__).parent.parent
+EXAMPLES = ROOT / "examples"
+CELL = {"label": "test cell", "rated_capacity_Ah": 2.6}
+RANGES = tuple(meter(METER, "A", scale) for scale in (600e-6, 6e-3, 0.6))
+
+
+def bench(*states: Mapping[str, Any], **more: Any) -> DrainInputs:
+    return drain.inputs(**{"cell": CELL, "drain_ammeter": METER, "drain_states": list(states), **more})
+
+
+def only(result: drain.Drain, key: str) -> Finding:
+    found = result.findings().get(key)
+    assert found is not None
+    return found
+
+
+def example(name: str) -> drain.Drain:
+    values = yaml.safe_load((EXAMPLES / name / "review.yaml").read_text(encoding="utf-8"))
+    own = {key: values[key] for key in DrainInputs.model_fields if key in values}
+    return drain.measure(drain.inputs(**own), folder=EXAMPLES / name)
+
+
+def truth(name: str) -> dict[str, dict[str, float]]:
+    data = json.loads((EXAMPLES / "truth" / f"{name}.json").read_text(encoding="utf-8"))
+    return data["drain"]
+
+
+def said(text: str) -> str:
+    """A text with plain spaces."""
+    return text.replace("\u00a0", " ")
+
+
+# ------------------------------------------------------------------ outside facts
+
+
+def test_one_microampere_for_a_month() -> None:
+    """1 µA for 30 days is 0.72 mAh (computed independently, design check values)."""
+    days = storage.days(Mean(Measured(1e-6, "A"), 1e-6), 0.72e-3)
+    assert days.value is not None
+    assert days.value.value == pytest.approx(30.0)
+
+
+def test_thirty_microamperes_from_a_full_cell() -> None:
+    """30 µA from 2.6 Ah last 9.886683 years of 8766 h (computed independently)."""
+    days = storage.days(Mean(Measured(30e-6, "A"), 30e-6), 2.6)
+    assert days.value is not None
+    assert days.value.value / 365.25 == pytest.approx(9.886683, rel=1e-6)
+
+
+def test_self_discharge_as_a_current() -> None:
+    """2 % a month of 2.6 Ah is what 71.184 µA take in 730.5 h (computed independently)."""
+    assert storage.self_discharge_A(2.0, 2.6) == pytest.approx(71.184e-6, rel=1e-5)
+    assert storage.self_discharge_days(2.0, share=0.5) == pytest.approx(25 * 730.5 / 24)
+
+
+def test_burden_takes_from_the_supply() -> None:
+    """A meter's current terminal of 0.5 Ω in 10 V over 10 Ω drops 0.476 V (a bench meter's manual)."""
+    in_use = meter({"accuracy": "±(1 % + 3)", "resolution": 1e-3, "full_scale": 2, "burden_ohm": 0.5}, "A")
+    fit = ranges.fitness(0.952381, 0.952381, meter=in_use, notice_V=0.05)
+    assert fit.burden_V == pytest.approx(10 * 0.04761905, rel=1e-5)
+    assert fit.drops
+
+
+@pytest.mark.parametrize(
+    ("reading", "percent", "counts", "step", "limit"),
+    [(120.0, 1, 3, 0.1, 1.5), (100.0, 2, 2, 0.1, 2.2), (2.0, 0.5, 3, 0.001, 0.013)],
+)
+def test_a_single_reading_carries_the_meters_statement(
+    reading: float, percent: float, counts: float, step: float, limit: float
+) -> None:
+    """Published worked examples of ±(% + counts), read here as µA; one unknown of that half-width."""
+    spec = {"accuracy": f"±({percent} % + {counts})", "resolution": step * 1e-6, "full_scale": 1e-3}
+    result = drain.measure(bench({"name": "off", "reading_A": reading * 1e-6}, drain_ammeter=spec))
+    found = only(result, "drain.off.mean")
+    assert len(found.budget) == 1
+    assert found.budget[0].size == pytest.approx(limit * 1e-6)
+    assert found.uncertainty == pytest.approx(0.9545 * limit * 1e-6, rel=1e-3)
+
+
+# ------------------------------------------------------------------ ranges
+
+
+def test_too_few_counts_name_the_range_to_use() -> None:
+    fit = ranges.fitness(1e-4, 1e-4, meter=RANGES[2], ranges=RANGES)
+    assert fit.coarse
+    assert "600 µA range instead" in said(fit.advice)
+
+
+def test_pulses_that_a_finer_range_cannot_pass_send_to_the_next() -> None:
+    fit = ranges.fitness(1e-4, 2e-3, meter=RANGES[2], ranges=RANGES)
+    assert "6 mA range instead" in said(fit.advice)
+
+
+def test_burden_sends_to_a_higher_range() -> None:
+    """0.55 mA over 100 Ω take 55 mV; the 6 mA range takes 5.5 mV."""
+    fit = ranges.fitness(0.45e-3, 0.55e-3, meter=RANGES[0], ranges=RANGES)
+    assert not fit.coarse
+    assert fit.drops
+    assert "55 mV" in said(fit.advice)
+    assert "6 mA range instead" in said(fit.advice)
+
+
+def test_no_range_fits_says_what_would() -> None:
+    fit = ranges.fitness(3e-6, 5e-3, meter=RANGES[1], ranges=RANGES)
+    assert fit.coarse
+    assert "0.15 µA or finer" in said(fit.advice)
+    assert "10 Ω" in said(fit.advice)
+
+
+def test_a_fit_range_needs_no_advice() -> None:
+    fit = ranges.fitness(1e-4, 1e-4, meter=RANGES[0], ranges=RANGES)
+    assert fit.fit
+    assert not fit.advice
+
+
+def test_zero_on_the_finest_range_is_an_upper_bound() -> None:
+    result = drain.measure(bench({"name": "off", "reading_A": 0.0, "range_full_scale_A": "600 uA"}))
+    found = only(result, "drain.off.mean")
+    assert found.verdict == "inconclusive"
+    assert "no finer range" in found.note
+    days = only(result, "drain.off.days_to_empty")
+    assert days.value is None
+    assert days.low == pytest.approx(2.6 / (0.9545 * 0.3e-6) / 24, rel=1e-3)
+    assert days.high is None
+
+
+def test_undeclared_burden_is_said() -> None:
+    spec = {"accuracy": "±(1 % + 3)", "resolution": "0.1 uA", "full_scale": "600 uA"}
+    result = drain.measure(bench({"name": "off", "reading_A": "45 uA"}, drain_ammeter=spec))
+    assert "burden on this range is not declared" in result.sentences()[0]
+
+
+def test_connecting_starts_on_the_highest_range_behind_a_bridge() -> None:
+    steps = ranges.connecting(RANGES)
+    assert "highest range, 0.6" in steps[1]
+    assert "Bridge" in steps[2]
+
+
+# ------------------------------------------------------------------ inputs
+
+
+@pytest.mark.parametrize(
+    ("states", "words"),
+    [
+        ([{"name": "off"}], "either 'log' or 'reading_A'"),
+        ([{"name": "off", "reading_A": 0, "log": "a.csv"}], "either 'log' or 'reading_A'"),
+        ([{"name": "off", "reading_A": "45 mV"}], "no unit of the same kind"),
+        ([{"name": "off", "log": "../a.csv"}], "inside the review folder"),
+        ([{"name": "Off!", "reading_A": 0}, {"name": "off", "reading_A": 0}], "two states"),
+        ([{"name": "?", "reading_A": 0}], "letter or digit"),
+        ([{"name": "off", "reading_A": 0, "windows": "some"}], "gapless"),
+        ([{"name": "off", "log": "a.csv", "windows": "gapless", "aperture_s": 0.1}], "give one"),
+        ([{"name": "off", "readin_A": 0}], "reading_A"),
+    ],
+)
+def test_states_at_fault_are_named(states: list[dict[str, Any]], words: str) -> None:
+    with pytest.raises(Faults, match=words):
+        bench(*states)
+
+
+def test_states_need_a_meter() -> None:
+    with pytest.raises(Faults, match="drain_ammeter"):
+        drain.inputs(drain_states=[{"name": "off", "reading_A": 0}])
+
+
+def test_check_finds_missing_files_and_ranges(tmp_path: Path) -> None:
+    (tmp_path / "short.csv").write_text("time (s),current (µA)\n0,45\n", encoding="utf-8")
+    faults = check(
+        bench(
+            {"name": "off", "log": "logs/none.csv"},
+            {"name": "locked", "reading_A": 0, "range_full_scale_A": "2 mA"},
+        ),
+        tmp_path,
+    )
+    assert [fault.file for fault in faults] == ["logs/none.csv", "review.yaml"]
+    assert "no range of 0.002 A" in faults[1].message
+
+
+def test_a_log_that_is_too_short_is_an_input_error(tmp_path: Path) -> None:
+    (tmp_path / "short.csv").write_text("time (s),current (µA)\n0,45\n", encoding="utf-8")
+    with pytest.raises(LogError, match=r"short\.csv: .*fewer than two"):
+        drain.measure(bench({"name": "off", "log": "short.csv"}), folder=tmp_path)
+
+
+def test_a_claim_becomes_the_limit() -> None:
+    claims = [{"about": "drain.off.mean", "at_most": "40 uA"}]
+    off = {"name": "off", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}
+    found = only(drain.measure(bench(off, claims=claims)), "drain.off.mean")
+    assert found.verdict == "fail"
+    assert found.limit is not None
+    assert found.limit.source == "the maker's claim"
+
+
+def test_a_limit_on_a_bounded_mean() -> None:
+    off = {"name": "off", "reading_A": 0.1e-3, "range_full_scale_A": 0.6, "limit_A": "50 uA"}
+    assert only(drain.measure(bench(off)), "drain.off.mean").verdict == "inconclusive"
+
+
+def test_slugs() -> None:
+    assert drain.slug("locked out") == "locked_out"
+    assert drain.slug("Full, cable in") == "full_cable_in"
+
+
+# ------------------------------------------------------------------ nothing and little
+
+
+def test_nothing_declared_is_not_tested() -> None:
+    result = drain.measure(drain.inputs())
+    assert {item.verdict for item in result.findings()} == {"not tested"}
+    assert "drain_states" in result.findings()[0].note
+    assert isinstance(figures.drain_days(result), Absent)
+    assert isinstance(figures.drain_pulses(result), Absent)
+    assert isinstance(figures.drain_folded(result), Absent)
+    assert isinstance(figures.drain_settling(result), Absent)
+
+
+def test_a_single_reading_is_enough() -> None:
+    result = drain.measure(bench({"name": "off", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
+    assert only(result, "drain.off.mean").value == pytest.approx(45e-6)
+    assert only(result, "drain.off.days_to_empty").value == pytest.approx(2.6 / 45e-6 / 24)
+    assert only(result, "drain.off.days_to_level").value == pytest.approx(1.3 / 45e-6 / 24)
+    assert only(result, "drain.off.pulse_width").verdict == "not tested"
+
+
+def test_no_capacity_no_days() -> None:
+    result = drain.measure(bench({"name": "off", "reading_A": "45 uA"}, cell={}))
+    days = only(result, "drain.off.days_to_empty")
+    assert days.verdict == "not tested"
+    assert "rated_capacity_Ah" in days.note
+
+
+def test_current_into_the_cell_gives_no_days_and_is_said() -> None:
+    result = drain.measure(bench({"name": "off", "reading_A": "-45 uA", "range_full_scale_A": "600 uA"}))
+    assert only(result, "drain.off.days_to_empty").verdict == "not tested"
+    assert "sign: -1" in only(result, "drain.off.mean").note
+
+
+def test_days_keep_the_meters_shared_doubt() -> None:
+    """Two devices read on one range: their days share the range's unknown."""
+    result = drain.measure(bench({"name": "off", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
+    shared = {part.shared for part in only(result, "drain.off.days_to_empty").budget}
+    assert RANGES[0].label in shared
+
+
+def test_an_uncertain_mean_gives_an_interval_of_days() -> None:
+    mean = Mean(Measured(10e-6, "A", (Component("x", 3e-6, "A"),)), 10e-6)
+    days = storage.days(mean, 2.6)
+    assert not days.symmetric
+    assert days.low == pytest.approx(2.6 / 16e-6 / 24, rel=1e-3)
+    assert days.high == pytest.approx(2.6 / 4e-6 / 24, rel=1e-3)
+
+
+# ------------------------------------------------------------------ the examples
+
+
+@pytest.mark.parametrize("name", ["alder", "birch"])
+def test_the_examples_truth_is_inside(name: str) -> None:
+    result = example(name)
+    names = ("base", "mean", "pulse_height", "pulse_width", "pulse_period")
+    for state, known in truth(name).items():
+        for word in names:
+            found = result.findings().get(f"drain.{state}.{word}")
+            if word not in known or found is None or found.verdict == "not tested":
+                continue
+            assert found.low is None or found.low <= known[word], found.key
+            assert found.high is None or found.high >= known[word], found.key
+
+
+def test_alder_sleeps_after_a_while_and_its_blink_is_resolved() -> None:
+    result = example("alder")
+    split = result["standby"].split
+    assert split is not None
+    assert 42 <= split.settled.start_s <= 60
+    assert only(result, "drain.standby.pulse_width").value == pytest.approx(0.300, rel=0.01)
+    assert only(result, "drain.standby.pulse_period").value == pytest.approx(5.003, rel=0.001)
+    assert "48 s on" in only(result, "drain.standby.mean").note.replace("\u00a0", " ")
+
+
+def test_birch_touch_sensor_and_leak() -> None:
+    result = example("birch")
+    assert only(result, "drain.standby.pulse_period").value == pytest.approx(0.5003, rel=0.001)
+    assert only(result, "drain.standby.pulse_width").value is None
+    leak = only(result, "drain.dead_cable_in.mean")
+    assert isinstance(leak.value, float)
+    assert leak.value > 20 * float(only(result, "drain.standby.mean").value)  # type: ignore[arg-type]
+    assert any("Pull the cable" in line for line in result.advice())
+
+
+def test_the_wrong_range_comes_out_inconclusive_with_the_right_advice() -> None:
+    found = only(example("birch"), "drain.locked_out.mean")
+    assert found.verdict == "inconclusive"
+    assert "600 µA range instead" in found.note.replace("\u00a0", " ")
+    assert only(example("birch"), "drain.locked_out.days_to_empty").verdict == "inconclusive"
+
+
+def test_the_examples_can_be_made_again(tmp_path: Path) -> None:
+    from simulate import drain as simulated
+
+    for name in ("alder", "birch"):
+        known: dict[str, Any] = {}
+        simulated.write(tmp_path / name, known)
+        assert known["drain"] == truth(name)
+        for made in (tmp_path / name / "logs").glob("*.csv"):
+            assert made.read_bytes() == (EXAMPLES / name / "logs" / made.name).read_bytes()
+
+
+@pytest.mark.parametrize("name", ["alder", "birch"])
+def test_figures_answer_with_numbers(name: str) -> None:
+    result = example(name)
+    days = figures.drain_days(result)
+    assert isinstance(days, Chart)
+    drawn = [days]
+    for draw in (figures.drain_pulses, figures.drain_folded, figures.drain_settling):
+        charts = draw(result)
+        drawn += charts.items if isinstance(charts, Charts) else ()
+    keys = {item.key for item in result.findings()}
+    assert len({chart.key for chart in drawn}) == len(drawn)
+    for chart in drawn:
+        assert chart.question.endswith("?")
+        assert any(letter.isdigit() for letter in chart.answer)
+        assert set(chart.about) <= keys
+        assert len(chart.table)
+        assert len(chart.figure.to_json()) < 150_000
+
+
+def test_words_that_look_like_markup_stay_words() -> None:
+    name = "<script>alert(1)</script> [x](javascript:y)"
+    result = drain.measure(bench({"name": name, "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
+    shown = result.sentences()._repr_mimebundle_()["text/markdown"]
+    assert "<script" not in shown
+    assert "\\[x\\](" in shown
+
+
+def test_the_notebook_declares_what_the_inputs_take() -> None:
+    """Parameter cell, inputs model and metadata agree; the file holds no outputs."""
+    from reviewkit import sections
+
+    section = next(item for item in sections.discover([ROOT / "templates"]) if item.name == "drain")
+    assert section.place == 30
+    assert section.names == set(DrainInputs.model_fields)
+    assert section.faults({}, ROOT) == []
+    defaults = {item.name: item.default for item in section.parameters}
+    assert drain.inputs(**defaults) == drain.inputs()
+    cells = nbformat.read(ROOT / "templates" / "drain.ipynb", 4).cells
+    assert not any(cell.get("outputs") for cell in cells)
+
+
+def in_use(scale: float) -> Meter:
+    return meter(METER, "A", scale)
+
+
+def test_the_examples_declare_the_meter_they_were_made_with() -> None:
+    for name in ("alder", "birch"):
+        values = yaml.safe_load((EXAMPLES / name / "review.yaml").read_text(encoding="utf-8"))
+        declared = drain.inputs(drain_ammeter=values["drain_ammeter"]).ranges
+        assert declared == tuple(in_use(one.full_scale or 0.0) for one in RANGES)
