@@ -126,7 +126,7 @@ def _claim(figure: go.Figure, result: Readout) -> None:
     if claim is None:
         return
     for sign, above in ((1, True), (-1, False)):
-        text = f"{'+' if sign > 0 else '−'}{claim[0]:g} V: {claim[1]}"
+        text = f"claimed: {'+' if sign > 0 else '−'}{claim[0]:g} V"
         marks.limit(figure, sign * claim[0], text, axis="y2", above=above, declared=True)
     errors = [abs(end) for point in result.switching_points for end in _reach(point)]
     reach = 1.35 * max(claim[0], *errors)
@@ -144,7 +144,7 @@ def _answer(result: Readout) -> str:
     )
     claim = result.bench.claim_V()
     if claim is not None:
-        text += f" {claim[1][:1].upper()}{claim[1][1:]} is {claim[0]:g} V."
+        text += f" Claimed: at most {claim[0]:g} V ({claim[1]})."
     if fitted.doubted:
         text += f" {sentences.rows(fitted.ways).capitalize()} contradicts the others."
     return text

@@ -15,7 +15,7 @@ from reviewkit.readout.posterior import Posterior
 
 FloatArray = npt.NDArray[np.float64]
 
-_NODES = 1200
+_NODES = 600
 _PER_STEP = 50
 NEARLY_BEST = 0.97
 """Voltages worth at least this share of the best are as good to the reviewer."""

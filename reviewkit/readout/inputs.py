@@ -70,10 +70,15 @@ class ReadoutInputs(Block):
 
     @property
     def range_V(self) -> tuple[float, float]:
-        """The cell's working range [V]: as given, else from the chemistry's usual floor to its limit."""
+        """The cell's working range [V]: as given, else from the chemistry's usual floor to its limit.
+
+        A data sheet's floor counts only where it is higher: nobody should be sent to prepare a cell that
+        is nearly empty.
+        """
         if self.readout_range_V is not None:
             return self.readout_range_V
-        return self.cell.floor_V or FLOOR_V.get(self.cell.chemistry, _FLOOR_V), self.cell.limit_V
+        usual = FLOOR_V.get(self.cell.chemistry, _FLOOR_V)
+        return max(usual, self.cell.floor_V or 0.0), self.cell.limit_V
 
     @property
     def name(self) -> str:

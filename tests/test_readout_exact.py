@@ -1,0 +1,217 @@
+"""Exact sets of readouts: boundaries, rules, contradictions, brute force."""
+
+from __future__ import annotations
+
+import random
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
+from fractions import Fraction as F
+
+import pytest
+import readout_devices as devices
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from reviewkit import readout
+from reviewkit.readout import doubt, rules
+from reviewkit.readout.fit import Fit, fit_readings
+from reviewkit.readout.model import Interval, Model, Reading, Reference
+from reviewkit.readout.region import solve
+
+OFFSET_ONLY = Model(F(1, 10), F(3), F(21, 5))
+
+
+def readings(*pairs: tuple[str, str], noise: str = "0") -> list[Reading]:
+    return [Reading(row, F(x), F(shown), F(noise)) for row, (x, shown) in enumerate(pairs, start=2)]
+
+
+def test_one_reading_leaves_a_whole_step() -> None:
+    """3.62 shown as 3.6: the change to 3.7 lies above 0.02 V and not above 0.12 V."""
+    region = solve(readings(("3.62", "3.6")), OFFSET_ONLY)
+    assert region is not None
+    assert region.place == Interval(F("0.02"), F("0.12"), low_open=True, high_open=False)
+
+
+def test_two_readings_leave_what_they_have_in_common() -> None:
+    region = solve(readings(("3.62", "3.6"), ("3.96", "4.0")), OFFSET_ONLY)
+    assert region is not None
+    assert region.place == Interval(F("0.02"), F("0.06"), low_open=True, high_open=False)
+
+
+@pytest.mark.parametrize("mode", [ROUND_HALF_UP, ROUND_FLOOR, ROUND_CEILING])
+@pytest.mark.parametrize("voltage", ["3.55", "3.6", "3.65", "3.5499", "3.6001", "4.2", "3.0"])
+def test_decimal_rounding_is_a_readout_without_offset(mode: str, voltage: str) -> None:
+    """Python's `decimal` as the reference quantiser (General Decimal Arithmetic), boundaries included."""
+    shown = (Decimal(voltage) / Decimal("0.1")).quantize(Decimal(1), mode) * Decimal("0.1")
+    rule = next(name for name, its in rules.DECIMAL_MODES.items() if its == mode)
+    fit = fit_readings(readings((voltage, str(shown))), OFFSET_ONLY)
+    assert fit.offsets[rule].holds(F(0))
+
+
+@pytest.mark.parametrize("rule", ["nearest", "down", "up"])
+def test_a_reading_on_the_boundary_decides_the_last_digit(rule: str) -> None:
+    """A reading exactly on a switching point, and one just beside it, leave exactly the right end."""
+    mode = rules.DECIMAL_MODES[rule]
+    at = {"nearest": "3.65", "down": "3.7", "up": "3.7"}[rule]
+    beside = {"nearest": "3.6499", "down": "3.6999", "up": "3.7001"}[rule]
+
+    def shows(voltage: str) -> str:
+        return str((Decimal(voltage) * 10).quantize(Decimal(1), mode) / 10)
+
+    fit = fit_readings(readings((at, shows(at)), (beside, shows(beside))), OFFSET_ONLY)
+    offset = fit.offsets[rule]
+    assert offset.holds(F(0))
+    assert offset.width == F(1, 10_000)
+
+
+def test_the_lower_value_at_the_switching_point_is_recognised() -> None:
+    """3.6 shown at both ends of a closed step: only a device that rounds up and keeps its edge does so."""
+    pair = readings(("3.6", "3.6"), ("3.5001", "3.6"), ("3.7", "3.7"), ("3.5", "3.5"))
+    fit = fit_readings(pair, OFFSET_ONLY)
+    assert fit.consistent
+    assert fit.offsets["up"].holds(F(0))
+
+
+def test_rules_are_the_same_readout_with_another_offset() -> None:
+    """Nearest with offset o is down with o + r/2 and up with o − r/2."""
+    step = F(1, 10)
+    for place in (F(0), F("0.031"), F(1, 20), F(1, 10)):
+        nearest = rules.offset_of("nearest", place, step)
+        assert rules.offset_of("down", place, step) == nearest + step / 2
+        assert rules.offset_of("up", place, step) == nearest - step / 2
+
+
+@pytest.mark.parametrize(
+    ("place", "rule"),
+    [
+        ((0.04, 0.06), "nearest"),
+        ((0.09, 0.11), "down"),
+        ((-0.01, 0.01), "up"),
+        ((0.07, 0.08), "undetermined"),
+        ((0.0, 0.1), "undetermined"),
+    ],
+)
+def test_a_rule_is_named_only_if_no_other_needs_so_small_an_offset(
+    place: tuple[float, float], rule: str
+) -> None:
+    interval = Interval(F(str(place[0])), F(str(place[1])), low_open=True)
+    assert rules.name(rules.offsets(interval, F(1, 10)), F(1, 40)).rule == rule
+
+
+def test_shared_error_moves_the_place_and_is_not_averaged_down() -> None:
+    """A thousand readings with a meter of ±3 mV leave ±2.5 mV shared, whatever their number."""
+    meter = devices.meter(counts=3.0)
+    cells = [Decimal(3) + Decimal(k) / 1000 for k in range(0, 1200, 3)]
+    device, bench = devices.Device("nearest", Decimal(0)), devices.Bench(meter, Decimal("0.8"))
+    fit = readout.fit(
+        [float(bench.reads(cell)) for cell in cells],
+        [float(device.shows(cell)) for cell in cells],
+        resolution_V=0.1,
+        meter=meter,
+    )
+    assert fit.ways == ((),)
+    assert 0.005 <= float(fit.place.width) <= 0.008
+    assert fit.place.holds(F("0.05"))
+
+
+def test_shared_error_hides_no_contradiction() -> None:
+    """Two readings 2 mV apart in the wrong order contradict each other, though the meter may be 20 mV off."""
+    model = Model(F(1, 10), F(3), F(21, 5), F(0), Reference(F(0), F(1, 50)))
+    pair = readings(("3.652", "3.6"), ("3.650", "3.7"), noise="0.0005")
+    assert solve(pair, model) is None
+    assert doubt.fewest(pair, model, most=1) == ((2,), (3,))
+
+
+def test_counts_hold_the_step_already() -> None:
+    """±(0.5 % + 3) of 1 mV: 2.5 mV shared and 0.5 mV of each reading's own, 3 mV together."""
+    reference = Reference.of(devices.meter(0.5, 3.0))
+    assert (reference.slope, reference.floor, reference.noise_V) == (F(1, 200), F(1, 400), F(1, 2000))
+    assert reference.half_width(F(2)) + reference.noise_V == F("0.013")  # 2.000 V, 0.5 % + 3: a published case
+
+
+def test_a_planted_misreading_is_named() -> None:
+    pairs = [("3.62", "3.6"), ("3.66", "3.7"), ("3.91", "3.9"), ("4.02", "4.3"), ("3.34", "3.3")]
+    assert doubt.fewest(readings(*pairs), OFFSET_ONLY) == ((5,),)
+
+
+def test_two_readings_that_exclude_each_other_are_both_named() -> None:
+    fit = fit_readings(readings(("3.62", "3.6"), ("3.62", "3.9")), OFFSET_ONLY, most=1)
+    assert fit.ways == ((2,), (3,))
+    assert fit.place.width > F(1, 10)
+
+
+def test_more_than_a_quarter_to_doubt_fits_no_readout() -> None:
+    fit = fit_readings(readings(("3.62", "3.6"), ("3.62", "3.9"), ("3.62", "4.2")), OFFSET_ONLY)
+    assert not fit.consistent
+
+
+def test_a_gain_shows_only_where_both_ends_were_read() -> None:
+    device = devices.Device("nearest", Decimal(0), Decimal("1.008"))
+
+    def fit(*cells: str) -> Fit:
+        shown = [float(device.shows(Decimal(cell))) for cell in cells]
+        return readout.fit([float(cell) for cell in cells], shown, resolution_V=0.1, gain_bound=0.02)
+
+    near = fit("3.58", "3.62", "3.647", "3.653")
+    assert not near.read_at_both_ends
+    assert near.gain.width == F(4, 100)
+    wide = fit("3.647", "3.653", "4.146", "4.15", "3.052", "3.0545")
+    assert wide.read_at_both_ends
+    assert wide.gain.holds(F("1.008"))
+    assert not wide.gain.holds(F(1))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    offset=st.integers(-60, 60),
+    cells=st.lists(st.integers(30_000, 42_000), min_size=2, max_size=9, unique=True),
+    rule=st.sampled_from(["nearest", "down"]),
+    extra=st.integers(30_000, 42_000),
+)
+def test_more_readings_never_leave_more_open(offset: int, cells: list[int], rule: str, extra: int) -> None:
+    device = devices.Device(rule, Decimal(offset) / 1000)
+
+    def place(values: list[int]) -> Interval:
+        voltages = [Decimal(value) / 10_000 for value in values]
+        return fit_readings(readings(*((str(v), str(device.shows(v))) for v in voltages)), OFFSET_ONLY).place
+
+    before, after = place(cells), place([*cells, extra])
+    assert before.low <= after.low
+    assert after.high <= before.high
+    assert after.holds(F(device.place_V))
+
+
+def _case(seed: int) -> tuple[devices.Device, devices.Bench, list[Decimal], list[Decimal], int, F]:
+    rng = random.Random(seed)
+    gain = 1 + Decimal(rng.randint(-100, 100)) / 10_000 * (seed % 2)
+    device = devices.Device(rng.choice(["nearest", "down"]), Decimal(rng.randint(-600, 600)) / 10_000, gain)
+    meter = rng.choice([devices.meter(), devices.meter(0.05, 3.0), devices.meter(0.5, 2.0)])
+    bench = devices.Bench(meter, Decimal(rng.randint(-100, 100)) / 100)
+    misread = rng.choice((0, 1, 2))
+    cells = devices.voltages(rng, rng.randint(3 + 2 * misread, 12))
+    shown = [device.shows(cell) for cell in cells]
+    for row in range(misread):
+        shown[row] += device.step_V * rng.choice((-4, -3, 3, 4))
+    return device, bench, [bench.reads(cell) for cell in cells], shown, misread, F(seed % 2, 100)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_exact_set_equals_a_brute_force_and_holds_the_truth(seed: int) -> None:
+    """With and without gain, misreadings planted; an integer grid that knows nothing of polygons.
+
+    benchmarks/readout_exact.py does the same for 500 cases.
+    """
+    device, bench, reference, shown, misread, bound = _case(seed)
+    fit = readout.fit(
+        [float(value) for value in reference],
+        [float(value) for value in shown],
+        resolution_V=0.1,
+        meter=bench.meter,
+        gain_bound=float(bound),
+        most=2,
+    )
+    grids = (devices.brute_force(reference, shown, bench.meter, bound, fine) for fine in (1, 2, 4))
+    grid = next(grid for grid in grids if grid.fewest == len(fit.ways[0]))
+    assert grid.fewest == misread
+    assert -1e-9 <= grid.low - float(fit.place.low) <= grid.spacing
+    assert -1e-9 <= float(fit.place.high) - grid.high <= grid.spacing
+    assert any(region.holds((F(device.place_V), F(device.gain))) for region in fit.regions)
