@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import html
 import json
-import textwrap
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from reviewkit.figures import theme
+from reviewkit.figures.marks import wrapped
 from reviewkit.finding import CHART_MIME, PLOTLY_MIME
 
 
@@ -83,11 +82,6 @@ class Chart:
             height=self.figure.layout.height and self.figure.layout.height + added,
         )
         return figure
-
-
-def wrapped(text: str, width: int) -> str:
-    """Return a text broken into lines, shown by plotly as it is written."""
-    return "<br>".join(html.escape(line, quote=False) for line in textwrap.wrap(text, width))
 
 
 @dataclass(frozen=True)

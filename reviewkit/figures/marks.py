@@ -7,6 +7,7 @@ as markup is escaped.
 from __future__ import annotations
 
 import html
+import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -25,9 +26,18 @@ TOO_NARROW = 0.045
 """Share of the chart's width under which a phase has no room for its name."""
 
 
+LINE = 38
+"""Characters that fit on one line of the narrowest screen."""
+
+
 def plain(text: str) -> str:
     """Return a text so that plotly shows it as it is."""
     return html.escape(text, quote=False)
+
+
+def wrapped(text: str, width: int) -> str:
+    """Return a text broken into lines, shown by plotly as it is written."""
+    return "<br>".join(plain(line) for line in textwrap.wrap(text, width))
 
 
 def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int = 220) -> go.Figure:
@@ -189,7 +199,7 @@ def limit(
         },
     )
     figure.add_annotation(
-        **_text(text, theme.QUIET, SMALL),
+        **_text(text, theme.QUIET, SMALL) | {"text": wrapped(text, LINE)},
         **{"xref": "paper", "x": 1, "xanchor": "right", "yref": axis, "y": value},
         **{"yanchor": "bottom" if above else "top", "align": "right"},
     )
@@ -294,4 +304,16 @@ def _short(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float32]:
     return values.astype(np.float32)
 
 
-__all__ = ["Clock", "band", "label", "limit", "line", "panels", "phases", "plain", "point", "thinned"]
+__all__ = [
+    "Clock",
+    "band",
+    "label",
+    "limit",
+    "line",
+    "panels",
+    "phases",
+    "plain",
+    "point",
+    "thinned",
+    "wrapped",
+]

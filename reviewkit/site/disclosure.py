@@ -13,15 +13,30 @@ def about_sample(device: Device) -> str:
         f"serial {device.serial}" if device.serial else "",
         f"firmware {device.firmware}" if device.firmware else "",
     ]
-    sample = f"The sample: {device.sample}" if device.sample else "Where the sample came from is not stated"
     after = f"; afterwards {device.afterwards}" if device.afterwards else ""
-    return f"{_sentence(', '.join(part for part in told if part))} {_sentence(sample + after)}"
+    return (
+        f"{_sentence(', '.join(part for part in told if part))} {_sentence(_sample(device.sample) + after)}"
+    )
 
 
-def disclosure(device: Device) -> str:
-    """Return what the author discloses; what is left open is said to be."""
+def _sample(sample: str) -> str:
+    if not sample:
+        return "Where the sample came from is not stated"
+    return sample if "sample" in sample.lower() else f"The sample: {sample}"
+
+
+def disclosure(device: Device, *, notice: str = "") -> str:
+    """Return what the author discloses, in their own words or from the single answers.
+
+    Parameters
+    ----------
+    device : Device
+    notice : str
+        Stands on the page already and is not said twice.
+    """
+    if device.disclosure:
+        return _sentence(device.disclosure.removeprefix(notice).strip() or notice)
     told = [
-        device.disclosure,
         f"Payment: {device.payment}" if device.payment else "",
         f"Links: {device.links}" if device.links else "",
         _first_sight(device),

@@ -80,7 +80,7 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
     page = replace(
         base,
         lead=about_sample(reviewed.file.device),
-        disclosure=disclosure(reviewed.file.device),
+        disclosure=disclosure(reviewed.file.device, notice=reviewed.file.review.notice),
         words=words.rendered(reviewed.file.folder, found, base.where),
         first_charts={
             result.section.name: first for result in reviewed.sections if (first := _first(result))

@@ -95,7 +95,7 @@ class _State:
 
     def grouped(self, items: list[Finding]) -> Markup:
         """Return the findings with a limit, and the others folded, section by section."""
-        judged = [item for item in items if item.verdict in ("pass", "fail", "inconclusive")]
+        judged = sorted((item for item in items if _is_judged(item)), key=_urgency)
         others: dict[str, list[Finding]] = {}
         for item in items:
             if item.value is not None and item not in judged:
@@ -116,6 +116,17 @@ class _State:
         link = Link(prose.free("words", self.taken), "In the reviewer’s words")
         self.contents.append(link)
         return Markup('<h2 id="{}">{}</h2>{}').format(link.href, link.text, self.page.words)
+
+
+_ORDER = ("fail", "inconclusive", "pass")
+
+
+def _is_judged(item: Finding) -> bool:
+    return item.verdict == "fail" or (item.limit is not None and item.verdict in _ORDER)
+
+
+def _urgency(item: Finding) -> int:
+    return _ORDER.index(str(item.verdict))
 
 
 def _bare(text: str) -> str:

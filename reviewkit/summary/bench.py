@@ -35,9 +35,24 @@ def instruments(record: Record) -> Part:
         ("Conditions", ", ".join(_conditions(review))),
         ("Place", str(review.get("place") or "")),
         ("Method", str(review.get("method") or "")),
+        ("Ties", "; ".join(_ties(record.device))),
         ("How sure", _RULE),
     ]
     return Part(facts(pairs))
+
+
+def _in_one(text: str) -> str:
+    """Keep a specification such as "±(0.5 % + 2)" on one line."""
+    return text.replace("±", "±\u2060").replace(" %", "\u202f%").replace(" + ", "\u00a0+\u00a0")
+
+
+def _ties(device: Mapping[str, Any]) -> Iterator[str]:
+    for name in ("payment", "links"):
+        if device.get(name):
+            yield f"{name}: {device[name]}"
+    if device.get("maker_saw_first") is not None:
+        seen = "saw" if device["maker_saw_first"] else "did not see"
+        yield f"the maker {seen} this review before it was published"
 
 
 def _meter(block: Mapping[str, Any]) -> str:
@@ -61,7 +76,7 @@ def _meter_facts(block: Mapping[str, Any]) -> Iterator[str]:
         "leads_ohm": "leads {} Ω",
         "input_ohm": "input {} Ω",
     }
-    yield from (text.format(block[key]) for key, text in names.items() if block.get(key) is not None)
+    yield from (_in_one(text.format(block[key])) for key, text in names.items() if block.get(key) is not None)
 
 
 def _cell(block: Mapping[str, Any]) -> str:

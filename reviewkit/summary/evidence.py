@@ -50,8 +50,19 @@ def not_tested(record: Record) -> Part:
     for item in record.judged("not tested"):
         reasons.setdefault(item.note or "No reason was given.", []).append(item)
     lines = (
-        html("<li><strong>{}</strong>. {}</li>", ", ".join(item.label for item in items), why)
+        html(
+            "<li><strong>{}.</strong> {}</li>", _sentence(", ".join(item.label for item in items)), _full(why)
+        )
         for why, items in reasons.items()
     )
     told = html("<ul>{}</ul>", joined(lines)) if reasons else Markup()
     return Part(html("{}<p>{}</p>", told, _SCOPE))
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _full(text: str) -> str:
+    text = _sentence(text.strip())
+    return text if text.endswith((".", "!", "?")) else f"{text}."

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from reviewkit import placeholders, wording
-from reviewkit.finding import Finding, limit_text
+from reviewkit.finding import Finding
 from reviewkit.summary.part import Part, html
 from reviewkit.summary.record import Record
+
+NAMED = 3
+"""Most findings that are named one by one; the table has them all."""
 
 
 @dataclass(frozen=True)
@@ -28,7 +31,13 @@ class Sentence:
     def said(self, record: Record) -> str:
         """Return the sentence, or nothing."""
         phrases = [text for phrase in self.phrases if (text := _phrase(phrase, record))]
-        return f"{self.start} {wording.listed(phrases)}." if phrases else ""
+        return f"{self.start}{self._run(record)} {wording.listed(phrases)}." if phrases else ""
+
+    def _run(self, record: Record) -> str:
+        """Return which of several runs is told of, in brackets; nothing where there is one."""
+        keys = [key for phrase in self.phrases for key, is_key in placeholders.pieces(phrase) if is_key]
+        runs = {item.key.split(".")[1] for key in keys if (item := record.best(key)) and item.key != key}
+        return f" ({min(runs).replace('_', ' ')})" if len(runs) == 1 else ""
 
 
 SENTENCES = (
@@ -75,11 +84,11 @@ def _verdicts(record: Record) -> Iterator[str]:
     inside, missing = record.judged("pass"), record.judged("not tested")
     judged = len(outside) + len(unsure) + len(inside)
     if judged:
-        yield f"Of {_count(judged, 'finding')} with a limit, {_within(len(inside), judged)}."
+        yield f"Of {_count(judged, 'finding')} that can be judged, {_within(len(inside), judged)}."
     if outside:
         yield f"Outside: {_named(outside)}."
     if unsure:
-        yield f"The meter can’t tell for {_named(unsure)}."
+        yield f"The meter can’t tell: {_named(unsure)}."
     if missing:
         were = "was" if len(missing) == 1 else "were"
         yield f"{_count(len(missing), 'thing').capitalize()} {were} not tested."
@@ -91,8 +100,14 @@ def _within(inside: int, judged: int) -> str:
     return f"{_number(inside)} {'is' if inside == 1 else 'are'} within it"
 
 
-def _named(items: Iterable[Finding]) -> str:
-    return "; ".join(f"{item.label}, {item.text} where the limit is {limit_text(item)}" for item in items)
+def _named(items: Sequence[Finding]) -> str:
+    said = [f"{item.label}, {item.text}{_against(item)}" for item in items[:NAMED]]
+    more = len(items) - len(said)
+    return "; ".join([*said, f"and {_number(more)} more"] if more > 0 else said)
+
+
+def _against(item: Finding) -> str:
+    return f" against {wording.declared(item.limit.low, item.limit.high, item.unit)}" if item.limit else ""
 
 
 def _count(number: int, what: str) -> str:

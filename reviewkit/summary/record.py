@@ -60,8 +60,12 @@ class Record:
         return int(self.review.get("edition") or 1)
 
     def judged(self, verdict: str) -> list[Finding]:
-        """Return the findings with this verdict, each fact once."""
-        return [item for item in self.distinct() if item.verdict == verdict]
+        """Return the findings with this verdict, each fact once.
+
+        Those that the meter can't tell count where there is a limit to be told about.
+        """
+        alike = [item for item in self.distinct() if item.verdict == verdict]
+        return [item for item in alike if item.limit] if verdict == "inconclusive" else alike
 
     def distinct(self) -> Iterator[Finding]:
         """Walk the findings without the short keys' twins.

@@ -30,6 +30,11 @@
     var layout = bundle.layout;
     layout.autosize = true;
     delete layout.width;
+    if (this.plot.clientWidth < 440) {
+      (layout.annotations || []).forEach(function (note) {
+        if (note.font && note.font.size > 11) note.font.size = 11;
+      });
+    }
     if (touch) {
       /* A finger on a chart scrolls the page. */
       layout.dragmode = false;
