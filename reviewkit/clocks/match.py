@@ -8,7 +8,7 @@ import numpy as np
 
 from reviewkit.clocks.steps import Array, Changes, Samples
 
-LARGEST_OHM = 2.0
+LARGEST_OHM = 1.0
 """A cell with its leads has less: a larger jump is a lead pulled off, not an answer to the current."""
 
 _AS_GOOD = 0.85
@@ -78,9 +78,9 @@ def _scores(voltage: Samples, steps: Changes, jumps: Changes, shifts: Array) -> 
     slack = voltage.interval_s / 2
     before = _at(voltage, steps.earliest_s[None, :] + shifts[:, None] - slack)
     after = _at(voltage, steps.latest_s[None, :] + shifts[:, None] + slack)
-    answers = np.clip(after - before, -most_V, most_V)
-    all_jumps = float(np.sqrt(np.sum(np.clip(jumps.size, -most_V, most_V) ** 2)))
-    all_answers = np.maximum(np.sqrt(np.sum(answers**2, axis=1)), all_jumps)
+    answers = np.where(np.abs(after - before) <= most_V, after - before, 0.0)
+    all_jumps = float(np.linalg.norm(jumps.size[np.abs(jumps.size) <= most_V]))
+    all_answers = np.maximum(np.linalg.norm(answers, axis=1), max(all_jumps, 1e-9))
     return np.asarray(answers @ steps.size / (np.linalg.norm(steps.size) * all_answers))
 
 

@@ -90,7 +90,10 @@ def steps(current: Samples) -> Changes:
         return Changes(*(np.empty(0),) * 3)
     change = np.diff(current.value)
     low, high = np.quantile(current.value, [0.005, 0.995])
-    least = max(8 * _noise(change), 3 * current.resolution, _SHARE_OF_RANGE * float(high - low), 1e-9)
+    span = float(high - low)
+    # A log of two levels seems to have a resolution as large as its steps: that says nothing.
+    counts = min(3 * current.resolution, 0.3 * span)
+    least = max(8 * _noise(change), counts, _SHARE_OF_RANGE * span, 1e-9)
     return _largest(_joined(current, change, np.flatnonzero(np.abs(change) >= least)), MOST_STEPS)
 
 
@@ -103,8 +106,9 @@ def jumps(voltage: Samples) -> Changes:
     if len(voltage.value) < 3:
         return Changes(*(np.empty(0),) * 3)
     change = np.diff(voltage.value)
-    least = max(5 * _noise(change), 1.8 * voltage.resolution, 1e-6)
     size = np.abs(change)
+    counts = min(1.8 * voltage.resolution, 0.6 * float(size.max()))
+    least = max(5 * _noise(change), counts, 1e-6)
     peak = (size >= least) & (size >= np.r_[0.0, size[:-1]]) & (size >= np.r_[size[1:], 0.0])
     at = np.flatnonzero(peak)
     at = at[np.argsort(-size[at])[: 2 * MOST_JUMPS]]
