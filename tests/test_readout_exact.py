@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
-from fractions import Fraction as F
+from fractions import Fraction
 
 import pytest
 import readout_devices as devices
@@ -17,24 +17,27 @@ from reviewkit.readout.fit import Fit, fit_readings
 from reviewkit.readout.model import Interval, Model, Reading, Reference
 from reviewkit.readout.region import solve
 
-OFFSET_ONLY = Model(F(1, 10), F(3), F(21, 5))
+OFFSET_ONLY = Model(Fraction(1, 10), Fraction(3), Fraction(21, 5))
 
 
 def readings(*pairs: tuple[str, str], noise: str = "0") -> list[Reading]:
-    return [Reading(row, F(x), F(shown), F(noise)) for row, (x, shown) in enumerate(pairs, start=2)]
+    return [
+        Reading(row, Fraction(x), Fraction(shown), Fraction(noise))
+        for row, (x, shown) in enumerate(pairs, start=2)
+    ]
 
 
 def test_one_reading_leaves_a_whole_step() -> None:
     """3.62 shown as 3.6: the change to 3.7 lies above 0.02 V and not above 0.12 V."""
     region = solve(readings(("3.62", "3.6")), OFFSET_ONLY)
     assert region is not None
-    assert region.place == Interval(F("0.02"), F("0.12"), low_open=True, high_open=False)
+    assert region.place == Interval(Fraction("0.02"), Fraction("0.12"), low_open=True, high_open=False)
 
 
 def test_two_readings_leave_what_they_have_in_common() -> None:
     region = solve(readings(("3.62", "3.6"), ("3.96", "4.0")), OFFSET_ONLY)
     assert region is not None
-    assert region.place == Interval(F("0.02"), F("0.06"), low_open=True, high_open=False)
+    assert region.place == Interval(Fraction("0.02"), Fraction("0.06"), low_open=True, high_open=False)
 
 
 @pytest.mark.parametrize("mode", [ROUND_HALF_UP, ROUND_FLOOR, ROUND_CEILING])
@@ -44,7 +47,7 @@ def test_decimal_rounding_is_a_readout_without_offset(mode: str, voltage: str) -
     shown = (Decimal(voltage) / Decimal("0.1")).quantize(Decimal(1), mode) * Decimal("0.1")
     rule = next(name for name, its in rules.DECIMAL_MODES.items() if its == mode)
     fit = fit_readings(readings((voltage, str(shown))), OFFSET_ONLY)
-    assert fit.offsets[rule].holds(F(0))
+    assert fit.offsets[rule].holds(Fraction(0))
 
 
 @pytest.mark.parametrize("rule", ["nearest", "down", "up"])
@@ -59,8 +62,8 @@ def test_a_reading_on_the_boundary_decides_the_last_digit(rule: str) -> None:
 
     fit = fit_readings(readings((at, shows(at)), (beside, shows(beside))), OFFSET_ONLY)
     offset = fit.offsets[rule]
-    assert offset.holds(F(0))
-    assert offset.width == F(1, 10_000)
+    assert offset.holds(Fraction(0))
+    assert offset.width == Fraction(1, 10_000)
 
 
 def test_the_lower_value_at_the_switching_point_is_recognised() -> None:
@@ -68,13 +71,13 @@ def test_the_lower_value_at_the_switching_point_is_recognised() -> None:
     pair = readings(("3.6", "3.6"), ("3.5001", "3.6"), ("3.7", "3.7"), ("3.5", "3.5"))
     fit = fit_readings(pair, OFFSET_ONLY)
     assert fit.consistent
-    assert fit.offsets["up"].holds(F(0))
+    assert fit.offsets["up"].holds(Fraction(0))
 
 
 def test_rules_are_the_same_readout_with_another_offset() -> None:
     """Nearest with offset o is down with o + r/2 and up with o − r/2."""
-    step = F(1, 10)
-    for place in (F(0), F("0.031"), F(1, 20), F(1, 10)):
+    step = Fraction(1, 10)
+    for place in (Fraction(0), Fraction("0.031"), Fraction(1, 20), Fraction(1, 10)):
         nearest = rules.offset_of("nearest", place, step)
         assert rules.offset_of("down", place, step) == nearest + step / 2
         assert rules.offset_of("up", place, step) == nearest - step / 2
@@ -93,8 +96,8 @@ def test_rules_are_the_same_readout_with_another_offset() -> None:
 def test_a_rule_is_named_only_if_no_other_needs_so_small_an_offset(
     place: tuple[float, float], rule: str
 ) -> None:
-    interval = Interval(F(str(place[0])), F(str(place[1])), low_open=True)
-    assert rules.name(rules.offsets(interval, F(1, 10)), F(1, 40)).rule == rule
+    interval = Interval(Fraction(str(place[0])), Fraction(str(place[1])), low_open=True)
+    assert rules.name(rules.offsets(interval, Fraction(1, 10)), Fraction(1, 40)).rule == rule
 
 
 def test_shared_error_moves_the_place_and_is_not_averaged_down() -> None:
@@ -110,12 +113,14 @@ def test_shared_error_moves_the_place_and_is_not_averaged_down() -> None:
     )
     assert fit.ways == ((),)
     assert 0.005 <= float(fit.place.width) <= 0.008
-    assert fit.place.holds(F("0.05"))
+    assert fit.place.holds(Fraction("0.05"))
 
 
 def test_shared_error_hides_no_contradiction() -> None:
     """Two readings 2 mV apart in the wrong order contradict each other, though the meter may be 20 mV off."""
-    model = Model(F(1, 10), F(3), F(21, 5), F(0), Reference(F(0), F(1, 50)))
+    model = Model(
+        Fraction(1, 10), Fraction(3), Fraction(21, 5), Fraction(0), Reference(Fraction(0), Fraction(1, 50))
+    )
     pair = readings(("3.652", "3.6"), ("3.650", "3.7"), noise="0.0005")
     assert solve(pair, model) is None
     assert doubt.fewest(pair, model, most=1) == ((2,), (3,))
@@ -124,8 +129,14 @@ def test_shared_error_hides_no_contradiction() -> None:
 def test_counts_hold_the_step_already() -> None:
     """±(0.5 % + 3) of 1 mV: 2.5 mV shared and 0.5 mV of each reading's own, 3 mV together."""
     reference = Reference.of(devices.meter(0.5, 3.0))
-    assert (reference.slope, reference.floor, reference.noise_V) == (F(1, 200), F(1, 400), F(1, 2000))
-    assert reference.half_width(F(2)) + reference.noise_V == F("0.013")  # 2.000 V, 0.5 % + 3: a published case
+    assert (reference.slope, reference.floor, reference.noise_V) == (
+        Fraction(1, 200),
+        Fraction(1, 400),
+        Fraction(1, 2000),
+    )
+    assert reference.half_width(Fraction(2)) + reference.noise_V == Fraction(
+        "0.013"
+    )  # 2.000 V, 0.5 % + 3: a published case
 
 
 def test_a_planted_misreading_is_named() -> None:
@@ -136,7 +147,7 @@ def test_a_planted_misreading_is_named() -> None:
 def test_two_readings_that_exclude_each_other_are_both_named() -> None:
     fit = fit_readings(readings(("3.62", "3.6"), ("3.62", "3.9")), OFFSET_ONLY, most=1)
     assert fit.ways == ((2,), (3,))
-    assert fit.place.width > F(1, 10)
+    assert fit.place.width > Fraction(1, 10)
 
 
 def test_more_than_a_quarter_to_doubt_fits_no_readout() -> None:
@@ -153,11 +164,11 @@ def test_a_gain_shows_only_where_both_ends_were_read() -> None:
 
     near = fit("3.58", "3.62", "3.647", "3.653")
     assert not near.read_at_both_ends
-    assert near.gain.width == F(4, 100)
+    assert near.gain.width == Fraction(4, 100)
     wide = fit("3.647", "3.653", "4.146", "4.15", "3.052", "3.0545")
     assert wide.read_at_both_ends
-    assert wide.gain.holds(F("1.008"))
-    assert not wide.gain.holds(F(1))
+    assert wide.gain.holds(Fraction("1.008"))
+    assert not wide.gain.holds(Fraction(1))
 
 
 @settings(max_examples=60, deadline=None)
@@ -177,10 +188,10 @@ def test_more_readings_never_leave_more_open(offset: int, cells: list[int], rule
     before, after = place(cells), place([*cells, extra])
     assert before.low <= after.low
     assert after.high <= before.high
-    assert after.holds(F(device.place_V))
+    assert after.holds(Fraction(device.place_V))
 
 
-def _case(seed: int) -> tuple[devices.Device, devices.Bench, list[Decimal], list[Decimal], int, F]:
+def _case(seed: int) -> tuple[devices.Device, devices.Bench, list[Decimal], list[Decimal], int, Fraction]:
     rng = random.Random(seed)
     gain = 1 + Decimal(rng.randint(-100, 100)) / 10_000 * (seed % 2)
     device = devices.Device(rng.choice(["nearest", "down"]), Decimal(rng.randint(-600, 600)) / 10_000, gain)
@@ -191,7 +202,7 @@ def _case(seed: int) -> tuple[devices.Device, devices.Bench, list[Decimal], list
     shown = [device.shows(cell) for cell in cells]
     for row in range(misread):
         shown[row] += device.step_V * rng.choice((-4, -3, 3, 4))
-    return device, bench, [bench.reads(cell) for cell in cells], shown, misread, F(seed % 2, 100)
+    return device, bench, [bench.reads(cell) for cell in cells], shown, misread, Fraction(seed % 2, 100)
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -214,4 +225,4 @@ def test_exact_set_equals_a_brute_force_and_holds_the_truth(seed: int) -> None:
     assert grid.fewest == misread
     assert -1e-9 <= grid.low - float(fit.place.low) <= grid.spacing
     assert -1e-9 <= float(fit.place.high) - grid.high <= grid.spacing
-    assert any(region.holds((F(device.place_V), F(device.gain))) for region in fit.regions)
+    assert any(region.holds((Fraction(device.place_V), Fraction(device.gain))) for region in fit.regions)

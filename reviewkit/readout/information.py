@@ -75,13 +75,20 @@ def information(state: Posterior, *, noise_V: float) -> Information:
     # To the millivolt: a finer difference is no reason to go to an end of the range.
     known = np.round(spread[good] * float(state.model.step_V) / 0.001)
     order = np.lexsort((np.abs(voltage[good] - float(state.model.middle_V)), -known))
-    return Information(voltage, bits, _refined(float(voltage[good][order[0]]), voltage, bits_at))
+    best = int(good[order[0]])
+    return Information(voltage, bits, _refined(voltage[_stretch(good, best, len(voltage))], bits_at))
 
 
-def _refined(near_V: float, voltage: FloatArray, bits_at: Callable[[FloatArray], FloatArray]) -> float:
-    """Return the best voltage near one of the candidates, to a tenth of a millivolt."""
-    reach = 1.5 * (voltage[1] - voltage[0])
-    low, high = max(near_V - reach, voltage[0]), min(near_V + reach, voltage[-1])
+def _stretch(good: npt.NDArray[np.intp], best: int, count: int) -> npt.NDArray[np.intp]:
+    """Return the candidates about the best that are nearly as good without a gap, and one on either side."""
+    parts = np.split(good, np.flatnonzero(np.diff(good) > 1) + 1)
+    own = next(part for part in parts if best in part)
+    return np.arange(max(int(own[0]) - 1, 0), min(int(own[-1]) + 2, count))
+
+
+def _refined(voltage_V: FloatArray, bits_at: Callable[[FloatArray], FloatArray]) -> float:
+    """Return the best voltage within a stretch, to a tenth of a millivolt."""
+    low, high = voltage_V[0], voltage_V[-1]
     fine = np.linspace(low, high, 1 + min(60, max(2, round((high - low) / 1e-4))))
     bits = bits_at(fine)
     return round(float(np.median(fine[bits >= 0.998 * bits.max()])), 4)
