@@ -92,13 +92,19 @@ class ChargeFindings(Findings):
 
     def _repr_mimebundle_(self, **more: Any) -> dict[str, Any]:
         bundle = super()._repr_mimebundle_(**more)
-        short = {item.key for item in self.items if item.key.count(".") == 1}
-        shown = [item for item in self.items if item.key in short] or list(self.items)
+        keys = {item.key for item in self.items}
+        shown = [item for item in self.items if item.key.count(".") == 1 or _short(item.key) not in keys]
         return {
             **bundle,
             "text/html": table_html(shown),
             "text/plain": "\n".join(f"{item.label}: {item.text}" for item in shown),
         }
+
+
+def _short(key: str) -> str:
+    """Return a key without the run's label: "charge.wall_adapter.delivered" → "charge.delivered"."""
+    first, *_, last = key.split(".")
+    return f"{first}.{last}"
 
 
 def keyed(items: Sequence[Finding], run: ChargeResult) -> ChargeFindings:

@@ -105,15 +105,14 @@ def _regulation(run: ChargeResult, apart: Separation, label: str) -> Chart | str
         colour=theme.VOLTAGE,
         away=(40, -22),
     )
-    middle = 0.62 * top
+    # The upper right corner is free: the line falls away from it.
     marks.label(
         figure,
-        middle,
-        known.set_voltage.value - known.series_resistance.value * middle,
-        f"falls by {_said(known.series_resistance)}",
+        top,
+        known.set_voltage.value - 0.4 * known.series_resistance.value * top,
+        f"slope {_said(known.series_resistance)}",
         colour=theme.INK,
-        anchor="center",
-        above=False,
+        anchor="right",
     )
     span = float(np.ptp(np.concatenate([voltage, line])))
     low = float(min(voltage.min(), line.min()))
