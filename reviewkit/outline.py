@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from reviewkit import yaml_file
+from reviewkit import wording, yaml_file
 from reviewkit.review import About, Claim, Device
 from reviewkit.template import Section, inputs_model
 
@@ -57,7 +57,7 @@ def _parameter(section: Section, name: str, comment: str, default: Any) -> Itera
     if field is not None and _models_in(field.annotation):
         yield from _block(name, field.annotation)
     else:
-        yield f"#{name}: {_scalar(default)}"
+        yield f"#{name}: {'' if default is None else _scalar(default)}".rstrip()
 
 
 def _block(name: str, annotation: Any) -> Iterator[str]:
@@ -89,8 +89,10 @@ def _default(field: FieldInfo) -> str:
 
 
 def _choices(field: FieldInfo) -> str:
-    if typing.get_origin(field.annotation) is typing.Literal:
-        return f"   # one of {', '.join(str(item) for item in typing.get_args(field.annotation))}"
+    for part in _union(field.annotation):
+        if typing.get_origin(part) is typing.Literal:
+            words = [str(item) for item in typing.get_args(part) if item != ""]
+            return f"   # {wording.listed(words, 'or')}"
     return ""
 
 

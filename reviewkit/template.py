@@ -62,6 +62,8 @@ class Metadata(Block):
     check : str
         ``module:function`` that checks the files they name; empty for none.
     bench : Bench
+    figures : tuple of str
+        Of a summary: the findings that the list of all reviews shows of each.
     """
 
     kind: Kind
@@ -71,6 +73,7 @@ class Metadata(Block):
     inputs: str = ""
     check: str = ""
     bench: Bench = Bench()
+    figures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
