@@ -39,7 +39,13 @@ class Clock:
         Times of two minutes and more are drawn on plotly's calendar axis, which labels them as a clock;
         it counts milliseconds.
         """
-        return np.asarray(time_s, dtype=float) * (1.0 if self.in_seconds else 1000.0)
+        if self.in_seconds:
+            return np.asarray(time_s, dtype=float)
+        places = np.asarray(time_s, dtype=float) * 1000.0
+        # On a calendar axis a whole number of two or four digits would be read as a year.
+        size = np.abs(places)
+        year = ((size >= 10) & (size < 100)) | ((size >= 1000) & (size < 10_000))
+        return places + np.where(year & (places == np.round(places)), 0.25, 0.0)
 
     def at(self, time_s: float) -> float:
         """Return one time [s] as a place on the axis."""
