@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -41,7 +42,9 @@ class Words(Sequence[str]):
         lines = [
             f"{f'{place}.' if self.numbered else '-'} {item}" for place, item in enumerate(self.items, 1)
         ]
-        return {"text/markdown": "\n".join(map(_as_text, lines)), "text/plain": "\n".join(lines)}
+        kind = "ol" if self.numbered else "ul"
+        items = "".join(f"<li>{html.escape(item)}</li>" for item in self.items)
+        return {"text/html": f"<{kind}>{items}</{kind}>", "text/plain": "\n".join(lines)}
 
 
 def rough(value: float, unit: str) -> str:
@@ -52,12 +55,3 @@ def rough(value: float, unit: str) -> str:
     text = wording.number(shown, decimals)
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return f"{text}{wording.NO_BREAK}{sign}"
-
-
-def _as_text(line: str) -> str:
-    """Return a line whose names can't turn into markup."""
-    mark, _, rest = line.partition(" ")
-    rest = rest.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-    for sign in "\\`*_[]|":
-        rest = rest.replace(sign, f"\\{sign}")
-    return f"{mark} {rest}"
