@@ -10,8 +10,7 @@ from reviewkit import logs
 from reviewkit.blocks import LogBlock
 from reviewkit.charge.inputs import QUANTITIES, ChargeInputs, ChargeRun, missing_meters
 from reviewkit.charge.record import ChargeRecord, clean, label_of
-from reviewkit.clocks import Alignment, align
-from reviewkit.clocks.align import clock_difference
+from reviewkit.clocks import Alignment, align, clock_difference
 from reviewkit.errors import Faults, InputError, LogError
 from reviewkit.logs import Log
 

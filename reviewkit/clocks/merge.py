@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit.clocks.align import Alignment
+from reviewkit.clocks.alignment import Alignment
 from reviewkit.logs import Log
 
 

@@ -1,7 +1,8 @@
 """Meters' logs: every format, header, unit, clock and fault that a bench meets."""
 
-from reviewkit.logs.log import Log, Peek, Quantity, peek, read
+from reviewkit.logs.log import Log, Quantity
 from reviewkit.logs.plain import of_series
+from reviewkit.logs.reading import Peek, peek, read
 from reviewkit.logs.report import ClockChange, Gap, LogReport
 from reviewkit.logs.signs import leads_swapped
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from reviewkit import headers
 from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
-from reviewkit.logs import cells, values
+from reviewkit.logs import cells, units_found, values
 from reviewkit.logs.layout import Layout
 
 TIME_NAMES = (
@@ -60,10 +59,6 @@ NAMES = {
     ),
     "degC": ("temperature", "cell temperature", "temp", "temperatur", "t"),
 }
-QUANTITIES = {"V": "voltage", "A": "current", "degC": "temperature"}
-_EXAMPLES = {"V": "'Voltage (V)'", "A": "'Current (mA)'", "degC": "'Temperature (°C)'"}
-_USUAL_UNITS = {"V": "V", "A": "mA", "degC": "°C"}
-_UNIT_LINE = re.compile(r"(?i)^\W*(?:unit|units|einheit)\W+([^\s;,|]+)\W*$")
 
 
 @dataclass(frozen=True)
@@ -106,22 +101,9 @@ def choose(layout: Layout, entry: LogBlock, quantity: str) -> Chosen:
     taken = {time, day}
     unit_column = _by_name(layout, UNIT_NAMES, taken)
     value = _value(layout, entry, quantity, {*taken, unit_column}, unit_column)
-    unit, unit_column, notes = _unit(layout, entry, quantity, value, unit_column)
-    return Chosen(time, value, day, unit_column, _own_unit(layout, time), unit, (*time_notes, *notes))
-
-
-def _own_unit(layout: Layout, place: int) -> str:
-    """Return the unit in a column's heading or under it."""
-    heading = layout.headings[place]
-    inside = re.search(r"[(\[]\s*(hh:mm|mm:ss)\s*[)\]]", heading)
-    if inside:
-        return inside[1]
-    return headers.split_unit(heading)[1] or layout.units[place].strip("()[] ") or _bare_unit(heading)
-
-
-def _bare_unit(heading: str) -> str:
-    """Return the unit where a heading is nothing else: "mA"."""
-    return values.tidy_unit(heading) if headers.is_unit(values.tidy_unit(heading)) else ""
+    unit, unit_column, notes = units_found.unit_of(layout, entry, quantity, value, unit_column)
+    time_unit = units_found.own_unit(layout, time)
+    return Chosen(time, value, day, unit_column, time_unit, unit, (*time_notes, *notes))
 
 
 def _by_name(layout: Layout, names: Iterable[str], taken: Iterable[int | None]) -> int | None:
@@ -207,11 +189,9 @@ def _value(
         for place in range(layout.width)
         if place not in taken and _sorts(layout, place) in ("number", "overload", "empty")
     ]
-    measured = (
-        [place for place in free if values.of_quantity(_own_unit(layout, place), quantity)] if free else []
-    )
-    measured = [place for place in measured if _own_unit(layout, place)]
-    known = measured or [place for place in free if not _own_unit(layout, place)]
+    own = {place: units_found.own_unit(layout, place) for place in free}
+    measured = [place for place in free if own[place] and values.of_quantity(own[place], quantity)]
+    known = measured or [place for place in free if not own[place]]
     rest = [place for place in range(layout.width) if place not in known]
     usual = (*NAMES[quantity], *(READING_NAMES if not measured else ()))
     named = _by_name(layout, usual, rest)
@@ -222,62 +202,15 @@ def _value(
     if (
         not measured
         and len(free) == 1
-        and (unit_column is not None or entry.unit or _cell_units(layout, free[0], quantity))
+        and (unit_column is not None or entry.unit or units_found.cell_units(layout, free[0], quantity))
     ):
         return free[0]
-    what = QUANTITIES[quantity]
+    what = units_found.QUANTITIES[quantity]
     several = ", ".join(f"'{layout.headings[place]}'" for place in measured)
     raise LogError(
         f"several columns may be the {what}: {several}" if measured else f"no column is headed as the {what}",
         file=entry.path,
         place="heading row",
-        expected=f"one heading such as {_EXAMPLES[quantity]}",
+        expected=f"one heading such as {units_found.EXAMPLES[quantity]}",
         remedy=f"Name the column under 'value' in the review file. {_what_there_is(layout)}",
     )
-
-
-def _cell_units(layout: Layout, place: int, quantity: str) -> bool:
-    """Whether readings carry their unit in the cell: "3.512 V"."""
-    found = (cells.NUMBER_WITH_UNIT.fullmatch(row[place]) for row in layout.sample if len(row) > place)
-    return any(match is not None and values.of_quantity(match[2], quantity) for match in found)
-
-
-def _unit(
-    layout: Layout, entry: LogBlock, quantity: str, value: int, unit_column: int | None
-) -> tuple[str, int | None, tuple[str, ...]]:
-    """Return the unit: the review file's, else the heading's, the rows' own or the header block's."""
-    own = _own_unit(layout, value)
-    if entry.unit:
-        _checked(entry, quantity, entry.unit, "the review file")
-        differs = own and values.tidy_unit(own) != values.tidy_unit(entry.unit)
-        note = (
-            (f"Unit taken as {entry.unit}, as the review file says; the heading says {own}.",)
-            if differs
-            else ()
-        )
-        return entry.unit, None, note
-    if own:
-        _checked(entry, quantity, own, f"the heading '{layout.headings[value]}'")
-        return own, None, ()
-    if unit_column is not None or _cell_units(layout, value, quantity):
-        return "", unit_column, ()
-    for line in layout.preamble:
-        found = _UNIT_LINE.match(line)
-        if found and values.of_quantity(found[1], quantity):
-            return found[1], None, ()
-    raise LogError(
-        f"no unit is given for the {QUANTITIES[quantity]}",
-        file=entry.path,
-        place=f"column '{layout.headings[value] or value + 1}'",
-        expected=f"a heading with a unit, such as {_EXAMPLES[quantity]}",
-        remedy=f"Write it into the review file: {{path: {entry.path}, unit: {_USUAL_UNITS[quantity]}}}.",
-    )
-
-
-def _checked(entry: LogBlock, quantity: str, unit: str, who: str) -> None:
-    if not values.of_quantity(unit, quantity):
-        raise LogError(
-            f"'{unit}', which {who} gives, is no unit of {QUANTITIES[quantity]}",
-            file=entry.path,
-            remedy="Check which column and which log stands where in the review file.",
-        )

@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.logs.report import ClockChange, Gap
-from reviewkit.logs.stamps import DAY_S, Seconds, Stamps, step
+from reviewkit.logs.spans import DAY_S, Seconds
+from reviewkit.logs.stamps import Stamps, step
 
 HOUR_S = 3600.0
 _LEAST_CHANGE_S = 1800.0

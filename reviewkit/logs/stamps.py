@@ -5,17 +5,14 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from reviewkit import units
-from reviewkit.logs import cells
+from reviewkit.logs import cells, dates, spans
+from reviewkit.logs.spans import Seconds
 
-Seconds = npt.NDArray[np.float64]
-DAY_S = 86_400.0
 _EPOCH_S = (8e8, 5e9)
 
 
@@ -66,7 +63,7 @@ def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "", of_
     if pd.api.types.is_datetime64_any_dtype(times):
         return _from_moments(times)
     if pd.api.types.is_timedelta64_dtype(times):
-        seconds = _span_numbers(times)
+        seconds = spans.in_seconds(times)
         return _on_days(seconds, days) if of_day else Stamps(seconds)
     if pd.api.types.is_numeric_dtype(times) and not pd.api.types.is_bool_dtype(times):
         return _from_numbers(times.to_numpy(dtype=float, na_value=np.nan), unit)
@@ -110,7 +107,7 @@ def _since_first(plain: pd.Series) -> Stamps:
     if known.empty:
         raise ValueError("no row has a time that can be read")
     origin = pd.Timestamp(known.iloc[0]).floor("D")
-    return Stamps(_span_numbers(plain - origin), origin=origin.to_pydatetime())
+    return Stamps(spans.in_seconds(plain - origin), origin=origin.to_pydatetime())
 
 
 def _in_zone(found: Stamps, zone: tzinfo) -> Stamps:
@@ -148,67 +145,16 @@ def _time_unit(unit: str) -> str:
 
 
 def _from_clock(text: pd.Series, days: pd.Series | None, unit: str) -> Stamps:
-    month_first = bool(text.iloc[:200].str.contains(_HALF_DAY).any())
-    return _on_days(_clock_seconds(text, unit), days, month_first=month_first)
+    month_first = bool(text.iloc[:200].str.contains(spans.HALF_DAY).any())
+    return _on_days(spans.clock_seconds(text, unit), days, month_first=month_first)
 
 
 def _on_days(seconds: Seconds, days: pd.Series | None, *, month_first: bool = False) -> Stamps:
     """Return times of day on their days, or on an unknown one."""
     if days is None:
         return Stamps(seconds, wall_clock=True, of_day=True)
-    since_s, origin, notes = _days(days, month_first=month_first)
+    since_s, origin, notes = dates.days_passed(days, month_first=month_first)
     return Stamps(seconds + since_s, origin=origin, wall_clock=True, notes=notes)
-
-
-_HALF_DAY = r"\s*[AaPp]\.?[Mm]\.?$"
-
-
-def _clock_seconds(text: pd.Series, unit: str) -> Seconds:
-    """Return "hh:mm:ss" with its many variants in seconds."""
-    point = text.str.replace(",", ".", regex=False)
-    if point.iloc[:200].str.contains(_HALF_DAY).any():
-        return _half_day_seconds(point)
-    if point.iloc[:200].str.contains("d").any():
-        spans = point.str.replace(r"\s*d(?:ays?)?\.?\s*", " days ", regex=True)
-        return _span_seconds(spans)
-    two = point.iloc[:200].str.count(":").max() == 1
-    if two:
-        return _span_seconds(_with_third_part(point, unit))
-    return _span_seconds(point)
-
-
-def _with_third_part(text: pd.Series, unit: str) -> pd.Series:
-    first = text.iloc[:200]
-    if first.str.contains(".", regex=False).any() or unit == "mm:ss":
-        return "0:" + text
-    if unit == "hh:mm":
-        return text + ":00"
-    raise ValueError(
-        f"'{first.iloc[0]}' may be hours and minutes or minutes and seconds: "
-        "head the column 'Time (hh:mm)' or 'Time (mm:ss)'"
-    )
-
-
-def _span_seconds(text: pd.Series) -> Seconds:
-    """Return "hh:mm:ss" in seconds: spans of a day or more the slow way."""
-    moments = pd.Series(pd.to_datetime("1970-01-01T" + text, format="ISO8601", errors="coerce"))
-    seconds = np.array((moments - pd.Timestamp(0)).dt.total_seconds(), dtype=np.float64)
-    left = np.flatnonzero(np.isnan(seconds) & text.str.contains(":", regex=False).to_numpy(dtype=bool))
-    if len(left):
-        seconds[left] = _span_numbers(
-            pd.Series(pd.to_timedelta(text.iloc[left].astype("object"), errors="coerce"))
-        )
-    return seconds
-
-
-def _span_numbers(spans: Any) -> Seconds:
-    return np.asarray(spans.dt.total_seconds(), dtype=np.float64)
-
-
-def _half_day_seconds(text: pd.Series) -> Seconds:
-    afternoon = text.str.contains(r"[Pp]\.?[Mm]\.?$").to_numpy(dtype=bool)
-    seconds = _span_seconds(text.str.replace(_HALF_DAY, "", regex=True))
-    return np.asarray(np.where(seconds >= DAY_S / 2, seconds - DAY_S / 2, seconds) + afternoon * (DAY_S / 2))
 
 
 _ISO = re.compile(r"\d{4}-\d{1,2}-\d{1,2}.*")
@@ -237,43 +183,6 @@ def _from_iso(text: pd.Series, *, zoned: bool) -> Stamps:
         return _in_zone(_since_first(moments.dt.tz_convert(zone).dt.tz_localize(None)), zone)
     moments = pd.to_datetime(text, format="ISO8601", errors="coerce")
     return replace(_since_first(moments), wall_clock=True)
-
-
-def _days(days: pd.Series, *, month_first: bool) -> tuple[Seconds, datetime, tuple[str, ...]]:
-    """Return seconds since the first date, that date, and how it was read where it could be two.
-
-    Where day and month may be swapped, the reading under which the log is shorter.
-    """
-    codes, kinds = pd.factorize(days)
-    spelled = pd.Series([str(kind).strip() for kind in kinds] + [""], dtype=object)
-    read_as = [
-        pd.Series(pd.to_datetime(spelled, format=order, errors="coerce"))
-        for order in _orders(spelled.to_list(), month_first=month_first)
-    ]
-    most = max(int(dates.notna().sum()) for dates in read_as)
-    if not most:
-        raise ValueError(f"'{spelled.iloc[0]}' is no date: expected such as 2025-03-01 or 01.03.2025")
-    possible = [dates for dates in read_as if int(dates.notna().sum()) == most]
-    lengths = [(dates.max() - dates.min()).total_seconds() for dates in possible]
-    best = possible[lengths.index(min(lengths))]
-    unclear = len(possible) > 1 and lengths.count(min(lengths)) > 1 and not possible[0].equals(possible[1])
-    first = pd.Timestamp(best.dropna().iloc[0])
-    notes = (f"The date '{spelled.iloc[0]}' was read as {first:%Y-%m-%d}.",) if unclear else ()
-    since_s = np.asarray((best - first).dt.total_seconds(), dtype=np.float64)
-    return since_s[codes], first.to_pydatetime(), notes
-
-
-def _orders(kinds: list[str], *, month_first: bool) -> list[str]:
-    """Return the date formats that the dates may be in, the likelier first."""
-    first = next((kind for kind in kinds if re.search(r"\d", kind)), "")
-    mark = next((sign for sign in "./-" if sign in first), "-")
-    year = "%Y" if re.search(r"\d{4}", first) else "%y"
-    if re.match(r"\d{4}", first):
-        return [mark.join(("%Y", "%m", "%d"))]
-    orders = [mark.join(("%d", "%m", year)), mark.join(("%m", "%d", year))]
-    if mark == ".":
-        return orders[:1]
-    return orders[::-1] if month_first else orders
 
 
 def step(seconds: Seconds) -> float:
