@@ -122,7 +122,7 @@ def hidden(record: ChargeRecord, gap: Gap) -> float:
     between = abs(float(ends[1] - ends[0])) / 2
     if _voltage_stands(record, gap):
         return between * hours
-    return max(between, float(ends.max()) / 2 + between) * hours
+    return max(between, float(ends.max())) * hours
 
 
 def _voltage_stands(record: ChargeRecord, gap: Gap) -> bool:

@@ -168,7 +168,7 @@ def _refined(
     place, scatter, shape = min(bends, key=lambda bend: math.hypot(bend[1], bend[2]))
     parts = (
         Component("knee: scatter of the readings about the bend", scatter, "s"),
-        Component("knee: length of the window fitted", shape, "s", "rectangular"),
+        Component("knee: length of the window fitted", shape, "s"),
         Component("knee: sampling interval", record.interval_s / 2, "s", "rectangular"),
     )
     return Measured(place, "s", tuple(part for part in parts if part.size > 0))

@@ -213,6 +213,8 @@ def _precharge_end(record: ChargeRecord, main: Segments) -> Measured | None:
 
 def _ending(record: ChargeRecord, main: Segments, knee: Measured | None) -> Ending:
     last = main.charging[-1]
+    if main.ending == "never":
+        return "never"
     if main.ending != "log ended":
         pulled = record.cable_out_s
         # The cable's own time is noted by hand: within a minute or two rows it is the same event.

@@ -62,8 +62,8 @@ class Segments:
         Of the main charge; the pauses between them are interruptions.
     top_ups : tuple of Segment
         After the charge had ended.
-    ending : {"terminated", "log ended"}
-        Whether the main charge's last segment was cut off, or the log ended first.
+    ending : {"terminated", "log ended", "never"}
+        Whether the main charge's last segment was cut off, the log ended first, or the current faded away.
     level_A : float [A]
         Rough plateau.
     threshold_A : float [A]
@@ -116,12 +116,12 @@ def cut(record: ChargeRecord) -> Segments | None:
     spans = [piece for span in spans for piece in _split_at_cut_off(record, span, level)]
     segments = [_segment(record, first, last) for first, last in spans]
     count = _main_count(record, segments, level)
-    last_row = len(record.current) - 1
-    open_end = segments[count - 1].last == last_row
+    last = segments[count - 1]
+    ending: Ending = "never" if _faded(record, last) else "terminated"
     return Segments(
         charging=tuple(segments[:count]),
-        top_ups=tuple(segments[count:]),
-        ending="log ended" if open_end else "terminated",
+        top_ups=tuple(one for one in segments[count:] if _tops_up(record, one, last)),
+        ending="log ended" if last.last == len(record.current) - 1 else ending,
         level_A=level,
         threshold_A=start_A,
         began_before=segments[0].first == 0,
@@ -175,6 +175,17 @@ def _segment(record: ChargeRecord, first: int, last: int) -> Segment:
         after_s=float(time[min(last + 1, rows - 1)]),
         stop_A=float(np.median(recent)),
     )
+
+
+def _faded(record: ChargeRecord, last: Segment) -> bool:
+    """Whether the current sank below what counts as current instead of being cut off."""
+    after = record.current[last.last + 2 : last.last + 7]
+    return len(after) > 0 and float(np.median(after)) > 0.5 * last.stop_A
+
+
+def _tops_up(record: ChargeRecord, one: Segment, main: Segment) -> bool:
+    """Whether a later stretch is a charge of its own: a trickle never exceeds the current at the cut-off."""
+    return float(np.quantile(record.current[one.first : one.last + 1], 0.99)) > 1.2 * main.stop_A
 
 
 def _main_count(record: ChargeRecord, segments: list[Segment], level_A: float) -> int:

@@ -29,8 +29,8 @@ def ending(run: ChargeResult) -> str:
     end = run.get("termination_time")
     if end is None:
         return (
-            "The current settled and kept flowing until the log ended: the device does not end the charge by "
-            "itself within that time. A full lithium-ion cell should get no current (common practice)."
+            "The current was never cut off: it kept flowing, or faded away, until the log ended. A full "
+            "lithium-ion cell should get no current (common practice)."
         )
     cut = run.get("termination_current")
     how = f" at {wording.quantity(cut.value, cut.expanded, 'A')}" if cut else ""

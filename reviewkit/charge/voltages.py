@@ -39,7 +39,7 @@ def at_knee(record: ChargeRecord, phases: Phases) -> Measured | None:
     time, volts = _voltage_rows(record)
     moment = phases.knee.value
     reach = max(_KNEE_S, 3 * record.voltage_interval_s)
-    inside = np.abs(time - moment) <= reach
+    inside = (np.abs(time - moment) <= reach) & (time >= phases.first_sample_s)
     before = (time <= moment + record.voltage_interval_s) & (time > moment - 10 * reach)
     if inside.sum() < 2:
         return None

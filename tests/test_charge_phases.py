@@ -1,0 +1,186 @@
+"""Phases and events of a charge: each kind planted in a simulated charge and found again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pandas as pd
+import pytest
+from simulate.cell import Cell as SimulatedCell
+from simulate.charger import Charger, Fold, Pause, Pulses
+from simulate.scenario import Run, Scenario
+
+from reviewkit import charge, instrument
+from reviewkit.blocks import Cell
+
+VOLTMETER = instrument.meter({"accuracy": "±(0.05 % + 2)", "resolution": "1 mV"}, "V")
+AMMETER = instrument.meter({"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}, "A")
+SMALL = Scenario(cell=SimulatedCell(capacity_Ah=0.8), before_s=60.0, plugged_s=9000.0, after_s=900.0)
+
+
+def result_of(run: Run, **more: object) -> charge.ChargeResult:
+    shift = run.clock_offset_from_first_rows_s
+    current = run.current_A.set_axis(run.current_A.index + shift)
+    record = charge.on_one_clock(run.voltage_V, current, voltmeter=VOLTMETER, ammeter=AMMETER)
+    cell = Cell(rated_capacity_Ah=run.scenario.cell.capacity_Ah)
+    return charge.analyse_one(replace(record, **more), cell=cell)
+
+
+@cache
+def done(scenario: Scenario) -> tuple[Run, charge.ChargeResult]:
+    run = scenario.run()
+    return run, result_of(run)
+
+
+def names(result: charge.ChargeResult) -> list[str]:
+    return [span.name for span in result.phases.spans]
+
+
+def agree(run: Run, result: charge.ChargeResult, *wanted: str) -> None:
+    known = run.known()
+    for name in wanted:
+        found = result.get(name)
+        assert found is not None, name
+        assert found.low <= known[name] <= found.high, (name, found.value, known[name], found.expanded)
+
+
+def test_a_deeply_discharged_cell_is_charged_cautiously_first():
+    run, result = done(replace(SMALL, charge_state=-0.004, charger=Charger(precharge_A=0.08, stop_A=0.08)))
+    assert names(result) == ["before", "precharge", "constant current", "constant voltage", "terminated"]
+    agree(run, result, "precharge_current", "precharge_end", "plateau_current", "knee_time", "delivered")
+    finding = charge.ChargeResults((result,)).findings().get("charge.precharge_current")
+    assert finding.verdict == "inconclusive"  # a tenth of the capacity is the limit, and just what it gets
+
+
+def test_current_that_folds_back_is_no_knee():
+    charger = Charger(stop_A=0.08, folds=(Fold(900.0, 0.75), Fold(1500.0, 0.5)))
+    run, result = done(replace(SMALL, charger=charger))
+    agree(run, result, "knee_time", "hold_voltage", "termination_current", "termination_time")
+    known = run.known()
+    assert result.adherence.share == pytest.approx(known["limit_adherence"], abs=0.5)
+    assert [one.shape for one in result.adherence.stretches] == ["steps"]
+    assert result.get("plateau_droop").value == pytest.approx(known["plateau_droop"], rel=0.01)
+
+
+def test_an_interruption_is_a_phase_and_the_charge_goes_on():
+    charger = Charger(stop_A=0.08, pauses=(Pause(1000.0, 300.0),))
+    run, result = done(replace(SMALL, charger=charger))
+    assert names(result)[1:5] == ["constant current", "interrupted", "constant current", "constant voltage"]
+    assert result.phases.main.interruptions == 1
+    agree(run, result, "plateau_current", "delivered", "termination_time")
+    assert result.phases.named("interrupted")[0].length_s == pytest.approx(300, abs=3)
+
+
+def test_top_ups_are_counted_and_are_not_the_main_charge():
+    charger = Charger(set_V=4.17, stop_A=0.1, idle_A=0.04, recharge_below_V=4.12)
+    run, result = done(replace(SMALL, charger=charger, plugged_s=20000.0))
+    assert run.truth.top_ups > 1
+    assert len(result.phases.main.top_ups) == run.truth.top_ups
+    agree(run, result, "delivered", "termination_time", "current_after")
+    assert result.get("current_after").high < 0
+
+
+def test_a_charge_that_never_terminates_is_said_to():
+    charger = Charger(stop_A=None)
+    _, result = done(replace(SMALL, charger=charger, plugged_s=30000.0, after_s=0.0))
+    assert result.phases.ending == "never"
+    found = charge.ChargeResults((result,)).findings()
+    assert found.get("charge.terminates").value is False
+    assert found.get("charge.terminates").verdict == "fail"
+    assert found.get("charge.termination_current").verdict == "not tested"
+
+
+def test_a_log_that_ends_early_does_not_accuse_the_charger():
+    run = SMALL.run()
+    early = run.current_A[run.current_A.index < 2500]
+    record = charge.on_one_clock(run.voltage_V, early, voltmeter=VOLTMETER, ammeter=AMMETER)
+    result = charge.analyse_one(record)
+    assert result.phases.ending == "log ended"
+    terminates = charge.ChargeResults((result,)).findings().get("charge.terminates")
+    assert terminates.verdict == "not tested"
+    assert "log ended" in terminates.note
+
+
+def test_a_trickle_after_termination_fails():
+    """No current into a full lithium-ion cell: common practice, no source."""
+    run = replace(SMALL, after_s=0.0).run()
+    current = run.current_A.copy()
+    end = run.scenario.before_s + run.truth.termination_time
+    current[current.index > end + 2] += 0.02
+    shift = run.clock_offset_from_first_rows_s
+    record = charge.on_one_clock(
+        run.voltage_V, current.set_axis(current.index + shift), voltmeter=VOLTMETER, ammeter=AMMETER
+    )
+    result = charge.analyse_one(record, cell=Cell(rated_capacity_Ah=0.8))
+    agree(run, result, "termination_time", "termination_current")
+    after = charge.ChargeResults((result,)).findings().get("charge.current_after")
+    assert after.value == pytest.approx(0.02, abs=0.004)
+    assert after.verdict == "fail"
+
+
+def test_a_nearly_full_cell_sees_no_plateau():
+    run, result = done(replace(SMALL, charge_state=0.97))
+    assert result.get("knee_time").value == 0
+    found = charge.ChargeResults((result,)).findings()
+    for name in ("plateau_current", "plateau_droop"):
+        assert found.get(f"charge.{name}").verdict == "not tested"
+        assert "never saw its plateau" in found.get(f"charge.{name}").note
+    agree(run, result, "hold_voltage", "delivered", "termination_current")
+
+
+def test_pulsed_charging_is_one_charge_and_is_named():
+    charger = Charger(stop_A=0.08, pulses=Pulses(20.0, 0.8))
+    run, result = done(replace(SMALL, charger=charger, plugged_s=12000.0))
+    assert result.phases.main.interruptions == 0
+    assert result.adherence.stretches[0].shape == "pulsing"
+    agree(run, result, "delivered")
+
+
+def test_no_current_means_nothing_tested_and_says_why():
+    time = np.arange(0.0, 600.0)
+    record = charge.on_one_clock(
+        pd.Series(np.full(600, 2.2), time),
+        pd.Series(np.zeros(600), time),
+        voltmeter=VOLTMETER,
+        ammeter=AMMETER,
+    )
+    found = charge.ChargeResults((charge.analyse_one(record),)).findings()
+    assert found.get("charge.plateau_current").note == "No charge current flows in this log."
+    refused = found.get("charge.precharge_current")
+    assert refused.verdict == "pass"
+    assert "refused" in refused.note
+
+
+def test_a_cold_start_with_full_current_fails():
+    """Below 2.5 V a cautious precharge or a refusal: common practice, no source."""
+    run = replace(SMALL, charge_state=-0.018, charger=Charger(stop_A=0.08)).run()
+    assert run.truth.start_voltage < 2.5
+    found = charge.ChargeResults((result_of(run),)).findings()
+    assert found.get("charge.precharge_current").verdict == "fail"
+
+
+def test_the_cable_pulled_while_charging_is_no_termination():
+    run = replace(SMALL, plugged_s=2000.0).run()
+    result = result_of(run, cable_out_s=2060.0)
+    assert result.phases.ending == "cable pulled"
+    found = charge.ChargeResults((result,)).findings()
+    assert found.get("charge.terminates").verdict == "not tested"
+    agree(run, result, "plateau_current", "delivered")
+
+
+def test_settled_voltage_is_fitted_where_the_log_ends_early():
+    whole = replace(SMALL, after_s=3700.0).run()
+    cable_out = SMALL.before_s + SMALL.plugged_s
+    voltage = whole.voltage_V[whole.voltage_V.index < cable_out + 1500]
+    shift = whole.clock_offset_from_first_rows_s
+    record = charge.on_one_clock(
+        voltage,
+        whole.current_A.set_axis(whole.current_A.index + shift),
+        voltmeter=VOLTMETER,
+        ammeter=AMMETER,
+    )
+    result = charge.analyse_one(replace(record, cable_out_s=cable_out))
+    assert "settled_voltage_60min" in result.extrapolated
+    agree(whole, result, "settled_voltage_10min", "settled_voltage_60min")
