@@ -6,7 +6,7 @@ cancels in the difference as far as both depend on it alike. Findings from diffe
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -98,12 +98,12 @@ def _shown(item: Finding | None) -> str:
     return "—" if item is None else escape(item.text)
 
 
-def pair(first: Findings, second: Findings, *, names: tuple[str, str]) -> Comparison:
+def pair(first: Iterable[Finding], second: Iterable[Finding], *, names: tuple[str, str]) -> Comparison:
     """Return the findings of two reviews side by side.
 
     Parameters
     ----------
-    first, second : Findings
+    first, second : iterable of Finding
     names : tuple of (str, str)
         What the reader calls them: two devices, or one device's two editions.
 
@@ -111,9 +111,9 @@ def pair(first: Findings, second: Findings, *, names: tuple[str, str]) -> Compar
     -------
     Comparison
     """
-    keys = [item.key for item in first]
-    keys += [item.key for item in second if first.get(item.key) is None]
-    return Comparison(names, tuple(_row(key, first.get(key), second.get(key), names) for key in keys))
+    ours, theirs = ({item.key: item for item in side} for side in (first, second))
+    keys = [*ours, *(key for key in theirs if key not in ours)]
+    return Comparison(names, tuple(_row(key, ours.get(key), theirs.get(key), names) for key in keys))
 
 
 def _row(key: str, first: Finding | None, second: Finding | None, names: tuple[str, str]) -> Row:

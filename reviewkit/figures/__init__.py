@@ -10,6 +10,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
         "ui_trials": ["trials_grid", "witnesses"],
         "drain": ["drain_folded", "drain_pulses", "drain_settling"],
         "drain_days": ["drain_days"],
+        "compare": ["compare_curves", "compare_differences", "compare_per_capacity"],
         "charge_rig": [
             "charge_efficiency",
             "charge_other_cells",

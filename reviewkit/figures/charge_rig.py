@@ -330,8 +330,8 @@ def _other_answer(run: ChargeResult, apart: Separation) -> str:
         return "None of these capacities is near enough to the cell measured for a prediction."
     low, high = inside[0], inside[-1]
     return (
-        f"A {low.capacity_Ah:g} Ah cell of this kind takes {_said(low.full_s)}, a {high.capacity_Ah:g} Ah cell "
-        f"{_said(high.full_s)}, without an ammeter in the way."
+        f"A {low.capacity_Ah:g} Ah cell of this kind takes {_said(low.full_s)}, "
+        f"a {high.capacity_Ah:g} Ah cell {_said(high.full_s)}, without an ammeter in the way."
     )
 
 

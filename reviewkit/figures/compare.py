@@ -1,0 +1,225 @@
+"""Two devices drawn together: same axes, same order, named directly; the difference with its doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from reviewkit import wording
+from reviewkit.compare.pairs import Comparison, Row
+from reviewkit.compare.reading import Curve
+from reviewkit.compare.together import Together
+from reviewkit.figures import marks, theme
+from reviewkit.figures.absent import Absent
+from reviewkit.figures.chart import Chart
+from reviewkit.figures.clock import Clock
+
+_DASHES = ("solid", "dash")
+_MOST_ROWS = 14
+
+
+def compare_curves(together: Together) -> Chart | Absent:
+    """Return both charges from a common start: voltage over current, one device solid, one dashed."""
+    curves = together.curves()
+    if not curves:
+        return Absent("Neither review has a logged charge.")
+    last = max(_end(curve) for _, curve in curves) * 1.08
+    clock = Clock(last)
+    figure = marks.panels(
+        ["cell voltage, V", "charge current, A"], x_axis=clock.axis("time since charge start")
+    )
+    for (name, curve), dash in zip(curves, _DASHES, strict=False):
+        for (time, values), axis, colour, unit in (
+            (curve.voltage, "y", theme.VOLTAGE, "V"),
+            (curve.current, "y2", theme.CURRENT, "A"),
+        ):
+            inside = (time >= 0) & (time <= last)
+            marks.line(
+                figure,
+                clock.x(time[inside]),
+                values[inside],
+                name=name,
+                colour=colour,
+                unit=unit,
+                axis=axis,
+                dash=dash,
+                most=700,
+            )
+    _name(figure, clock, curves)
+    top = max(float(np.quantile(curve.current[1], 0.999)) for _, curve in curves)
+    figure.update_layout(yaxis2={"range": [-0.05 * top, 1.25 * top]})
+    rows = [
+        (name, curve.title, wording.clock(_end(curve)), f"{wording.number(_delivered(curve), 2)} Ah")
+        for name, curve in curves
+    ]
+    return Chart(
+        "compare-curves",
+        "How do the two charge?",
+        _curves_answer(together),
+        figure,
+        pd.DataFrame(rows, columns=["device", "charge", "until the current stops", "delivered"]),
+        ("charge.plateau_current", "charge.termination_time"),
+    )
+
+
+def _end(curve: Curve) -> float:
+    """Return when nearly all of the charge was in [s]: the main charge, top-ups left out."""
+    time = curve.current[0]
+    flowing = curve.current[1] > 0.02 * np.quantile(curve.current[1], 0.98)
+    pauses = np.flatnonzero(~flowing & (time > 0))
+    stops = [row for row in pauses if time[row] > 0 and not flowing[row : row + 20].any()]
+    return float(time[stops[0]] if stops else time[-1])
+
+
+def _delivered(curve: Curve) -> float:
+    return float(np.interp(_end(curve), curve.current[0], curve.charge_Ah))
+
+
+def _name(figure: go.Figure, clock: Clock, curves: Sequence[tuple[str, Curve]]) -> None:
+    """Write each device's name at its curve of the current: one over the plateau, one at the taper."""
+    for place, (name, curve) in enumerate(curves):
+        share = 0.04 if place == 0 else 0.2
+        moment = share * _end(curve)
+        height = float(np.interp(moment, *curve.current))
+        lower = place == 1 and height < float(np.interp(moment, *curves[0][1].current))
+        marks.label(
+            figure,
+            clock.at(moment),
+            height,
+            f"{name} ({'solid' if place == 0 else 'dashed'})",
+            colour=theme.INK,
+            axis="y2",
+            above=not lower,
+        )
+
+
+def _curves_answer(together: Together) -> str:
+    parts = []
+    for key in ("charge.plateau_current", "charge.termination_time", "charge.delivered"):
+        row = together.comparison.get(key)
+        if row and row.resolved is not None:
+            parts.append(f"{row.label}: {row.words}")
+    return ("; ".join(parts) + ".") if parts else f"{together.names[0]} solid, {together.names[1]} dashed."
+
+
+def compare_per_capacity(together: Together) -> Chart | Absent:
+    """Return both charges against the share of the rated capacity, currents as C-rates."""
+    capacities = (together.first.capacity_Ah, together.second.capacity_Ah)
+    curves = together.curves()
+    if len(curves) < 2 or not all(capacities):
+        return Absent("It needs a logged charge and the rated capacity of the cell in both reviews.")
+    figure = marks.panels(
+        ["cell voltage, V", "charge current, C-rate"],
+        x_axis=theme.axis("charge delivered, % of rated capacity", nticks=7),
+    )
+    rows = []
+    for (name, curve), capacity, dash in zip(curves, capacities, _DASHES, strict=True):
+        assert capacity is not None
+        inside = (curve.current[0] >= 0) & (curve.current[0] <= _end(curve))
+        filled = 100 * curve.charge_Ah[inside] / capacity
+        volts = np.interp(curve.current[0][inside], *curve.voltage)
+        rate = curve.current[1][inside] / capacity
+        for values, axis, colour, unit in (
+            (volts, "y", theme.VOLTAGE, "V"),
+            (rate, "y2", theme.CURRENT, "C"),
+        ):
+            marks.line(
+                figure,
+                filled,
+                values,
+                name=name,
+                colour=colour,
+                unit=unit,
+                axis=axis,
+                dash=dash,
+                most=500,
+            )
+        rows.append((name, f"{capacity:g} Ah", f"{wording.number(float(filled[-1]), 0)} %"))
+        marks.label(
+            figure,
+            float(filled[len(filled) // 8 * (1 if dash == "solid" else 3)]),
+            float(rate[len(rate) // 8 * (1 if dash == "solid" else 3)]),
+            f"{name} ({'solid' if dash == 'solid' else 'dashed'})",
+            colour=theme.INK,
+            axis="y2",
+            above=dash == "solid",
+        )
+    figure.update_layout(yaxis2={"rangemode": "tozero"})
+    return Chart(
+        "compare-per-capacity",
+        "How do they charge for the size of their cells?",
+        wording.listed(f"{name} fills {share} of its cell’s rated {size}" for name, size, share in rows)
+        + ".",
+        figure,
+        pd.DataFrame(rows, columns=["device", "rated capacity", "charge delivered"]),
+        ("charge.delivered",),
+    )
+
+
+def compare_differences(comparison: Comparison) -> Chart | Absent:
+    """Return each difference relative to the first device, with its uncertainty."""
+    rows = [row for row in comparison.rows if _drawable(row)][:_MOST_ROWS]
+    if not rows:
+        return Absent("No finding of both is a number with an uncertainty.")
+    figure = marks.panels(
+        [f"{comparison.names[1]} against {comparison.names[0]}, % of {comparison.names[0]}’s value"],
+        x_axis=theme.axis("difference, %", zeroline=True, zerolinecolor=theme.QUIET, nticks=6),
+        panel_height=44 * len(rows) + 40,
+    )
+    for place, row in enumerate(rows):
+        _difference(figure, len(rows) - place, row)
+    figure.update_layout(yaxis={"visible": False, "range": [0.3, len(rows) + 0.9]}, hovermode="closest")
+    table = [(row.label, row.words) for row in rows]
+    return Chart(
+        "compare-differences",
+        "By how much do they differ?",
+        comparison.sentence(),
+        figure,
+        pd.DataFrame(table, columns=["finding", "difference"]),
+        tuple(row.key for row in rows),
+    )
+
+
+def _drawable(row: Row) -> bool:
+    """Whether a difference means anything as a share of the first device's value: not near nothing."""
+    base = row.first.value if row.first else None
+    if row.difference is None or row.first is None or not isinstance(base, int | float):
+        return False
+    return row.unit != "degC" and abs(base) > 3 * (row.first.uncertainty or 0.0)
+
+
+def _difference(figure: go.Figure, height: float, row: Row) -> None:
+    assert row.difference is not None
+    assert row.first is not None
+    assert isinstance(row.first.value, int | float)
+    scale = 100 / abs(float(row.first.value))
+    figure.add_trace(
+        go.Scatter(
+            x=[scale * row.difference.value],
+            y=[height],
+            mode="markers",
+            marker={
+                "size": 9,
+                "color": theme.READING if row.resolved else theme.PAPER,
+                "line": {"color": theme.READING, "width": 2},
+            },
+            error_x={
+                "type": "constant",
+                "value": scale * row.difference.expanded,
+                "color": theme.READING,
+                "thickness": 1.6,
+                "width": 4,
+            },
+            hovertemplate="%{x:.2f} %",
+            name=marks.plain(row.label),
+        )
+    )
+    figure.add_annotation(
+        text=marks.plain(row.label),
+        showarrow=False,
+        font={"size": marks.SMALL, "color": theme.INK, "family": theme.SANS},
+        **{"xref": "paper", "x": 0, "xanchor": "left", "y": height, "yanchor": "bottom", "yshift": 8},
+    )
