@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import bench_sheet, harvest, intake, outline, publish, review, runner, sections, site
+from reviewkit import bench_sheet, editions, harvest, intake, outline, publish, review, runner, sections, site
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.finding import PLOTLY_MIME, Findings
 from reviewkit.progress import Bar
@@ -133,6 +133,8 @@ def run(
     faults: list[InputError] = []
     with publish.site(Path(out)) as place:
         staged = [(file, publish.stage(place, file.name)) for file in files]
+        for file, folder in staged:
+            editions.carry(place / file.name, folder, edition=file.review.edition)
         for ended in runner.run(staged, parts, executor=executor, progress=Bar()):
             with gathered(faults):
                 done.append(_publish(ended, place))

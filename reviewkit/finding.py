@@ -224,6 +224,26 @@ class Findings(Sequence[Finding]):
         }
 
 
+def twins(items: Iterable[Finding]) -> dict[str, str]:
+    """Return the long keys that say what a short one says already: long → short.
+
+    Where there is one run, each of its findings stands under ``charge.hold_voltage`` and under
+    ``charge.RUN.hold_voltage``.
+    """
+    known = {item.key: item for item in items}
+    found = {}
+    for key, item in known.items():
+        parts = key.split(".")
+        short = known.get(f"{parts[0]}.{parts[-1]}") if len(parts) == 3 else None
+        if short and _said(short) == _said(item):
+            found[key] = short.key
+    return found
+
+
+def _said(item: Finding) -> tuple[Any, ...]:
+    return item.value, item.low, item.high, item.verdict
+
+
 def table_html(items: Iterable[Finding]) -> str:
     """Return the findings as an HTML table: finding, value, limit and its source, verdict."""
     rows = "".join(

@@ -8,7 +8,7 @@ from typing import Any
 from markupsafe import Markup
 from nbconvert.preprocessors import Preprocessor
 
-from reviewkit.finding import CHART_MIME, MIME, PART_MIME, PLOTLY_MIME, Finding
+from reviewkit.finding import CHART_MIME, MIME, PART_MIME, PLOTLY_MIME, Finding, twins
 from reviewkit.site import bundles, prose
 from reviewkit.site.clean import cleaned
 from reviewkit.site.context import Link, PageContext
@@ -67,11 +67,11 @@ class _State:
         if PLOTLY_MIME in data:
             return self.chart(data)
         if MIME in data:
-            items = [Finding.from_dict(item) for item in data[MIME]["findings"]]
-            evidence = data[MIME].get("evidence", True)
-            return Markup(self.parts.findings(items, self.page, evidence))
+            return self.findings([Finding.from_dict(item) for item in data[MIME]["findings"]])
         if PART_MIME in data:
             return self.part(data)
+        if "text/markdown" in data:
+            return self.letter(data["text/markdown"])
         return bundles.plain(output)
 
     def chart(self, data: Any, *, heading: bool | None = None, level: int = 0) -> Markup:
@@ -81,6 +81,20 @@ class _State:
         said = _bare(self.last_heading) == _bare(bundle.question)
         shown = bool(bundle.question) and not said if heading is None else heading
         return Markup(self.parts.chart(bundle, shown, level or min(self.level + 1, 4)))
+
+    def findings(self, items: list[Finding]) -> Markup:
+        """Return findings with their evidence, each fact once; its long key is an address there too."""
+        long = twins(items)
+        also: dict[str, list[str]] = {}
+        for key, short in long.items():
+            also.setdefault(short, []).append(key)
+        kept = [item for item in items if item.key not in long]
+        return Markup(self.parts.findings(kept, self.page, True, also=also))
+
+    def letter(self, source: str) -> Markup:
+        """Return Markdown that a cell put out, such as a letter to the maker."""
+        html, _ = prose.rendered(source, taken=self.taken, lift=2)
+        return Markup('<div class="letter">{}</div>').format(html)
 
     def part(self, data: Any) -> Markup:
         """Return a part of the review's summary, with what the page adds to it."""

@@ -42,7 +42,8 @@ class ShelfRow:
 def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
     """Return the columns' names and the reviews of a published folder, drafts left out."""
     wholes = [(path.parent.name, json.loads(path.read_text(encoding="utf-8"))) for path in _published(out)]
-    keys = _key_figures(whole for _, whole in wholes)
+    names = dict.fromkeys(key for name, _ in wholes for key in _declared(out / name))
+    keys = _key_figures(names, (whole for _, whole in wholes))
     rows = [_row(name, whole, keys) for name, whole in wholes]
     return list(keys.values()), sorted(rows, key=lambda row: row.title.lower())
 
@@ -51,16 +52,29 @@ def _published(out: Path) -> list[Path]:
     return [path for path in sorted(out.glob(f"*/{JSON_FILE}")) if "." not in path.parent.name]
 
 
-def _key_figures(wholes: Iterable[Mapping[str, Any]]) -> dict[str, str]:
-    """Return key and label of what the reviews' sections call their key figures, in their order."""
-    placed: dict[str, tuple[int, int]] = {}
+def _declared(place: Path) -> list[str]:
+    """Return the keys that a review's summary names in its metadata as its key figures."""
+    summaries = (json.loads(path.read_text(encoding="utf-8")) for path in place.glob("notebooks/*.ipynb"))
+    own = (summary["metadata"].get("reviewkit", {}) for summary in summaries)
+    return [key for about in own if about.get("kind") == "summary" for key in about.get("figures", ())]
+
+
+def _key_figures(names: Iterable[str], wholes: Iterable[Mapping[str, Any]]) -> dict[str, str]:
+    """Return key and label of the figures that the reviews' summaries call their key figures."""
     labels: dict[str, str] = {}
     for whole in wholes:
-        labels.update({item["key"]: item["label"] for item in whole["findings"]})
-        for section in whole.get("sections", ()):
-            for rank, key in enumerate(section.get("figures", ())):
-                placed.setdefault(key, (section["place"], rank))
-    return {key: labels[key] for key in sorted(placed, key=lambda key: placed[key]) if key in labels}
+        for item in whole["findings"]:
+            labels.setdefault(item["key"], item["label"])
+    return {key: label for key in names if (label := labels.get(key) or _of_first_run(key, labels))}
+
+
+def _of_first_run(key: str, found: Mapping[str, Any]) -> Any:
+    """Return what stands under a key with a run's name in it, where there is none under the short one."""
+    head, _, tail = key.partition(".")
+    return next(
+        (item for name, item in found.items() if name.startswith(f"{head}.") and name.endswith(f".{tail}")),
+        None,
+    )
 
 
 def _row(name: str, whole: Mapping[str, Any], keys: Iterable[str]) -> ShelfRow:
@@ -73,7 +87,7 @@ def _row(name: str, whole: Mapping[str, Any], keys: Iterable[str]) -> ShelfRow:
         title=whole["review"]["title"] or device["name"],
         about=", ".join(part for part in about if part),
         href=f"{name}/index.html",
-        figures=tuple(_figure(found.get(key)) for key in keys),
+        figures=tuple(_figure(found.get(key) or _of_first_run(key, found)) for key in keys),
     )
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import KitError
-from reviewkit.finding import Finding, Findings
+from reviewkit.finding import Finding, Findings, twins
 
 
 @dataclass(frozen=True)
@@ -68,21 +68,9 @@ class Record:
         return [item for item in alike if item.limit] if verdict == "inconclusive" else alike
 
     def distinct(self) -> Iterator[Finding]:
-        """Walk the findings without the short keys' twins.
-
-        Where there is one run, each of its findings stands under a short and a long key.
-        """
-        keys = {item.key for item in self.findings}
-        twins = {key for key in keys if _short(key) in keys and _short(key) != key}
-        yield from (
-            item
-            for item in self.findings
-            if item.key not in twins or not self._is_twin(item, _short(item.key))
-        )
-
-    def _is_twin(self, item: Finding, short: str) -> bool:
-        other = self.findings.get(short)
-        return other is not None and (other.value, other.verdict) == (item.value, item.verdict)
+        """Walk the findings, each fact once: under its short key where it has two."""
+        long = twins(self.findings)
+        yield from (item for item in self.findings if item.key not in long)
 
     def best(self, key: str) -> Finding | None:
         """Return the finding with this key or, where several runs have one each, the first run's.
@@ -95,11 +83,6 @@ class Record:
             if mine and item.value is not None:
                 return item
         return None
-
-
-def _short(key: str) -> str:
-    parts = key.split(".")
-    return f"{parts[0]}.{parts[-1]}" if len(parts) == 3 else key
 
 
 def read(
