@@ -182,7 +182,10 @@ def test_birchs_night_is_what_its_story_says() -> None:
 def test_birchs_efficiency_is_found_from_the_port_log() -> None:
     item = charged("birch").get("charge.wall_adapter.efficiency")
     assert item is not None
-    assert item.value == pytest.approx(truth("birch")["charge"]["wall_adapter"]["efficiency"], abs=0.5)
+    assert item.low is not None
+    assert item.high is not None
+    assert item.low <= truth("birch")["charge"]["wall_adapter"]["efficiency"] <= item.high
+    assert item.high - item.low < 4
 
 
 @pytest.mark.parametrize("device", DEVICES)

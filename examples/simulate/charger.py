@@ -260,5 +260,11 @@ def course_of(
         cell_V[row] = state.inner_V + state.series_ohm * now_A
         state.step(now_A)
     return Course(
-        np.arange(count) * step_s, current, cell_V, cell_V + total_ohm * current, mode, main, control.top_ups
+        np.arange(count, dtype=np.float64) * step_s,
+        current,
+        cell_V,
+        cell_V + total_ohm * current,
+        mode,
+        main,
+        control.top_ups,
     )
