@@ -177,7 +177,7 @@ def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
         f"<br>to {plain(step.next)} · {_times(step.seen, step.tried)}"
         for step in item.steps
     ]
-    end = textwrap.wrap(f"⚠ {words.outcome(result.machine, item)}", 44)
+    end = textwrap.wrap(f"⚠ {words.outcome(result.machine, item)}", 34)
     boxes.append("<br>".join(f"<b>{plain(part)}</b>" for part in end))
     figure = go.Figure()
     height = _STEP * len(boxes)

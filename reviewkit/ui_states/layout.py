@@ -70,6 +70,11 @@ class Line:
     label: Point
 
     @property
+    def kept_free(self) -> tuple[Point, ...]:
+        """Where no other label may lie: on its label and its arrowheads."""
+        return (self.label, self.points[-1], *self.points[: 1 if self.back else 0])
+
+    @property
     def words(self) -> str:
         """What it says in full: "press: standby → low"."""
         there = f"{wording.listed(self.events, last='or')}: {self.state} → {self.next}"
@@ -179,7 +184,7 @@ def _lines(
                 item.outside,
                 item.hazardous,
                 points,
-                _label(points, nodes, [line.label for line in made]),
+                _label(points, nodes, [spot for line in made for spot in line.kept_free]),
             )
         )
     return tuple(made)
@@ -287,6 +292,8 @@ def _label(points: Sequence[Point], nodes: Iterable[Node], labels: Sequence[Poin
         free = min((math.hypot(x - lx, y - ly) for lx, ly in labels), default=99.0)
         box = min(max(abs(x - node.x) - HALF_WIDTH, abs(y - node.y) - HALF_HEIGHT) for node in boxes)
         off = abs(place / len(points) - 0.45)
+        # Its own arrowhead stays free too.
+        free = min(free, math.dist(points[place], points[-1]))
         return min(free, 26.0) + 1.5 * min(box, 10.0) - 8 * off
 
     return points[max(range(len(points)), key=room)]

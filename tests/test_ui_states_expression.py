@@ -1,0 +1,83 @@
+"""The comparison of an author's hazard: what it means, and what it refuses."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+
+from reviewkit.ui_states import State
+from reviewkit.ui_states.expression import ExpressionError, read
+
+LIT = State("lit", light_percent=30, charging=True, cable=True, locked=False, shows="red")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("light_percent >= 30 and cable", True),
+        ("light_percent > 30 and cable", False),
+        ("light_percent>=30%", True),
+        ("not locked", True),
+        ("locked or light_percent < 5 or charging", True),
+        ("locked and charging or cable", True),
+        ("locked and (charging or cable)", False),
+        ("not (locked or not charging)", True),
+        ("shows == 'red'", True),
+        ('shows != "red"', False),
+        ("charging == false", False),
+        ("name == 'lit'", True),
+    ],
+)
+def test_what_an_expression_says_of_a_state(text, expected):
+    assert read(text)(LIT) is expected
+
+
+def test_and_binds_closer_than_or_and_not_closest_as_in_python():
+    """Oracle: the language's own operators over all states of three attributes."""
+    for charging, cable, locked in itertools.product([True, False], repeat=3):
+        state = State("x", charging=charging, cable=cable, locked=locked)
+        assert read("charging or cable and not locked")(state) is (charging or (cable and not locked))
+        assert read("not charging and cable or locked")(state) is ((not charging and cable) or locked)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        # Kleene's strong logic of three values.
+        ("locked", None),
+        ("not locked", None),
+        ("locked or cable", True),
+        ("locked and cable", None),
+        ("locked and charging", False),
+        ("locked == true", None),
+    ],
+)
+def test_what_cannot_be_told_stays_undecided(text, expected):
+    assert read(text)(State("x", locked=None, cable=True)) is expected
+
+
+@pytest.mark.parametrize(
+    ("text", "position", "message"),
+    [
+        ("", 1, "the end found; expected one of light_percent"),
+        ("light_percent", 14, "expected a comparison with 'light_percent'"),
+        ("light_percent >= 'x'", 18, "compared with a number"),
+        ("light_percent = 3", 15, "write '=='"),
+        ("cable && locked", 7, "write 'and'"),
+        ("cabel", 1, "Did you mean 'cable'"),
+        ("cable locked", 7, "expected 'and', 'or' or the end"),
+        ("(cable", 7, "expected '\\)'"),
+        ("cable > true", 7, "only be compared with"),
+        ("0 < light_percent < 5", 1, "'0' found; expected one of"),
+        ("light_percent > 1 > 2", 19, "is too much"),
+        ("__import__('os').system('x')", 17, "'.' has no meaning here"),
+        ("cable.__class__", 6, "has no meaning here"),
+        ("not " * 60 + "cable", 165, "inside each other"),
+        ("(" * 60 + "cable" + ")" * 60, 42, "inside each other"),
+        ("cable or " * 60 + "cable", 501, "longer than 500"),
+    ],
+)
+def test_what_cannot_be_read_is_refused_by_position(text, position, message):
+    with pytest.raises(ExpressionError, match=f"at character {position}: .*{message}"):
+        read(text)

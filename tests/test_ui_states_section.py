@@ -1,0 +1,217 @@
+"""The section as a reader meets it: the invented devices, findings, figures, the note to the maker."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from pathlib import Path
+
+import pytest
+import ui_machines as small
+import yaml
+from markdown_it import MarkdownIt
+from simulate import ui_states as invented
+
+from reviewkit import figures, finding, leaflet, template
+from reviewkit import ui_states as ui
+from reviewkit.figures import theme
+from reviewkit.ui_states import State, layout
+
+ROOT = Path(__file__).resolve().parent.parent
+TEMPLATE = ROOT / "templates" / "ui_states.ipynb"
+
+
+def result_of(device, **more):
+    folder = ROOT / "examples" / device
+    written = yaml.safe_load((folder / "review.yaml").read_text(encoding="utf-8"))
+    own = {name: value for name, value in written.items() if name.startswith("ui_") or name == "device"}
+    return ui.assess(ui.inputs(**(own | more)), folder=folder)
+
+
+@pytest.mark.parametrize("device", ["alder", "birch"])
+def test_an_invented_device_gives_what_is_true_of_it(device):
+    truth = json.loads((ROOT / "examples" / "truth" / f"{device}.json").read_text(encoding="utf-8"))[
+        "ui_states"
+    ]
+    found = result_of(device).findings()
+    for name in ("hazards", "precautions", "untested", "contradictions"):
+        assert found.get(f"ui.{name}").value == truth[name], name
+    assert [item["states"] for item in found.get("ui.ambiguous_signals").value] == truth["ambiguous_signals"]
+
+
+@pytest.mark.parametrize("device", ["alder", "birch"])
+def test_the_committed_table_is_the_generators(device, tmp_path):
+    known = {}
+    (tmp_path / device).mkdir()
+    invented.write(tmp_path / device, known)
+    made = (tmp_path / device / "transitions.csv").read_bytes()
+    assert made == (ROOT / "examples" / device / "transitions.csv").read_bytes()
+    assert known["ui_states"]["hazards"]
+
+
+def test_alders_charging_comes_back_only_when_it_was_locked_first():
+    result = result_of("alder")
+    assert [(item.leave_in, item.ends_in) for item in result.hazards] == [("charging", "idle on cable")]
+    assert "charging" not in result.safe
+    assert "charging locked" in result.safe
+    (change,) = result.changes
+    assert (change.state, change.event, change.instead, change.remains) == (
+        "no power",
+        "power back",
+        "charging",
+        0,
+    )
+
+
+def test_birch_lights_up_in_the_bag_after_its_cell_was_changed():
+    result = result_of("birch")
+    worst = result.hazards[0]
+    assert (worst.leave_in, worst.ends_in, worst.light_percent) == ("locked", "high", 100)
+    assert result.next_trials[0].state == "full"
+    assert [step.trial for step in result.plan.steps][-1]
+    assert result.coverage.untested == (("full", "power lost"),)
+
+
+def test_every_finding_reads_as_text_and_goes_to_json_and_back():
+    for device in ("alder", "birch"):
+        for item in result_of(device).findings():
+            assert item.note.rstrip().endswith("."), item.key
+            assert item.text
+            again = json.loads(json.dumps(item.to_dict(), allow_nan=False))
+            assert finding.Finding.from_dict(again).to_dict() == again
+            assert item.inputs == ("transitions.csv",)
+
+
+def test_keys_are_the_same_with_and_without_data():
+    nothing = {item.key for item in ui.assess(ui.inputs()).findings()}
+    some = {item.key for item in result_of("birch").findings()}
+    assert nothing == some
+    assert {"ui.hazards", "ui.safe_to_leave", "ui.precautions", "ui.untested"} <= nothing
+    assert {"ui.contradictions", "ui.ambiguous_signals"} <= nothing
+
+
+def test_the_template_declares_what_its_model_takes():
+    section = template.read(TEMPLATE)
+    assert (section.kind, section.place, section.about.makes) == ("section", 40, ("ui.",))
+    assert section.names == set(ui.UiInputs.model_fields)
+    assert section.faults({}, ROOT) == []
+    cells = json.loads(TEMPLATE.read_text(encoding="utf-8"))["cells"]
+    assert all(not cell.get("outputs") for cell in cells)
+
+
+def test_the_template_runs_without_any_data(tmp_path):
+    """Every call of the notebook, on nothing: a sentence in place of each figure and table."""
+    result = ui.assess(ui.inputs(), folder=tmp_path)
+    shown = [figures.witnesses(result), figures.state_graph(result), figures.trials_grid(result)]
+    assert all("No states" in repr(item) for item in shown)
+    for table in (ui.precaution_table, ui.change_table, ui.trial_table, ui.signal_table):
+        assert "No states" in table(result)._repr_mimebundle_()["text/plain"]
+
+
+def test_the_note_to_the_maker_holds_steps_trials_expectation_and_severity():
+    note = result_of("birch").note_to_maker()
+    for words in (
+        "1. Leave it in “locked”.",
+        "2. Event: cell changed by someone else.",
+        "(10 of 10",
+        "Video: 5:10",
+        "Expected: the light stays off",
+        "Severity: light at 100 %",
+        "go to “locked” instead of “standby”; no hazard is left",
+        "can’t be told apart",
+        "Power lost in full",
+    ):
+        assert words in note.markdown
+    bundle = note._repr_mimebundle_()
+    assert set(bundle[leaflet.LEAFLET_MIME]) == {"name", "title", "markdown"}
+    assert leaflet.Leaflet.from_dict(bundle[leaflet.LEAFLET_MIME]) == note
+    assert bundle["text/markdown"].startswith("# Note to the maker of Birch")
+
+
+HOSTILE = "<script>alert(1)</script> *b* [x](javascript:y) `c` | {q}"
+
+
+def test_hostile_names_stay_text_everywhere():
+    states = {"standby": {}, HOSTILE: {"light_percent": 100, "shows": HOSTILE}}
+    rows = [
+        {"state": "standby", "event": "power lost", "next": HOSTILE, "remark": HOSTILE},
+        {"state": HOSTILE, "event": "power back", "next": "standby"},
+    ]
+    bench = ui.inputs(
+        device={"name": HOSTILE}, ui_states=states, ui_transitions=rows, ui_leave_in=["standby"]
+    )
+    result = ui.assess(bench)
+    page = MarkdownIt("commonmark", {"html": False}).render(result.note_to_maker().markdown)
+    assert "<script" not in page
+    assert "<a " not in page
+    assert "<em>" not in page
+    for table in (ui.precaution_table, ui.change_table, ui.trial_table, ui.signal_table):
+        assert "<script" not in table(result)._repr_mimebundle_()["text/html"]
+    for chart in (figures.state_graph(result), figures.trials_grid(result), *figures.witnesses(result).items):
+        assert "<script" not in chart.figure.to_json()
+
+
+@pytest.mark.parametrize("name", ["", "Note", "a b", "../x", "a--b", "x.html"])
+def test_a_leaflets_name_is_a_file_name(name):
+    with pytest.raises(ValueError, match="no name of a page"):
+        leaflet.Leaflet(name, "t", "m")
+
+
+def test_charts_use_only_colours_that_have_a_dark_partner():
+    import re
+
+    for device in ("alder", "birch"):
+        result = result_of(device)
+        for chart in (
+            figures.state_graph(result),
+            figures.trials_grid(result),
+            *figures.witnesses(result).items,
+        ):
+            used = set(re.findall(r"#[0-9a-f]{6}", chart.figure.to_json().lower()))
+            assert used <= set(theme.LIGHT_TO_DARK)
+            assert chart.answer.endswith(".")
+            assert len(chart.table) > 0
+
+
+def test_the_state_graph_tells_hand_and_outside_apart_by_style_and_label():
+    drawing = result_of("alder").drawing()
+    assert len(drawing.nodes) == 12
+    for line in drawing.lines:
+        assert any(letter.isdigit() for letter in line.text) is not line.outside
+        assert any(letter.isalpha() for letter in line.text) is line.outside
+    chart = figures.state_graph(result_of("alder"))
+    dashes = {trace.line.dash for trace in chart.figure.data}
+    assert dashes == {"solid", "dot"}
+    thick = [trace for trace in chart.figure.data if trace.line.width > 3]
+    assert len(thick) == sum(line.hazardous for line in drawing.lines) == 2
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_boxes_never_overlap_and_every_change_of_state_is_on_the_drawing(seed):
+    made = small.random_machine(seed)
+    drawing = layout.draw(made)
+    for one, other in ((a, b) for a in drawing.nodes for b in drawing.nodes if a.name < b.name):
+        apart_x = abs(one.x - other.x) >= 2 * layout.HALF_WIDTH
+        assert apart_x or abs(one.y - other.y) >= 2 * layout.HALF_HEIGHT
+    shown = {(line.state, name, line.next) for line in drawing.lines for name in line.events}
+    shown |= {(line.next, name, line.state) for line in drawing.lines for name in line.back}
+    assert shown == {(e.state, e.event, e.next) for e in made.edges if e.state != e.next}
+    for line in drawing.lines:
+        assert all(math.isfinite(value) for point in line.points for value in point)
+        assert 0 <= line.label[0] <= layout.WIDTH
+
+
+def test_twelve_states_keep_three_beside_each_other():
+    names = [f"state {place}" for place in range(12)]
+    moves = [(names[0], "press", name) for name in names[1:]]
+    drawing = layout.draw(small.machine(moves, states={name: State(name) for name in names}))
+    rows = [sum(node.y == y for node in drawing.nodes) for y in {node.y for node in drawing.nodes}]
+    assert max(rows) <= 3
+    assert len(drawing.nodes) == 12
+
+
+def test_the_table_is_plain_csv():
+    with (ROOT / "examples" / "birch" / "transitions.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert list(rows[0]) == ["state", "event", "next", "seen", "tried", "remark", "video"]
