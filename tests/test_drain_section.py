@@ -298,7 +298,7 @@ def test_alder_sleeps_after_a_while_and_its_blink_is_resolved() -> None:
     assert 42 <= split.settled.start_s <= 60
     assert only(result, "drain.standby.pulse_width").value == pytest.approx(0.300, rel=0.01)
     assert only(result, "drain.standby.pulse_period").value == pytest.approx(5.003, rel=0.001)
-    assert "48 s on" in only(result, "drain.standby.mean").note.replace("\u00a0", " ")
+    assert "after 48 s" in only(result, "drain.standby.mean").note.replace("\u00a0", " ")
 
 
 def test_birch_touch_sensor_and_leak() -> None:

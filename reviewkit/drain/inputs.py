@@ -107,11 +107,6 @@ class DrainInputs(Block):
         return self
 
     @property
-    def name(self) -> str:
-        """What the review calls the device."""
-        return str(self.device.get("name") or "the device")
-
-    @property
     def meter_block(self) -> Ammeter | None:
         """The meter that the drain was read with."""
         return self.drain_ammeter or self.ammeter

@@ -92,15 +92,25 @@ def settled(state: StateDrain) -> str:
     if state.split is None or state.split.settled.from_start:
         return ""
     part = state.split.settled
-    start = wording.clock(part.start_s, with_seconds=True)
+    start = after(state)
     before = part.level_before_A
-    text = f"The state’s figures come from {start} on"
+    text = f"The state’s figures come from the part after {start}"
     if before is not None:
         text += f"; before that the device drew {rough(before, 'A')} at its low level"
     text += "."
     if part.share < SHORT_SHARE:
         text += f" That is only {100 * part.share:.0f} % of the log: log it for longer."
     return text
+
+
+def after(state: StateDrain) -> str:
+    """Return how long after the log's first row the settled part begins."""
+    assert state.split is not None
+    assert state.log is not None
+    start = state.split.settled.start_s - float(state.log.time_s[0])
+    if start < 120:
+        return wording.quantity(float(round(start)), None, "s")
+    return wording.clock(start, with_seconds=True)
 
 
 def drift(state: StateDrain) -> str:

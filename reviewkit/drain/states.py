@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from reviewkit import logs
+from reviewkit import dataset, logs
+from reviewkit.dataset import Dataset
 from reviewkit.drain import ranges, sentences, storage
 from reviewkit.drain.decompose import Decomposition, decompose
 from reviewkit.drain.findings import all_findings
@@ -20,6 +21,19 @@ from reviewkit.finding import Findings
 from reviewkit.instrument import Meter
 from reviewkit.logs import Log
 from reviewkit.uncertainty import Measured
+
+
+@dataclass(frozen=True)
+class Datasets:
+    """The tables of all logged states; a notebook displays one after the other."""
+
+    items: tuple[Dataset, ...]
+
+    def _ipython_display_(self) -> None:
+        from IPython.display import display
+
+        for item in self.items:
+            display(item)  # type: ignore[no-untyped-call]
 
 
 @dataclass(frozen=True)
@@ -55,6 +69,21 @@ class Drain:
     def connecting(self) -> Words:
         """Return the steps that connect the meter safely."""
         return Words(ranges.connecting(self.bench.ranges), numbered=True)
+
+    def datasets(self) -> Datasets:
+        """Return the logs as tables for others to use; current into the cell is positive, so drain is not."""
+        return Datasets(
+            tuple(
+                dataset.merged(
+                    name=f"drain-{state.slug.replace('_', '-')}",
+                    title=f"Standby drain: {state.name}",
+                    current_A=-state.log.series,
+                    inputs=state.inputs,
+                )
+                for state in self.states
+                if state.log is not None
+            )
+        )
 
     def findings(self) -> Findings:
         """Return the section's findings."""

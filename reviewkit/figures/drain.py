@@ -107,7 +107,7 @@ def _settling(state: StateDrain) -> Chart:
         figure=figure,
         table=pd.DataFrame(
             [
-                ("settled from", wording.clock(start, with_seconds=True)),
+                ("settled after", sentences.after(state)),
                 ("settled share of the log", f"{100 * split.settled.share:.0f} %"),
             ],
             columns=["what", "value"],
