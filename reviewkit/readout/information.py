@@ -17,6 +17,8 @@ FloatArray = npt.NDArray[np.float64]
 
 _NODES = 600
 _PER_STEP = 50
+_REACH = 6.0
+"""Standard deviations of its own error beyond which a reading cannot stray."""
 NEARLY_BEST = 0.97
 """Voltages worth at least this share of the best are as good to the reviewer."""
 
@@ -122,18 +124,20 @@ def _mutual_information(device: FloatArray, deviation: float) -> FloatArray:
     from scipy.special import ndtr  # only where information is asked for
 
     level = np.floor(device)
-    fraction = device - level
-    down, up = ndtr(-fraction / deviation), ndtr((fraction - 1) / deviation)
-    outcomes = np.stack([down, np.clip(1 - down - up, 0.0, 1.0), up])
-    noise_alone = _entropy(outcomes).sum(axis=0).mean(axis=1)
+    fraction = (device - level).ravel()
     lowest = level.min() - 1
     count = int(level.max() - lowest) + 2
-    rows = np.arange(len(device))[:, None] * count
-    total = np.zeros(len(device) * count)
-    for shift, probability in zip((-1, 0, 1), outcomes, strict=True):
-        where = (rows + (level - lowest).astype(int) + shift).ravel()
-        total += np.bincount(where, probability.ravel(), minlength=len(total))
-    shown = _entropy(total.reshape(len(device), count) / device.shape[1]).sum(axis=1)
+    size = len(device) * count
+    where = ((level - lowest).astype(np.intp) + np.arange(len(device))[:, None] * count).ravel()
+    total = np.bincount(where, minlength=size).astype(float)
+    # Only next to a switching point can noise change what is shown.
+    near = np.flatnonzero((fraction < _REACH * deviation) | (fraction > 1 - _REACH * deviation))
+    down, up = ndtr(-fraction[near] / deviation), ndtr((fraction[near] - 1) / deviation)
+    for shift, probability in ((-1, down), (0, -down - up), (1, up)):
+        total += np.bincount(where[near] + shift, probability, minlength=size)
+    own = _entropy(np.stack([down, np.clip(1 - down - up, 0.0, 1.0), up])).sum(axis=0)
+    noise_alone = np.bincount(where[near] // count, own, minlength=len(device)) / device.shape[1]
+    shown = _entropy(np.clip(total, 0.0, None).reshape(len(device), count) / device.shape[1]).sum(axis=1)
     return np.asarray(np.maximum(shown - noise_alone, 0.0))
 
 
