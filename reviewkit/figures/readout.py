@@ -144,7 +144,7 @@ def _answer(result: Readout) -> str:
     )
     claim = result.bench.claim_V()
     if claim is not None:
-        text += f" Claimed: at most {claim[0]:g} V ({claim[1]})."
+        text += f" Claimed: at most {claim[0]:g} V; {claim[1]}."
     if fitted.doubted:
         text += f" {sentences.rows(fitted.ways).capitalize()} contradicts the others."
     return text
