@@ -89,6 +89,20 @@ class Dataset:
         }
 
 
+@dataclass(frozen=True)
+class Datasets:
+    """Several tables; a notebook displays one after the other."""
+
+    items: tuple[Dataset, ...]
+
+    def _ipython_display_(self) -> None:
+        from IPython import display
+
+        show: Any = display.display
+        for item in self.items:
+            show(item)
+
+
 def unpacked(packed: str) -> str:
     """Return the text of a packed table."""
     return gzip.decompress(base64.b64decode(packed)).decode()

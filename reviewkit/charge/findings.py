@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from reviewkit import dataset
 from reviewkit.charge import judged, notes, sentences
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.limit_time import in_words
 from reviewkit.charge.notes import LogNotes
+from reviewkit.charge.record import ChargeRecord
+from reviewkit.dataset import Dataset, Datasets
 from reviewkit.finding import Finding, Findings, measured, not_tested, table_html
 
 LABELS = {
@@ -44,6 +47,17 @@ NOTHING_LOGGED = (
 )
 
 
+def _dataset(record: ChargeRecord) -> Dataset:
+    return dataset.merged(
+        name=f"charge-{record.label.replace('_', '-')}",
+        title=f"Charge from the {record.source}" if record.source else "Charge",
+        voltage_V=record.voltage_V,
+        current_A=record.current_A,
+        temperature_C=record.temperature_C,
+        inputs=record.inputs,
+    )
+
+
 @dataclass(frozen=True)
 class ChargeResults:
     """All runs of a review.
@@ -64,6 +78,10 @@ class ChargeResults:
     def notes(self) -> LogNotes:
         """Return what the logs had to say for themselves."""
         return notes.of(run.record for run in self.runs)
+
+    def datasets(self) -> Datasets:
+        """Return each run's logs, on one clock, as a table for others to use."""
+        return Datasets(tuple(_dataset(run.record) for run in self.runs))
 
     def findings(self) -> ChargeFindings:
         """Return every finding; a run's label in the second place of its keys.
