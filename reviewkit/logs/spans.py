@@ -41,13 +41,12 @@ def _with_third_part(text: pd.Series, unit: str) -> pd.Series:
 
 def _span_seconds(text: pd.Series) -> Seconds:
     """Return "hh:mm:ss" in seconds: spans of a day or more the slow way."""
-    moments = pd.Series(pd.to_datetime("1970-01-01T" + text, format="ISO8601", errors="coerce"))
-    seconds = np.array((moments - pd.Timestamp(0)).dt.total_seconds(), dtype=np.float64)
+    moments = pd.Series(pd.to_datetime("1970-01-01T" + text, format="ISO8601", errors="coerce", utc=True))
+    seconds = np.array(in_seconds(moments - pd.Timestamp(0, tz="UTC")))
     left = np.flatnonzero(np.isnan(seconds) & text.str.contains(":", regex=False).to_numpy(dtype=bool))
     if len(left):
-        seconds[left] = in_seconds(
-            pd.Series(pd.to_timedelta(text.iloc[left].astype("object"), errors="coerce"))
-        )
+        spelled = text.iloc[left].astype("object").str.replace(r"\s*d(?:ays?)?\b\.?\s*", " days ", regex=True)
+        seconds[left] = in_seconds(pd.Series(pd.to_timedelta(spelled, errors="coerce")))
     return seconds
 
 

@@ -142,7 +142,10 @@ def _scaled(
 ) -> Readings:
     """Bring every reading to SI by its own unit, or by the column's."""
     known: tuple[str, ...] = (unit,)
-    if spelled is None:
+    if spelled is None and not unit:
+        state[state == GOOD] = UNREADABLE
+        values = np.full(len(plain), np.nan)
+    elif spelled is None:
         scale, shift = conversion(unit, quantity)
         values = plain if (scale, shift) == (1.0, 0.0) else plain * scale + shift
     else:
