@@ -45,7 +45,8 @@ class Clock:
         # On a calendar axis a whole number of two or four digits would be read as a year.
         size = np.abs(places)
         year = ((size >= 10) & (size < 100)) | ((size >= 1000) & (size < 10_000))
-        return places + np.where(year & (places == np.round(places)), 0.25, 0.0)
+        whole = np.abs(places - np.round(places)) < 0.01
+        return np.where(year & whole, np.round(places) + 0.25, places)
 
     def at(self, time_s: float) -> float:
         """Return one time [s] as a place on the axis."""
