@@ -6,7 +6,7 @@ from reviewkit.ui_states.inputs import UiInputs, check, inputs
 from reviewkit.ui_states.layout import draw
 from reviewkit.ui_states.model import Machine, State, Transition
 from reviewkit.ui_states.rules import OwnRule
-from reviewkit.ui_states.sheets import change_table, precaution_table, signal_table, trial_table
+from reviewkit.ui_states.sheets import change_list, precaution_list, signal_table, trial_list
 from reviewkit.ui_states.signals import Signal, flash_rate
 
 __all__ = [
@@ -20,13 +20,13 @@ __all__ = [
     "Transition",
     "UiInputs",
     "assess",
-    "change_table",
+    "change_list",
     "check",
     "draw",
     "flash_rate",
     "inputs",
     "of_machine",
-    "precaution_table",
+    "precaution_list",
     "signal_table",
-    "trial_table",
+    "trial_list",
 ]

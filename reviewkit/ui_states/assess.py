@@ -65,6 +65,12 @@ class Assessment:
     walks: int = 0
     device: Mapping[str, object] = field(default_factory=dict)
 
+    @property
+    def helpless(self) -> tuple[str, ...]:
+        """States left in from which a hazard can be reached and no precaution is known."""
+        helped = {item.leave_in for item in self.precautions}
+        return tuple(dict.fromkeys(item.leave_in for item in self.hazards if item.leave_in not in helped))
+
     def findings(self) -> Findings:
         """Return the findings, keys ``ui.…``."""
         from reviewkit.ui_states import report

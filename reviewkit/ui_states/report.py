@@ -84,32 +84,15 @@ def _safe(result: Assessment) -> Finding:
 
 
 def _precautions(result: Assessment) -> Finding:
-    helped = {item.leave_in for item in result.precautions}
-    helpless = [
-        left for left in dict.fromkeys(item.leave_in for item in result.hazards) if left not in helped
-    ]
     sentences = [words.precaution(item) for item in result.precautions]
-    if helpless:
-        sentences.append(
-            f"For {wording.listed(helpless)} no hand action that was tried removes every hazard."
-        )
+    sentences += [words.helpless(left) for left in result.helpless]
     note = " ".join(sentences) or "None is needed: no hazard was found."
     return _list("ui.precautions", [item.to_dict() for item in result.precautions], note)
 
 
 def _changes(result: Assessment) -> Finding:
-    sentences = [
-        f"In {item.state}, on {item.event}: go to {item.instead} instead of {item.now}; "
-        + (
-            "no hazard is left."
-            if not item.remains
-            else f"{len(item.removes)} of {len(item.removes) + item.remains} hazards go."
-        )
-        for item in result.changes
-    ]
-    if sentences:
-        note = " Or: ".join(sentences)
-    else:
+    note = " Or: ".join(words.change(item) for item in result.changes)
+    if not note:
         note = "No single change removes a hazard." if result.hazards else "None is needed."
     return _list("ui.change_to_ask_for", [item.to_dict() for item in result.changes], note)
 

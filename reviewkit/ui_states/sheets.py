@@ -1,13 +1,13 @@
-"""Lists of this section as tables for a reader: precautions, trials, signals."""
+"""What this section lists for a reader: precautions, changes, trials, signals."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
 
 from reviewkit import wording
+from reviewkit.leaflet import plain
 from reviewkit.ui_states import signals, words
 from reviewkit.ui_states.assess import Assessment, NothingObserved
 
@@ -42,72 +42,70 @@ class Sheet:
         }
 
 
+@dataclass(frozen=True)
+class Sentences:
+    """A list of sentences.
+
+    Parameters
+    ----------
+    items : tuple of str
+    otherwise : str
+        Shown where there are none.
+    numbered : bool
+    """
+
+    items: tuple[str, ...]
+    otherwise: str
+    numbered: bool = False
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, str]:
+        shown = self.items or (self.otherwise,)
+        marks = [f"{place}." if self.numbered else "-" for place in range(1, len(shown) + 1)]
+        listed = (f"{mark} {plain(item)}" for mark, item in zip(marks, shown, strict=True))
+        return {
+            "text/markdown": "\n".join(listed) if self.items else plain(self.otherwise),
+            "text/plain": "\n".join(shown),
+        }
+
+
 _NOTHING = "No states and transitions were recorded."
 
 
-def _sheet(columns: str, rows: Sequence[tuple[str, ...]], otherwise: str) -> Sheet:
-    return Sheet(tuple(columns.split(" | ")), tuple(rows), otherwise)
-
-
-def precaution_table(result: Assessment | NothingObserved) -> Sheet:
+def precaution_list(result: Assessment | NothingObserved) -> Sentences:
     """Return what to do before leaving the device, and why that is enough."""
-    columns = "left in | do first | it is then in | outside events then lead to"
     if isinstance(result, NothingObserved):
-        return _sheet(columns, (), _NOTHING)
-    rows = [
-        (
-            item.leave_in,
-            words.doing(item.do),
-            wording.listed(item.ends_in, "or"),
-            wording.listed(item.reachable),
-        )
-        for item in result.precautions
-    ]
-    helped = {item.leave_in for item in result.precautions}
-    rows += [
-        (left, "nothing that was tried helps", "", "")
-        for left in dict.fromkeys(item.leave_in for item in result.hazards)
-        if left not in helped
-    ]
-    return _sheet(columns, rows, "No precaution is needed: no hazard was found.")
+        return Sentences((), _NOTHING)
+    items = [words.precaution(item) for item in result.precautions]
+    items += [words.helpless(left) for left in result.helpless]
+    return Sentences(tuple(items), "No precaution is needed: no hazard was found.")
 
 
-def change_table(result: Assessment | NothingObserved) -> Sheet:
+def change_list(result: Assessment | NothingObserved) -> Sentences:
     """Return the one change of behaviour to ask the maker for."""
-    columns = "in | when this happens | it goes to | it should go to | hazards removed"
     if isinstance(result, NothingObserved):
-        return _sheet(columns, (), _NOTHING)
-    rows = [
-        (
-            item.state,
-            item.event,
-            item.now,
-            item.instead,
-            f"{len(item.removes)} of {len(item.removes) + item.remains}",
-        )
-        for item in result.changes
-    ]
+        return Sentences((), _NOTHING)
     otherwise = "No single change removes a hazard." if result.hazards else "None is needed."
-    return _sheet(columns, rows, otherwise)
+    return Sentences(tuple(words.change(item) for item in result.changes), otherwise)
 
 
-def trial_table(result: Assessment | NothingObserved) -> Sheet:
+def trial_list(result: Assessment | NothingObserved) -> Sentences:
     """Return the walk through all trials still to make."""
-    columns = "step | in | bring about | why"
     if isinstance(result, NothingObserved):
-        return _sheet(columns, (), _NOTHING)
-    rows = [
-        (str(place), step.state, step.event, "trial" if step.trial else f"to get to {step.to}")
-        for place, step in enumerate(result.plan.steps, start=1)
+        return Sentences((), _NOTHING)
+    items = [
+        f"In {step.state}: {step.event} — the trial."
+        if step.trial
+        else f"In {step.state}: {step.event}, to get to {step.to}."
+        for step in result.plan.steps
     ]
-    return _sheet(columns, rows, "Nothing is left to try.")
+    return Sentences(tuple(items), "Nothing is left to try.", numbered=True)
 
 
 def signal_table(result: Assessment | NothingObserved) -> Sheet:
     """Return every signal: where it shows, how fast it flashes, whether it is too fast for a film."""
-    columns = "shows | in | flash rate | more than three flashes in a second"
+    columns = ("shows", "in", "flash rate", "more than three in a second")
     if isinstance(result, NothingObserved):
-        return _sheet(columns, (), _NOTHING)
+        return Sheet(columns, (), _NOTHING)
     states = result.machine.states.values()
     rows = [
         (
@@ -117,7 +115,7 @@ def signal_table(result: Assessment | NothingObserved) -> Sheet:
         )
         for shows in dict.fromkeys(state.shows for state in states if state.shows)
     ]
-    return _sheet(columns, rows, "No state shows a signal.")
+    return Sheet(columns, tuple(rows), "No state shows a signal.")
 
 
 def _rate(signal: signals.Signal | None) -> tuple[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from reviewkit import wording
+from reviewkit.ui_states.changes import Change
 from reviewkit.ui_states.evidence import Contradiction, Evidence, NotUndone, evidence
 from reviewkit.ui_states.model import Machine, Transition
 from reviewkit.ui_states.precautions import Precaution
@@ -56,6 +57,18 @@ def precaution(item: Precaution) -> str:
     )
     gives_up = " It does not charge then." if item.gives_up_charging else ""
     return f"Before leaving it in {item.leave_in}: {doing(item.do)} (to {ends}); {proof}.{gives_up}"
+
+
+def helpless(left: str) -> str:
+    """Return that nothing tried makes a state safe to leave, as a sentence."""
+    return f"For {left} no hand action that was tried removes every hazard."
+
+
+def change(item: Change) -> str:
+    """Return a change of behaviour and what it removes, as a sentence."""
+    total = len(item.removes) + item.remains
+    left = "no hazard is left" if not item.remains else f"{len(item.removes)} of {total} hazards go"
+    return f"In {item.state}, on {item.event}: go to {item.instead} instead of {item.now}; {left}."
 
 
 def trials(item: Transition) -> str:
