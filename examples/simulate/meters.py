@@ -118,7 +118,9 @@ def look(meter: LoggingMeter, time_s: FloatArray, values: FloatArray, rng: np.ra
     """
     moments = _moments(meter, float(time_s[-1]), rng)
     truth = values[np.clip(np.searchsorted(time_s, moments, "right") - 1, 0, len(values) - 1)]
-    error = meter.error_share * (meter.percent / 100 * truth + meter.counts * meter.resolution)
+    # The counts of a statement hold the rounding of the display as well: half a count is left for it.
+    counts = max(meter.counts - 0.5, 0.0)
+    error = meter.error_share * (meter.percent / 100 * truth + counts * meter.resolution)
     noisy = truth + error + rng.normal(0.0, 1.0, len(truth)) * meter.noise
     fine = np.abs(noisy) < meter.fine_below
     step = np.where(fine, meter.fine_resolution, meter.resolution)
