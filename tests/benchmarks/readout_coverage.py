@@ -1,6 +1,7 @@
 """How often the posterior's 95.45 % interval holds the truth, the reference's error being normal.
 
-Run: ``python tests/benchmarks/readout_coverage.py [cases]``. Half of the cases have a gain within ±1 %.
+Run: ``python tests/benchmarks/readout_coverage.py [cases [first seed]]``.
+Half of the cases have a gain within ±1 %.
 """
 
 from __future__ import annotations
@@ -42,10 +43,10 @@ def covered(seed: int) -> tuple[bool, float] | None:
     return low <= float(device.place_V) <= high, high - low
 
 
-def main(count: int) -> None:
+def main(count: int, first: int = 0) -> None:
     """Print the share of the cases in which the interval holds the truth."""
     started = time.perf_counter()
-    results = [found for seed in range(count) if (found := covered(seed)) is not None]
+    results = [found for seed in range(first, first + count) if (found := covered(seed)) is not None]
     inside = sum(holds for holds, _ in results)
     print(f"cases {count}, fitted {len(results)}, truth inside {inside}: {100 * inside / len(results):.2f} %")
     print(f"median width {1000 * sorted(width for _, width in results)[len(results) // 2]:.1f} mV")
@@ -53,4 +54,4 @@ def main(count: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 500)
+    main(*([int(word) for word in sys.argv[1:]] or [500]))

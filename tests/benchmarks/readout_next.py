@@ -1,6 +1,7 @@
 """Readings that following the proposed voltage needs, beside bisection's bound and even spacing.
 
-Run: ``python tests/benchmarks/readout_next.py [devices]``. Readout of 0.1 V, offset only; a reference good
+Run: ``python tests/benchmarks/readout_next.py [devices [first seed]]``. A readout of
+0.1 V, offset only; a reference good
 to ±3 mV (its display's 1 mV step included); wanted: a switching place no wider than 0.01 V, the
 reference's accuracy included.
 """
@@ -57,22 +58,25 @@ def following(device: devices.Device, bench: devices.Bench, rng: random.Random) 
 
 
 def evenly(device: devices.Device, bench: devices.Bench) -> int:
-    """Return the smallest number of voltages, evenly spaced over the range, that happens to be enough."""
-    for count in range(2, 200):
-        # Fewer than these cannot lie within what is left of the step of each other, wherever they lie.
-        if count < 0.1 / (LEFT_V + 0.001):
-            continue
+    """Return the smallest number of voltages, evenly spaced over the range, that happens to be enough.
+
+    With an offset only and no percent in the meter's statement the place lies above every (reference −
+    shown) and at most a step above each, give or take the display's half step and the shared 2.5 mV.
+    """
+    count = 2
+    while True:
         cells = [Decimal(str(round(voltage, 4))) for voltage in np.linspace(3.0, 4.2, count)]
-        if float(fitted(device, bench, cells).place.width) <= WANTED_V:
+        above = [bench.reads(cell) - device.shows(cell) for cell in cells]
+        if float(device.step_V + min(above) - max(above)) + 0.006 <= WANTED_V + 1e-12:
             return count
-    return 200
+        count += 1
 
 
-def main(count: int) -> None:
+def main(count: int, first: int = 0) -> None:
     """Print the medians and the extremes."""
     started = time.perf_counter()
     proposed, spaced = [], []
-    for seed in range(count):
+    for seed in range(first, first + count):
         rng = random.Random(seed)
         device = devices.Device("nearest", Decimal(rng.randint(-500, 500)) / 10_000)
         bench = devices.Bench(METER, Decimal(rng.randint(-100, 100)) / 100)
@@ -81,9 +85,10 @@ def main(count: int) -> None:
     print(f"devices {count}; bisection's bound {BOUND} readings")
     for name, found in (("proposed", proposed), ("evenly spaced, luckiest number", spaced)):
         print(f"{name:32} median {median(found):g}, from {min(found)} to {max(found)}")
+    print(f"proposed {sorted(proposed)}\nevenly   {sorted(spaced)}")
     print(f"within one of the bound: {sum(found <= BOUND + 1 for found in proposed)}")
     print(f"took {time.perf_counter() - started:.0f} s")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
+    main(*([int(word) for word in sys.argv[1:]] or [200]))
