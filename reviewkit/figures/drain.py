@@ -100,6 +100,9 @@ def _settling(state: StateDrain) -> Chart:
         unit=sign,
         most=_MOST_POINTS,
     )
+    top = float(np.nanmax(current)) / scale
+    # Room at the foot for the bands' names.
+    figure.update_yaxes(range=[-0.14 * top, 1.06 * top])
     return Chart(
         key=_key("settling", state),
         question=f"{state.name}: from when on does the device sleep?",
