@@ -6,7 +6,7 @@ import json
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
-from contextlib import AbstractContextManager, nullcontext
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -82,8 +82,17 @@ def run(
         yield from _collect(waiting, pool, summary, told)
 
 
-def _ready(executor: Executor | None) -> AbstractContextManager[Executor]:
-    return nullcontext(executor) if executor else ThreadPoolExecutor(os.cpu_count() or 1)
+@contextmanager
+def _ready(executor: Executor | None) -> Iterator[Executor]:
+    """Hold the executor given, or one of our own that an interruption does not leave working."""
+    if executor is not None:
+        yield executor
+        return
+    own = ThreadPoolExecutor(os.cpu_count() or 1)
+    try:
+        yield own
+    finally:
+        own.shutdown(cancel_futures=True)
 
 
 def _words(file: ReviewFile) -> str:

@@ -8,6 +8,7 @@ import hashlib
 import json
 import shutil
 import socket
+import time
 from collections.abc import Iterable
 from concurrent.futures import Executor, Future
 from contextlib import suppress
@@ -18,10 +19,10 @@ import nbformat
 import pytest
 from filelock import FileLock
 
-from reviewkit import commands, publish, scrub
+from reviewkit import commands, intake, publish, runner, scrub, sections
 from reviewkit.commands import Published
 from reviewkit.errors import InputError
-from reviewkit.execute import CELL_LIMIT_S, Task, execute
+from reviewkit.execute import Outcome, Task, execute
 
 FILES = Path(__file__).parent / "files"
 
@@ -231,7 +232,28 @@ def test_two_folders_of_one_name_are_refused(lantern: Path, tmp_path: Path) -> N
 def test_a_section_that_hangs_is_stopped(lantern: Path) -> None:
     outcome = execute(Task(FILES / "slow" / "slow.ipynb", {}, lantern, cell_limit_s=1))
     assert outcome.message == "it was stopped: too slow, or out of memory"
-    assert CELL_LIMIT_S > 60
+
+
+def test_an_interruption_drops_what_has_not_begun(
+    lantern: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun = []
+
+    def executed(task: Task) -> Outcome:
+        begun.append(task)
+        time.sleep(0.02)
+        return Outcome(task.template.read_text(encoding="utf-8"))
+
+    class Interrupted(runner.Progress):
+        def done(self, review: str, title: str) -> None:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(runner, "execute", executed)
+    lamp = sections.discover([FILES / "templates"])[:1]
+    files = intake.read([lantern], sections.discover([FILES / "templates"]))
+    with pytest.raises(KeyboardInterrupt):
+        list(runner.run([(files[0], tmp_path / "staged")], lamp * 5000, progress=Interrupted()))
+    assert 0 < len(begun) < 5000
 
 
 def test_nothing_private_is_published(lantern: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
