@@ -23,8 +23,9 @@ MACHINERY = (
     {"template", "records", "data_files"},
     {"sections"},
     {"results"},
-    {"runner", "intake", "outline", "bench_sheet"},
+    {"runner", "intake", "editions", "outline", "bench_sheet"},
     {"site", "progress", "publish"},
+    {"comparison"},
     {"commands"},
     {"cli"},
 )
@@ -33,7 +34,7 @@ SHARED = {
     *("cautions", "uncertainty", "conformity"),
 }
 CORE = SHARED | {"instrument", "blocks", "clocks", "logs", "tables", "headers", "workbook"}
-SECTIONS = {"readout", "charge", "drain", "ui_states", "compare", "summary"}
+SECTIONS = {"readout", "charge", "drain", "ui_states", "side_by_side", "summary"}
 HEAVY = {
     "papermill": {"execute"},
     "nbconvert": {"site"},
