@@ -1,9 +1,8 @@
 """Readings that following the proposed voltage needs, beside bisection's bound and even spacing.
 
-Run: ``python tests/benchmarks/readout_next.py [devices [first seed]]``. A readout of
-0.1 V, offset only; a reference good
-to ±3 mV (its display's 1 mV step included); wanted: a switching place no wider than 0.01 V, the
-reference's accuracy included.
+Run: ``python tests/benchmarks/readout_next.py [devices [first seed]]``. A readout of 0.1 V that has an
+offset only, read beside a reference good to ±3 mV (its display's 1 mV step included); wanted: a switching
+place no wider than 0.01 V, the reference's accuracy included.
 """
 
 from __future__ import annotations
