@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from reviewkit.errors import Faults, InputError, ReviewKitError
+
+if TYPE_CHECKING:
+    from reviewkit.commands import Published
+    from reviewkit.results import SectionResult
 
 DONE, KIT_AT_FAULT, INPUT_AT_FAULT = 0, 1, 2
 
@@ -64,16 +69,24 @@ def run(folders: tuple[Path, ...], out: Path, templates: tuple[Path, ...]) -> No
     """Run whole reviews: notebooks executed, findings collected, pages published."""
     from reviewkit import commands
 
-    published = commands.run(*folders, out=out, templates=templates)
-    for item in published:
-        click.echo(f"{'draft only: ' if item.is_draft else ''}{_from_here(item.index)}")
-    failed = [(item.review.file.name, result) for item in published for result in item.review.failed]
-    for name, result in failed:
-        for line in result.outcome.input_faults or (result.message,):
-            click.echo(f"{name}, {result.section.title}: {line}", err=True)
-    if failed:
-        only_input = all(result.outcome.input_faults for _, result in failed)
-        click.get_current_context().exit(INPUT_AT_FAULT if only_input else KIT_AT_FAULT)
+    _report(commands.run(*folders, out=out, templates=templates))
+
+
+@main.command()
+@click.argument("first", type=click.Path(path_type=Path), metavar="FOLDER")
+@click.argument("second", type=click.Path(path_type=Path), metavar="FOLDER")
+@click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
+@_templates
+def compare(first: Path, second: Path, out: Path, templates: tuple[Path, ...]) -> None:
+    """Run two reviews and publish them side by side: two devices, or two editions of one."""
+    from reviewkit import commands
+
+    together = commands.compare(first, second, out=out, templates=templates)
+    _report(together.reviews)
+    if not together.result.ok:
+        _say_failure(together.place.name, together.result)
+        click.get_current_context().exit(KIT_AT_FAULT)
+    click.echo(_from_here(together.index))
 
 
 @main.command()
@@ -88,6 +101,23 @@ def check(folders: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
         _say_faults(faults)
         click.get_current_context().exit(INPUT_AT_FAULT)
     click.echo("Nothing at fault.")
+
+
+def _report(published: Sequence[Published]) -> None:
+    """Say where each review is; leave with a status where a section failed."""
+    for item in published:
+        click.echo(f"{'draft only: ' if item.is_draft else ''}{_from_here(item.index)}")
+    failed = [(item.review.file.name, result) for item in published for result in item.review.failed]
+    for name, result in failed:
+        _say_failure(name, result)
+    if failed:
+        only_input = all(result.outcome.input_faults for _, result in failed)
+        click.get_current_context().exit(INPUT_AT_FAULT if only_input else KIT_AT_FAULT)
+
+
+def _say_failure(name: str, result: SectionResult) -> None:
+    for line in result.outcome.input_faults or (result.message,):
+        click.echo(f"{name}, {result.section.title}: {line}", err=True)
 
 
 def _say_faults(faults: Any) -> None:

@@ -9,12 +9,19 @@ from reviewkit.errors import SectionError
 from reviewkit.finding import MIME, SCHEMA, Finding, Findings
 
 
-def displayed(notebook: Mapping[str, Any], mime: str) -> Iterator[Any]:
-    """Walk what a notebook's cells displayed under one MIME type, in order."""
+def outputs(notebook: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
+    """Walk everything that a notebook's cells displayed, in order: each a mapping by MIME type."""
     for cell in notebook["cells"]:
         for output in cell.get("outputs", ()):
-            if mime in output.get("data", {}):
-                yield output["data"][mime]
+            if "data" in output:
+                yield output["data"]
+
+
+def displayed(notebook: Mapping[str, Any], mime: str) -> Iterator[Any]:
+    """Walk what a notebook's cells displayed under one MIME type, in order."""
+    for data in outputs(notebook):
+        if mime in data:
+            yield data[mime]
 
 
 def findings(notebook: Mapping[str, Any]) -> Findings:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.finding import SCHEMA, Finding
-from reviewkit.review import ReviewFile
+from reviewkit.review import OWN, ReviewFile
 
 JSON_FILE = "findings.json"
 CSV_FILE = "findings.csv"
@@ -47,6 +47,7 @@ def write(
         "schema": SCHEMA,
         "device": review.device.model_dump(),
         "review": review.review.model_dump(),
+        "declared": _declared(review),
         "made_with": made_with(),
         "inputs": [_fingerprint(review.folder, name) for name in review.files],
         "sections": list(sections),
@@ -55,6 +56,11 @@ def write(
     text = json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False)
     (folder / JSON_FILE).write_text(text + "\n", encoding="utf-8")
     _write_csv(folder / CSV_FILE, items)
+
+
+def _declared(review: ReviewFile) -> dict[str, Any]:
+    """Return the further blocks of the review file as they were written: cell, meters and the like."""
+    return {key: value for key, value in review.values.items() if isinstance(value, dict) and key not in OWN}
 
 
 def made_with() -> dict[str, Any]:

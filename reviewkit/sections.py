@@ -54,10 +54,12 @@ def kit_folder() -> Path:
 
 def check_values(values: Mapping[str, Any], templates: Iterable[Section], faults: list[InputError]) -> None:
     """Add to `faults` every key that nobody declares and every value that a section's model refuses."""
-    known = set(review.OWN).union(*(item.names for item in templates))
+    # A comparison's parameters are the two reviews, nothing that a review file holds.
+    takers = [item for item in templates if item.kind != "compare"]
+    known = set(review.OWN).union(*(item.names for item in takers))
     for key in values:
         if key not in known:
             faults.append(validation.unknown_key(key, known, file=review.FILE))
-    for item in templates:
+    for item in takers:
         with gathered(faults):
             item.bound(values)

@@ -9,13 +9,13 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from reviewkit import wording
-from reviewkit.compare.pairs import Comparison, Row
-from reviewkit.compare.reading import Curve
-from reviewkit.compare.together import Together
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.clock import Clock
+from reviewkit.side_by_side.pairs import Comparison, Row
+from reviewkit.side_by_side.reading import Curve
+from reviewkit.side_by_side.together import Together
 
 _DASHES = ("solid", "dash")
 _MOST_ROWS = 14

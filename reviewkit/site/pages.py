@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -96,6 +96,35 @@ def _first(result: SectionResult) -> Mapping[str, Any] | None:
     """Return what a section displayed as its first chart."""
     outputs = (output for cell in result.notebook["cells"] for output in cell.get("outputs", ()))
     return next((output["data"] for output in outputs if PLOTLY_MIME in output.get("data", {})), None)
+
+
+def write_comparison(
+    result: SectionResult, place: Path, title: str, reviews: Sequence[Link], *, notice: str = ""
+) -> None:
+    """Write the page of two reviews side by side.
+
+    Parameters
+    ----------
+    result : SectionResult
+        The comparison's notebook, executed.
+    place : pathlib.Path
+        Where `index.html` goes.
+    title : str
+    reviews : sequence of Link
+        To the two reviews' own pages.
+    notice : str
+        What every page of the reviews must say first.
+    """
+    script = assets.charts_name(assets.charts_source(None))
+    page = PageContext(
+        title=title,
+        charts=f"../{assets.FOLDER}/{script}",
+        trail=(_ALL,),
+        sections=tuple(reviews),
+        notice=notice,
+        draft="" if result.ok else result.message,
+    )
+    _write(place / _HOME, exporter.rendered(result.notebook, page))
 
 
 def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.compare.pairs import Comparison, pair
-from reviewkit.compare.reading import Curve, Published, read
 from reviewkit.finding import Finding
+from reviewkit.side_by_side.pairs import Comparison, pair
+from reviewkit.side_by_side.reading import Curve, Published, read
 
 
 @dataclass(frozen=True)
@@ -46,44 +45,34 @@ class Together:
         return Comparison(self.names, rows)
 
 
-def side_by_side(first: Published, second: Published) -> Together:
+def pair_up(first: Published, second: Published) -> Together:
     """Return two reviews side by side.
 
     Parameters
     ----------
     first, second : Published
-        Of two devices, or two editions of one: the same name is then told apart by "first" and "second".
+        Of two devices, or two editions of one: the editions then tell them apart.
     """
     names = (first.name, second.name)
     if first.name == second.name:
-        names = (f"{first.name} (first)", f"{second.name} (second)")
+        names = (f"{first.name}, edition {first.edition}", f"{second.name}, edition {second.edition}")
     return Together(first, second, pair(_comparable(first, second), _comparable(second, first), names=names))
 
 
-def open_two(
-    first: str, second: str, *, names: Sequence[str] = (), capacities_Ah: Sequence[float | None] = ()
-) -> Together:
+def open_two(first: str, second: str) -> Together:
     """Return two published reviews side by side.
 
     Parameters
     ----------
     first, second : str
         Their folders.
-    names : sequence of str
-        What to call them; empty: the devices' names.
-    capacities_Ah : sequence of float [A.h]
-        Rated capacity of each one's cell; empty: not known.
 
     Raises
     ------
     InputError
         If there is no published review in a folder.
     """
-    called = list(names) or ["", ""]
-    sizes = list(capacities_Ah) or [None, None]
-    return side_by_side(
-        read(first, name=called[0], capacity_Ah=sizes[0]), read(second, name=called[1], capacity_Ah=sizes[1])
-    )
+    return pair_up(read(first), read(second))
 
 
 def _comparable(review: Published, other: Published) -> tuple[Finding, ...]:

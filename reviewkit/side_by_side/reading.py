@@ -6,16 +6,16 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit.compare.pairs import from_file
+from reviewkit.blocks import Cell
 from reviewkit.dataset import CURRENT, TIME, VOLTAGE
 from reviewkit.errors import InputError
 from reviewkit.finding import Findings
+from reviewkit.side_by_side.pairs import from_file
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -48,7 +48,8 @@ class Published:
     Parameters
     ----------
     name : str
-        What a reader calls it: the device, with the edition where both are of one device.
+        The device's.
+    edition : int
     findings : Findings
     curves : mapping of str to Curve
         By table name: "charge-wall-adapter".
@@ -57,21 +58,19 @@ class Published:
     """
 
     name: str
+    edition: int
     findings: Findings
     curves: Mapping[str, Curve]
     capacity_Ah: float | None = None
 
 
-def read(folder: str | Path, *, name: str = "", capacity_Ah: float | None = None) -> Published:
+def read(folder: str | Path) -> Published:
     """Return the review published in a folder.
 
     Parameters
     ----------
     folder : str or pathlib.Path
         Holds ``findings.json`` and, where charges were logged, ``data/``.
-    name : str
-        Default: the device's name.
-    capacity_Ah : float or None [A.h]
 
     Raises
     ------
@@ -81,20 +80,19 @@ def read(folder: str | Path, *, name: str = "", capacity_Ah: float | None = None
     place = Path(folder)
     try:
         data = json.loads((place / "findings.json").read_text(encoding="utf-8"))
-        findings = from_file(data)
+        return Published(
+            name=data["device"]["name"],
+            edition=data["review"]["edition"],
+            findings=from_file(data),
+            curves=_curves(place / "data"),
+            capacity_Ah=Cell.model_validate(data["declared"].get("cell", {})).rated_capacity_Ah,
+        )
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
             "no published review that can be read",
             file=str(place / "findings.json"),
             remedy="Run `reviewkit run` on its folder first.",
         ) from error
-    called = name or _device(data)
-    return Published(called, findings, _curves(place / "data"), capacity_Ah)
-
-
-def _device(data: Mapping[str, Any]) -> str:
-    device = data.get("device")
-    return str(device.get("name", "")) if isinstance(device, Mapping) else str(device or "")
 
 
 def _curves(folder: Path) -> dict[str, Curve]:
