@@ -14,7 +14,8 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.marks import plain
 from reviewkit.ui_states.assess import Assessment, NothingObserved
-from reviewkit.ui_states.layout import HALF_HEIGHT, HALF_WIDTH, WIDTH, Drawing, Line, Node, Point
+from reviewkit.ui_states.drawn import HALF_HEIGHT, HALF_WIDTH, WIDTH, Line, Node, Point
+from reviewkit.ui_states.layout import Drawing
 
 KEY_LINE = 17
 """Height of one line of the key [px]."""

@@ -62,8 +62,8 @@ def _opening(result: Assessment) -> str:
 
 def _count(kinds: int) -> str:
     if not kinds:
-        return "Nothing was found to report."
-    return "One thing is to report." if kinds == 1 else f"{kinds} things are to report."
+        return "No hazard was found."
+    return "One kind of hazard was found." if kinds == 1 else f"{kinds} kinds of hazard were found."
 
 
 def _grouped(hazards: tuple[Hazard, ...]) -> list[list[Hazard]]:
