@@ -15,9 +15,8 @@ from reviewkit.site.clean import cleaned
 
 _CONFIG = {
     "responsive": True,
-    "displaylogo": False,
-    "displayModeBar": "hover",
-    "modeBarButtons": [["toImage", "resetScale2d"]],
+    # A picture with a sentence and a table beside it needs no buttons of its own.
+    "displayModeBar": False,
     "showTips": False,
     "doubleClick": "reset",
 }

@@ -8,6 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from reviewkit import wording
 from reviewkit.finding import Finding, verdict_text
 from reviewkit.summary.part import Part, bullets, facts, html, joined, table
 from reviewkit.summary.record import Record
@@ -46,6 +47,11 @@ def _in_one(text: str) -> str:
     return text.replace("±", "±\u2060").replace(" %", "\u202f%").replace(" + ", "\u00a0+\u00a0")
 
 
+def _grouped(value: Any) -> Any:
+    """Return a large whole number with its groups of three set apart; anything else as it is."""
+    return wording.number(value, 0) if isinstance(value, int) and value > 9999 else value
+
+
 def _ties(device: Mapping[str, Any]) -> Iterator[str]:
     for name in ("payment", "links"):
         if device.get(name):
@@ -76,7 +82,11 @@ def _meter_facts(block: Mapping[str, Any]) -> Iterator[str]:
         "leads_ohm": "leads {} Ω",
         "input_ohm": "input {} Ω",
     }
-    yield from (_in_one(text.format(block[key])) for key, text in names.items() if block.get(key) is not None)
+    yield from (
+        _in_one(text.format(_grouped(block[key])))
+        for key, text in names.items()
+        if block.get(key) is not None
+    )
 
 
 def _cell(block: Mapping[str, Any]) -> str:

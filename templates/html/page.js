@@ -71,6 +71,7 @@
   function load() {
     var source = document.body.dataset.charts;
     if (!source || !charts.length) return;
+    performance.mark("charts-script-asked-for");
     var script = document.createElement("script");
     script.src = source;
     script.onload = drawWanted;

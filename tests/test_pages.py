@@ -1,0 +1,198 @@
+"""Published pages in a real browser: offline, readable without scripts, accessible, narrow, dark, hostile."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import site_sample
+
+from reviewkit import site
+
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = (
+    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+)
+needs_browser = pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"]
+
+
+@pytest.fixture(scope="session")
+def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A site of three reviews: a plain one, one whose every text is hostile, and a draft."""
+    out = tmp_path_factory.mktemp("site")
+    folder = tmp_path_factory.mktemp("folder")
+    (folder / "plain").mkdir()
+    (folder / "plain" / "words.md").write_text(
+        "It charges at {charge.plateau_current}. <b>Bold</b> [no](javascript:alert(1)) "
+        "![far](https://example.org/x.png)\n",
+        encoding="utf-8",
+    )
+    hostile = " ".join(site_sample.HOSTILE)
+    for name, about in {
+        "plain": {"name": "Alder"},
+        "hostile": {"name": site_sample.LONG, "text": hostile},
+        "broken.draft": {"name": "Birch", "failed": "the log ends in the middle of a row"},
+    }.items():
+        site.write_review(site_sample.reviewed(folder / name.split(".")[0], out / name, **about))
+    site.write_shelf(out)
+    return out
+
+
+PAGES = ("index.html", "plain/index.html", "plain/charge.html", "hostile/index.html", "hostile/charge.html")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with playwright.sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path=BROWSER, args=list(FLAGS))
+        yield chromium
+        chromium.close()
+
+
+class Visit:
+    """One page opened, with what it asked for and said meanwhile."""
+
+    def __init__(self, browser: Any, address: Path, **context: Any) -> None:
+        self.context = browser.new_context(**context)
+        self.page = self.context.new_page()
+        self.requests: list[str] = []
+        self.said: list[str] = []
+        self.page.on("request", lambda request: self.requests.append(request.url))
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.goto(address.as_uri())
+
+    def __enter__(self) -> Visit:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.context.close()
+
+    def draw_all(self) -> None:
+        """Scroll to each chart and wait until it is drawn."""
+        for figure in self.page.locator("figure.chart").all():
+            figure.scroll_into_view_if_needed()
+            figure.locator(".plot.drawn").wait_for(timeout=20_000)
+
+
+@needs_browser
+@pytest.mark.browser
+@pytest.mark.parametrize("name", ["index.html", "plain/index.html", "plain/charge.html"])
+def test_a_page_breaks_no_rule_of_accessibility_in_light_or_dark(browser: Any, out: Path, name: str) -> None:
+    """WCAG 2.2 A and AA by axe-core; in the dark what may differ: contrast."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-core is not installed")
+    with Visit(browser, out / name, viewport={"width": 360, "height": 780}) as visit:
+        visit.draw_all()
+        light = axe.Axe().run(visit.page, options={"runOnly": {"type": "tag", "values": WCAG}})
+        assert not light.response["violations"], light.generate_report()
+        visit.page.emulate_media(color_scheme="dark")
+        visit.draw_all()
+        dark = axe.Axe().run(visit.page, options={"runOnly": {"type": "rule", "values": ["color-contrast"]}})
+        assert not dark.response["violations"], dark.generate_report()
+
+
+@needs_browser
+@pytest.mark.browser
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_needs_nothing_from_outside_and_fits_a_phone(browser: Any, out: Path, name: str) -> None:
+    with Visit(browser, out / name, viewport={"width": 360, "height": 780}) as visit:
+        visit.draw_all()
+        assert all(address.startswith(out.as_uri()) for address in visit.requests)
+        assert not visit.said
+        assert visit.page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+@needs_browser
+@pytest.mark.browser
+@pytest.mark.parametrize("name", ["hostile/index.html", "hostile/charge.html", "index.html"])
+def test_hostile_text_appears_as_text(browser: Any, out: Path, name: str) -> None:
+    with Visit(browser, out / name) as visit:
+        visit.draw_all()
+        page = visit.page
+        assert page.title() not in ("taken", "1")
+        assert page.locator("img").count() == 0
+        assert page.locator('a[href^="javascript"]').count() == 0
+        text = page.evaluate("document.body.textContent")
+        assert "{{7*7}}" in text
+        assert "49" not in re.findall(r"\b49\b", text.replace("0.49", ""))
+        assert "<script>document.title" in page.locator("body").inner_text()
+
+
+@needs_browser
+@pytest.mark.browser
+def test_findings_stand_there_without_scripts(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "plain/charge.html", java_script_enabled=False) as visit:
+        text = visit.page.locator("main").inner_text()
+        assert "It charges at 0.800 A ± 0.011 A." in text
+        assert "0.800\u00a0A\u00a0±\u00a0" in text
+        assert "The picture needs scripts" in text
+        assert not visit.page.locator(".plot").first.is_visible()
+        assert len(visit.requests) == 1
+
+
+@needs_browser
+@pytest.mark.browser
+def test_text_is_painted_before_the_charts_script_is_asked_for(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "plain/index.html") as visit:
+        visit.draw_all()
+        painted, asked = visit.page.evaluate(
+            """['first-contentful-paint', 'charts-script-asked-for'].map(
+                name => performance.getEntriesByName(name)[0].startTime)"""
+        )
+        assert painted <= asked
+
+
+@needs_browser
+@pytest.mark.browser
+def test_charts_change_colours_with_the_scheme(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "plain/charge.html", color_scheme="light") as visit:
+        visit.draw_all()
+        colour = "document.querySelector('.scatterlayer .js-line').style.stroke"
+        light = visit.page.evaluate(colour)
+        visit.page.emulate_media(color_scheme="dark")
+        visit.page.wait_for_function(f"{colour} !== '{light}'")
+        assert (light, visit.page.evaluate(colour)) == ("rgb(213, 94, 0)", "rgb(230, 159, 0)")
+
+
+@needs_browser
+@pytest.mark.browser
+def test_code_folds_behind_one_control_and_print_shows_all(browser: Any, out: Path, tmp_path: Path) -> None:
+    with Visit(browser, out / "plain/charge.html") as visit:
+        page = visit.page
+        page.locator("figure.chart .plot.drawn").first.wait_for()
+        assert not page.locator(".code").first.is_visible()
+        page.get_by_label("Show the calls").check()
+        assert page.locator(".code").first.is_visible()
+        page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+        assert page.locator("main details:not([open])").count() == 0
+        page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+        assert page.locator("main details[open]").count() == 0
+
+
+@needs_browser
+@pytest.mark.browser
+def test_the_list_sorts_by_what_was_measured(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "index.html") as visit:
+        page = visit.page
+        header = page.get_by_role("columnheader", name="Review")
+        header.get_by_role("button").click()
+        assert header.get_attribute("aria-sort") == "ascending"
+        first = page.locator("tbody tr").first.inner_text()
+        header.get_by_role("button").click()
+        assert page.locator("tbody tr").last.inner_text() == first
+
+
+@needs_browser
+@pytest.mark.browser
+def test_contents_stay_in_view_on_a_wide_screen(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "plain/index.html", viewport={"width": 1280, "height": 800}) as visit:
+        visit.draw_all()
+        visit.page.get_by_role("heading", name="Edition and changes").scroll_into_view_if_needed()
+        assert visit.page.locator(".contents").evaluate("e => e.getBoundingClientRect().top") >= 0

@@ -1,0 +1,239 @@
+"""Published pages as files: weight, policy, order, words, drafts, the list of reviews."""
+
+from __future__ import annotations
+
+import json
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import site_sample
+
+from reviewkit import editions, placeholders, site
+from reviewkit.errors import Faults
+from reviewkit.figures import theme
+from reviewkit.figures.thin import thinned
+from reviewkit.finding import Finding
+from reviewkit.site import assets, bundles, clean, prose
+
+
+class _Headings(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+        self._open = False
+
+    def handle_starttag(self, tag: str, attrs: object) -> None:
+        self._open = tag in ("h1", "h2")
+        if self._open:
+            self.found.append("")
+
+    def handle_endtag(self, tag: str) -> None:
+        self._open = False
+
+    def handle_data(self, data: str) -> None:
+        if self._open:
+            self.found[-1] += data
+
+
+def _written(tmp_path: Path, **about: str) -> Path:
+    out = tmp_path / "out"
+    site.write_review(site_sample.reviewed(tmp_path / "alder", out / "alder", **about))
+    site.write_shelf(out)
+    return out
+
+
+def test_the_review_page_has_its_parts_in_order(tmp_path: Path) -> None:
+    page = (_written(tmp_path) / "alder" / "index.html").read_text(encoding="utf-8")
+    headings = _Headings()
+    headings.feed(page)
+    assert headings.found == [
+        "Alder",
+        "On this page",
+        "Sections",
+        "What the bench found",
+        "Cautions",
+        "Findings",
+        "What the maker claims",
+        "The evidence",
+        "Not tested",
+        "Instruments and method",
+        "Run it again",
+        "Edition and changes",
+    ]
+
+
+def test_a_page_with_long_logs_weighs_little_and_shares_its_script(tmp_path: Path) -> None:
+    out = _written(tmp_path)
+    assert (out / "alder" / "index.html").stat().st_size <= 250_000
+    assert (out / "alder" / "charge.html").stat().st_size <= 250_000
+    scripts = list((out / assets.FOLDER).iterdir())
+    assert len(scripts) == 1
+    assert f"../{assets.FOLDER}/{scripts[0].name}" in (out / "alder" / "charge.html").read_text(
+        encoding="utf-8"
+    )
+
+
+def test_no_page_names_a_place_elsewhere(tmp_path: Path) -> None:
+    for path in _written(tmp_path).rglob("*.html"):
+        page = path.read_text(encoding="utf-8")
+        assert "https://" not in page
+        assert "plotlyServerURL" not in page
+        assert "default-src 'none'" in page.replace("&#39;", "'")
+        assert str(tmp_path) not in page
+
+
+def test_a_smaller_charts_script_takes_the_place_of_the_other(tmp_path: Path) -> None:
+    out = _written(tmp_path)
+    mine = tmp_path / "small.js"
+    mine.write_text("window.Plotly = {};", encoding="utf-8")
+    site.write_review(site_sample.reviewed(tmp_path / "birch", out / "birch"), charts_script=mine)
+    site.write_shelf(out, charts_script=mine)
+    assert len(list((out / assets.FOLDER).iterdir())) == 2, "alder still asks for the first"
+
+
+def test_a_failed_section_is_marked_on_both_pages(tmp_path: Path) -> None:
+    out = _written(tmp_path, failed="the log ends in the middle of a row")
+    for name in ("index.html", "charge.html"):
+        assert "the log ends in the middle of a row" in (out / "alder" / name).read_text(encoding="utf-8")
+
+
+def test_the_summary_says_what_is_outside_what_is_unsure_and_what_is_missing(tmp_path: Path) -> None:
+    page = (_written(tmp_path) / "alder" / "index.html").read_text(encoding="utf-8")
+    assert "Of three findings that can be judged, one is within it." in page
+    assert "Outside: current after" in page
+    assert "The meter can’t tell: peak voltage" in page
+    assert "Pull the cable when the charge is done." in page
+    assert page.index("It keeps sending current") < page.index("With every lithium-ion cell")
+
+
+def test_the_same_fact_under_two_keys_is_one_row(tmp_path: Path) -> None:
+    page = (_written(tmp_path) / "alder" / "charge.html").read_text(encoding="utf-8")
+    assert page.count(">Plateau current") == 1
+    assert 'id="charge.usb.plateau_current"' in page
+
+
+def test_words_print_findings_and_lead_to_them(tmp_path: Path) -> None:
+    (tmp_path / "alder").mkdir()
+    (tmp_path / "alder" / "words.md").write_text(
+        "At {charge.plateau_current} it is <i>slow</i>.", encoding="utf-8"
+    )
+    page = (_written(tmp_path) / "alder" / "index.html").read_text(encoding="utf-8")
+    assert 'href="charge.html#charge.plateau_current"' in page
+    assert "&lt;i&gt;slow&lt;/i&gt;" in page
+
+
+def test_an_unknown_placeholder_names_the_nearest_key(tmp_path: Path) -> None:
+    (tmp_path / "alder").mkdir()
+    (tmp_path / "alder" / "words.md").write_text("ok\n\n{charge.plateau_curent}", encoding="utf-8")
+    with pytest.raises(
+        Faults, match=r"words.md, line 3: .*'charge.plateau_curent'.*{charge.plateau_current}"
+    ):
+        _written(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("It charges at 0.8 A and takes 4 h.", ["0.8 A", "4 h"]),
+        ("The cell reached 4,21 V at 45 °C; −3 mA later, 90 % full.", ["4,21 V", "45 °C", "−3 mA", "90 %"]),
+        ("It charges at {charge.plateau_current}, version 1.2, in 2026, an 18650.", []),
+        ("3 Ah", ["3 Ah"]),
+    ],
+)
+def test_numbers_typed_by_hand_are_found(text: str, found: list[str]) -> None:
+    assert [item.text for item in placeholders.hand_typed(text)] == found
+
+
+def test_filled_prints_value_uncertainty_and_unit() -> None:
+    item = Finding("charge.peak", "peak", 4.1837, "V", 0.0231)
+    assert (
+        placeholders.filled("At {charge.peak}!", {"charge.peak": item})
+        == "At 4.184\u00a0V\u00a0±\u00a00.023\u00a0V!"
+    )
+
+
+def test_json_in_a_script_element_cannot_end_it() -> None:
+    hostile = {"a": "</script><!-- & \u2028"}
+    text = bundles.script_json(hostile)
+    assert "<" not in text
+    assert json.loads(text) == hostile
+
+
+@pytest.mark.parametrize(
+    ("html", "kept"),
+    [
+        ("<table><tr><td>1</td></tr></table>", "<td>1</td>"),
+        ('<a href="javascript:alert(1)">x</a>', "<a>x</a>"),
+        ('<img src=x onerror="alert(1)">', "&lt;img"),
+        ("<style>body{display:none}</style>", "&lt;style"),
+        ('<p style="color:red" onclick="x()">a</p>', "<p>a</p>"),
+    ],
+)
+def test_foreign_html_is_kept_to_what_cannot_run(html: str, kept: str) -> None:
+    assert kept in clean.cleaned(html)
+
+
+def test_headings_get_addresses_of_their_own() -> None:
+    _, headings = prose.rendered("## Är es so?\n\n## Är es so?", taken=set())
+    assert [link.href for _, link in headings] == ["ar-es-so", "ar-es-so-2"]
+
+
+def test_page_and_charts_share_their_colours() -> None:
+    style = (assets.templates() / "page.css").read_text(encoding="utf-8")
+    for colour in (theme.PAPER, theme.INK, theme.QUIET, theme.GRID, theme.BAND):
+        assert colour in style
+        assert theme.LIGHT_TO_DARK[colour] in style
+
+
+def _luminance(colour: str) -> float:
+    parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
+    red, green, blue = (
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts
+    )
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_every_colour_of_a_chart_stands_out(dark: bool) -> None:
+    """WCAG 2.2 success criterion 1.4.3: text 4.5 to 1; 1.4.11: lines 3 to 1."""
+    colours = theme.LIGHT_TO_DARK
+
+    def shown(colour: str) -> str:
+        return colours[colour] if dark else colour
+
+    def contrast(one: str, other: str) -> float:
+        high, low = sorted((_luminance(shown(one)), _luminance(shown(other))), reverse=True)
+        return (high + 0.05) / (low + 0.05)
+
+    for paper in (theme.PAPER, theme.BAND):
+        for text in (theme.INK, theme.QUIET):
+            assert contrast(text, paper) >= 4.5
+        for line in (theme.VOLTAGE, theme.CURRENT, theme.CHARGE, theme.TEMPERATURE, theme.READING):
+            assert contrast(line, paper) >= 3.0
+
+
+def test_thinning_keeps_every_peak_and_every_gap() -> None:
+    rng = np.random.default_rng(1)
+    y = rng.normal(size=50_000)
+    y[[10_123, 40_001]] = (40.0, -40.0)
+    y[20_000:20_010] = np.nan
+    x, short = thinned(np.arange(y.size, dtype=float), y, most=800)
+    assert len(short) < 1000
+    assert np.nanmax(short) == 40.0
+    assert np.nanmin(short) == -40.0
+    assert np.isnan(short).any()
+    assert (np.diff(x) > 0).all()
+
+
+def test_an_edition_run_again_keeps_the_one_before(tmp_path: Path) -> None:
+    place, staged = tmp_path / "alder", tmp_path / "staged"
+    place.mkdir()
+    staged.mkdir()
+    (place / "findings.json").write_text('{"review": {"edition": 2}}', encoding="utf-8")
+    (place / editions.LAST_EDITION).write_text('{"review": {"edition": 1}}', encoding="utf-8")
+    editions.carry(place, staged, edition=2)
+    assert json.loads((staged / editions.LAST_EDITION).read_text())["review"]["edition"] == 1
+    editions.carry(place, staged, edition=3)
+    assert json.loads((staged / editions.LAST_EDITION).read_text())["review"]["edition"] == 2
