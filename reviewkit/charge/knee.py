@@ -179,7 +179,8 @@ def _narrowing(
 ) -> list[tuple[float, float, float]]:
     """Return the bend in ever shorter windows: place, scatter, shift against the window before [s].
 
-    A long window knows the place well but bends the parabola; a short one knows less and bends less.
+    A long window knows the place well but bends the parabola; a short one knows less and bends less. What
+    halving the window moves the place by, halving it for ever would move it by once more: that is taken off.
     """
     found: list[tuple[float, float, float]] = []
     wider = _bend(record.time_s, values, rough_s, reach_s, step)
@@ -188,7 +189,8 @@ def _narrowing(
         closer = _bend(record.time_s, values, wider[0], reach_s, step)
         if closer is None:
             break
-        found.append((closer[0], closer[1], abs(closer[0] - wider[0])))
+        shift = closer[0] - wider[0]
+        found.append((closer[0] + shift, 2 * closer[1], abs(shift)))
         wider = closer
     # Two windows may agree by chance: a third that does not is believed as well.
     shifts = [shift for _, _, shift in found] + [0.0]

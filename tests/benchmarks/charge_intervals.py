@@ -38,10 +38,20 @@ FORCED = (
 """Parts of a budget that the meters and their clocks force, whatever is done with their readings."""
 
 
+COUNTED = ("terminates", "limit_adherence", "interruptions", "top_ups")
+"""Findings without an interval."""
+
+
 def simulated(seed: int) -> Run:
     """Return one random charge; every third current log has a gap."""
     rng = np.random.default_rng(seed)
     scenario = draw(rng)
+    # The meters' errors are spread evenly over what they may be: 200 runs then tell 95 % from 92 %.
+    scenario = replace(
+        scenario,
+        voltmeter=replace(scenario.voltmeter, error_share=2 * (seed * 0.6180339887 % 1) - 1),
+        ammeter=replace(scenario.ammeter, error_share=2 * (seed * 0.7548776662 % 1) - 1),
+    )
     if seed % 3 == 0:
         start, length = float(rng.uniform(300.0, 4000.0)), float(rng.uniform(20.0, 120.0))
         scenario = replace(scenario, ammeter=replace(scenario.ammeter, gaps=(Lapse(start, length),)))
@@ -78,7 +88,7 @@ def study(runs: int, first: int) -> pd.DataFrame:
     for seed in range(first, first + runs):
         run = simulated(seed)
         result, known = analysed(run), run.known()
-        for name in charge.LABELS:
+        for name in [name for name in charge.LABELS if name not in COUNTED]:
             found, truth = result.get(name), known.get(name)
             if found is None or truth is None:
                 rows[name].append(
