@@ -18,6 +18,7 @@ from reviewkit.side_by_side.reading import Curve
 from reviewkit.side_by_side.together import Together
 
 _DASHES = ("solid", "dash")
+_DRAWN = ("solid", "dashed")
 _MOST_ROWS = 14
 
 
@@ -79,30 +80,35 @@ def _delivered(curve: Curve) -> float:
 
 
 def _name(figure: go.Figure, clock: Clock, curves: Sequence[tuple[str, Curve]]) -> None:
-    """Write each device's name at its curve of the current: one over the plateau, one at the taper."""
-    for place, (name, curve) in enumerate(curves):
-        share = 0.04 if place == 0 else 0.2
-        moment = share * _end(curve)
-        height = float(np.interp(moment, *curve.current))
-        lower = place == 1 and height < float(np.interp(moment, *curves[0][1].current))
-        marks.label(
-            figure,
-            clock.at(moment),
-            height,
-            f"{name} ({'solid' if place == 0 else 'dashed'})",
-            colour=theme.INK,
-            axis="y2",
-            above=not lower,
+    """Write each device's name beside its falling current, the sooner one to the left of its curve."""
+    falls = [_half_way(curve) for _, curve in curves]
+    for place, (name, _) in enumerate(curves):
+        moment, height = falls[place]
+        sooner = moment == min(time for time, _ in falls)
+        figure.add_annotation(
+            text=marks.plain(f"{name}, {_DRAWN[place]}"),
+            showarrow=False,
+            font={"size": marks.SMALL + 1, "color": theme.INK, "family": theme.SANS},
+            **{"x": clock.at(moment), "y": height, "yref": "y2", "yanchor": "middle"},
+            **{"xanchor": "right" if sooner else "left", "xshift": -8 if sooner else 8},
         )
 
 
+def _half_way(curve: Curve) -> tuple[float, float]:
+    """Return the last moment [s] at which the main charge's current is half of its plateau, and that [A]."""
+    time, amps = curve.current
+    half = float(np.quantile(amps, 0.98)) / 2
+    above = np.flatnonzero((amps >= half) & (time <= _end(curve)))
+    return (float(time[above[-1]]) if len(above) else _end(curve)), half
+
+
 def _curves_answer(together: Together) -> str:
-    parts = []
-    for key in ("charge.plateau_current", "charge.termination_time", "charge.delivered"):
-        row = together.comparison.get(key)
-        if row and row.resolved is not None:
-            parts.append(f"{row.label}: {row.words}")
-    return ("; ".join(parts) + ".") if parts else f"{together.names[0]} solid, {together.names[1]} dashed."
+    rows = [together.row(name) for name in ("plateau_current", "termination_time", "delivered")]
+    told = [f"{row.label}: {row.words}" for row in rows if row and row.resolved is not None]
+    if not told:
+        return f"{together.names[0]} {_DRAWN[0]}, {together.names[1]} {_DRAWN[1]}."
+    text = "; ".join(told)
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def compare_per_capacity(together: Together) -> Chart | Absent:
@@ -138,14 +144,13 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
                 most=500,
             )
         rows.append((name, f"{capacity:g} Ah", f"{wording.number(float(filled[-1]), 0)} %"))
-        marks.label(
-            figure,
-            float(filled[len(filled) // 8 * (1 if dash == "solid" else 3)]),
-            float(rate[len(rate) // 8 * (1 if dash == "solid" else 3)]),
-            f"{name} ({'solid' if dash == 'solid' else 'dashed'})",
-            colour=theme.INK,
-            axis="y2",
-            above=dash == "solid",
+        middle = int(np.flatnonzero(rate >= rate.max() / 3)[-1])
+        figure.add_annotation(
+            text=marks.plain(f"{name}, {_DRAWN[_DASHES.index(dash)]}"),
+            showarrow=False,
+            font={"size": marks.SMALL + 1, "color": theme.INK, "family": theme.SANS},
+            **{"x": float(filled[middle]), "y": float(rate[middle]), "yref": "y2", "yanchor": "middle"},
+            **{"xanchor": "right", "xshift": -8},
         )
     figure.update_layout(yaxis2={"rangemode": "tozero"})
     return Chart(

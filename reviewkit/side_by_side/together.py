@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from reviewkit.finding import Finding
-from reviewkit.side_by_side.pairs import Comparison, pair
+from reviewkit.side_by_side.pairs import Comparison, Row, pair
 from reviewkit.side_by_side.reading import Curve, Published, read
 
 
@@ -38,6 +38,10 @@ class Together:
             if key is not None:
                 picked.append((review.name, review.curves[key]))
         return tuple(picked)
+
+    def row(self, name: str) -> Row | None:
+        """Return the first row of a charge finding by the last part of its key: "plateau_current"."""
+        return next((row for row in self.part("charge.").rows if row.key.endswith(f".{name}")), None)
 
     def part(self, start: str) -> Comparison:
         """Return the rows whose keys begin with `start`: "drain.", "ui."."""
