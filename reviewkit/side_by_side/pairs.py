@@ -81,15 +81,20 @@ class Comparison:
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         first, second = (escape(name) for name in self.names)
+        heads = "".join(
+            f'<th scope="col" role="columnheader">{head}</th>'
+            for head in ("Finding", first, second, "Difference")
+        )
         body = "".join(
-            f'<tr><th scope="row">{escape(row.label)}</th><td class="value">{_shown(row.first)}</td>'
-            f'<td class="value">{_shown(row.second)}</td><td>{escape(row.words)}</td></tr>'
+            f'<tr role="row"><th scope="row" role="rowheader">{escape(row.label)}</th>'
+            f'<td class="value" role="cell" data-label="{first}:">{_shown(row.first)}</td>'
+            f'<td class="value" role="cell" data-label="{second}:">{_shown(row.second)}</td>'
+            f'<td role="cell">{escape(row.words)}</td></tr>'
             for row in self.rows
         )
         return {
-            "text/html": f'<table class="comparison"><thead><tr><th scope="col">Finding</th>'
-            f'<th scope="col">{first}</th><th scope="col">{second}</th>'
-            f'<th scope="col">Difference</th></tr></thead><tbody>{body}</tbody></table>',
+            "text/html": f'<table class="comparison stacked" role="table"><thead><tr role="row">{heads}</tr>'
+            f"</thead><tbody>{body}</tbody></table>",
             "text/plain": "\n".join(f"{row.label}: {row.words}" for row in self.rows),
         }
 
@@ -187,6 +192,8 @@ def _ends(item: Finding) -> tuple[float, float]:
 
 def _words(first: Finding, second: Finding) -> tuple[Measured | None, bool | None, str]:
     same = first.value == second.value
+    if isinstance(first.value, list) and not same:
+        return None, True, "not the same: see each review’s own page"
     return None, not same, "the same" if same else f"{first.text} against {second.text}"
 
 
