@@ -82,6 +82,19 @@
     document.head.appendChild(script);
   }
 
+  /* The charts' script is large; the text comes first. A page opened out of sight is not painted at all. */
+  function afterPaint(then) {
+    var waiting = true;
+    function once() {
+      if (waiting) then();
+      waiting = false;
+    }
+    new PerformanceObserver(function (list) {
+      if (list.getEntriesByName("first-contentful-paint").length) once();
+    }).observe({ type: "paint", buffered: true });
+    setTimeout(once, 3000);
+  }
+
   function watch() {
     var seen = new IntersectionObserver(function (entries) {
       entries.forEach(function (entry) {
@@ -162,8 +175,7 @@
     document.querySelectorAll("table.sortable").forEach(makeSortable);
     watch();
     openTarget();
-    /* After the text is on the screen: the charts' script is large. */
-    requestAnimationFrame(function () { setTimeout(load, 0); });
+    afterPaint(load);
   });
   window.addEventListener("hashchange", openTarget);
   dark.addEventListener("change", redraw);
