@@ -66,10 +66,16 @@ def one(
 
 
 def main(draws: int) -> None:
-    """Print the worst errors and how often the intervals held, per cell and display step."""
-    print(
-        "cell                step    R worst  ±median  held   V worst ±median  held   time worst ±median  held"
-    )
+    """Print the worst errors and how often the intervals held, for true meters and for meters astray."""
+    for astray in (False, True):
+        print("meters within their accuracy" if astray else "meters true but for their display")
+        table(draws, astray=astray)
+
+
+def table(draws: int, *, astray: bool) -> None:
+    """Print one table: a row per cell and display step."""
+    heads = (f"{what + ' worst':>14s} {'±':>8s} {'held':>7s}" for what in ("R/mΩ", "V/mV", "time/%"))
+    print(f"{'cell':18s} {'step':>5s}{''.join(heads)}")
     for cell, how in CELLS.items():
         name = cell.split()[0]
         bare = charge(name, series_ohm=0.0, **how)
@@ -77,7 +83,7 @@ def main(draws: int) -> None:
             rng = np.random.default_rng(20)
             rows = np.array(
                 [
-                    one(charge(name, series_ohm=ohm, **how), bare, step, rng)
+                    one(charge(name, series_ohm=ohm, **how), bare, step, rng, astray=astray)
                     for ohm in SERIES_OHM
                     for _ in range(draws)
                 ]
