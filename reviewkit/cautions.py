@@ -1,14 +1,15 @@
 """The cautions that every published page and every bench sheet carry."""
 
 CAUTIONS = (
-    "Lithium-ion cells can vent, burn or explode when they are over-charged, over-discharged, shorted, "
-    "crushed or overheated.",
-    "Charge where you can watch it, on a surface that can’t burn. Stop at heat, swelling, smell or hissing.",
-    "Don’t charge a cell that is below the floor its data sheet states.",
-    "Never bypass a protection circuit.",
-    "Mind polarity and the meter’s range before you connect: a meter left in a current jack is a short "
-    "circuit.",
-    "The cell’s and the device’s instructions, local rules and an accredited laboratory come first.",
+    "A lithium-ion cell that is charged too far, emptied too far, shorted, crushed or too hot can vent, "
+    "burn or burst.",
+    "Charge it where you see it, on something that does not burn. Heat, swelling, a smell or a hiss: stop, "
+    "and keep away from it.",
+    "Leave a cell uncharged that has fallen below its data sheet’s floor.",
+    "Leave the protection circuit alone.",
+    "Check polarity, jack and range before you connect: a meter whose lead sits in the current jack shorts "
+    "what it is put across.",
+    "What the instructions of cell and device, local rules and an accredited laboratory say comes first.",
 )
 """For whoever repeats the measurements."""
 

@@ -105,7 +105,9 @@ def test_a_page_needs_nothing_from_outside_and_fits_a_phone(browser: Any, out: P
         visit.draw_all()
         assert all(address.startswith(out.as_uri()) for address in visit.requests)
         assert not visit.said
-        assert visit.page.evaluate("document.documentElement.scrollWidth") <= 360
+        for width in (360, 768):
+            visit.page.set_viewport_size({"width": width, "height": 780})
+            assert visit.page.evaluate("document.documentElement.scrollWidth") <= width
         if name.startswith("hostile"):
             _check_hostile_text_is_text(visit.page)
 

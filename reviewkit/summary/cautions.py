@@ -6,30 +6,13 @@ import fnmatch
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from reviewkit.cautions import CAUTIONS, SCOPE
 from reviewkit.finding import Finding, limit_text
 from reviewkit.summary.part import Part, bullets, html
 from reviewkit.summary.record import Record
 
 EMPTY_SOON_D = 90.0
 """Days to empty under which storage needs a caution."""
-
-USUAL = (
-    "A lithium-ion cell that is charged too far, emptied too far, shorted, crushed or too hot can vent, "
-    "burn or "
-    "burst.",
-    "Charge it where you see it, on something that does not burn. Heat, swelling, a smell or a hiss: "
-    "stop, and keep "
-    "away from it.",
-    "Do not charge a cell that has fallen below its data sheet’s floor, and leave its protection "
-    "circuit alone.",
-    "Mind polarity, jack and range before you connect a meter: with a lead left in its current jack, a "
-    "meter is a "
-    "short circuit.",
-    "This is what one sample did on one bench, and no certificate. The instructions of cell and device, "
-    "local rules "
-    "and an accredited laboratory come first.",
-)
-"""What every review says."""
 
 
 @dataclass(frozen=True)
@@ -143,7 +126,8 @@ def cautions(record: Record) -> Part:
 
 
 def _usual(record: Record) -> Iterator[str]:
-    yield from USUAL
+    yield from CAUTIONS
+    yield SCOPE
     floor = record.cell.get("floor_V")
     if floor:
         yield f"The floor of the cell used here: {floor if isinstance(floor, str) else f'{floor} V'}."
