@@ -22,6 +22,13 @@ Distribution = Literal["rectangular", "normal", "triangular", "u-shaped"]
 COVERAGE = 0.9545
 """Coverage probability of every expanded uncertainty: k = 2 where the distribution is normal."""
 
+BOUNDED_COVERAGE = 0.97
+"""Coverage at which a sum is read in which bounded (rectangular) doubts outweigh the rest.
+
+Such a sum has hardly any tails: 1.6 % of width keeps the interval from falling short of what it states
+where a meter's errors are not as evenly spread as its accuracy statement lets one assume.
+"""
+
 _DIVISOR = {
     "rectangular": math.sqrt(3),
     "triangular": math.sqrt(6),
@@ -115,8 +122,11 @@ class Measured:
 
     @property
     def coverage_factor(self) -> float:
-        """Factor k for 95.45 % coverage: 2 where the distribution is normal; see `coverage_factor`."""
-        return coverage_factor(self.components)
+        """Factor k for 95.45 % coverage or a little more: 2 where the distribution is normal.
+
+        See `coverage_factor` and `BOUNDED_COVERAGE`.
+        """
+        return coverage_factor(self.components, bounded=BOUNDED_COVERAGE)
 
     @property
     def expanded(self) -> float:
@@ -197,7 +207,9 @@ def student_factor(dof: float, coverage: float = COVERAGE) -> float:
     return float(special.stdtrit(dof, (1 + coverage) / 2))
 
 
-def coverage_factor(components: Sequence[Component], coverage: float = COVERAGE) -> float:
+def coverage_factor(
+    components: Sequence[Component], coverage: float = COVERAGE, *, bounded: float | None = None
+) -> float:
     """Return the factor k by which the combined standard uncertainty is multiplied.
 
     Parameters
@@ -205,6 +217,8 @@ def coverage_factor(components: Sequence[Component], coverage: float = COVERAGE)
     components : sequence of Component
     coverage : float
         Probability that the interval is to hold.
+    bounded : float or None
+        The same for a sum of bounded doubts, whose factor stays below the normal one; None: `coverage`.
 
     Returns
     -------
@@ -215,8 +229,8 @@ def coverage_factor(components: Sequence[Component], coverage: float = COVERAGE)
 
     Notes
     -----
-    A single rectangular doubt of half-width a has k = 0.9545·√3 = 1.65 (JCGM 101 clause 9.2 has the
-    same effect): k = 2 would claim more than the meter's own hard limit.
+    A single rectangular doubt of half-width a has k = p·√3, 1.65 for 95.45 % (JCGM 101 clause 9.2 has
+    the same effect): k = 2 would claim more than the meter's own hard limit.
     """
     parts = [part for part in merged(components) if part.standard_in_number > 0]
     if not parts:
@@ -227,8 +241,8 @@ def coverage_factor(components: Sequence[Component], coverage: float = COVERAGE)
         (part.distribution, round(part.standard_in_number / total, 3))
         for part in sorted(parts, key=lambda part: -part.standard_in_number)
     )
-    bounded = min(normal, _sum_quantile(shares, coverage))
-    return bounded * student_factor(effective_dof(parts), coverage) / normal
+    factor = min(normal, _sum_quantile(shares, bounded or coverage))
+    return factor * student_factor(effective_dof(parts), coverage) / normal
 
 
 @cache

@@ -21,7 +21,7 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.finding import Finding
 from reviewkit.instrument import Meter, meter
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.uncertainty import BOUNDED_COVERAGE, Component, Measured
 
 ROOT = Path(__file__).parent.parent
 EXAMPLES = ROOT / "examples"
@@ -99,7 +99,7 @@ def test_a_single_reading_carries_the_meters_statement(
     found = only(result, "drain.off.mean")
     assert len(found.budget) == 1
     assert found.budget[0].size == pytest.approx(limit * 1e-6)
-    assert found.uncertainty == pytest.approx(0.9545 * limit * 1e-6, rel=1e-3)
+    assert found.uncertainty == pytest.approx(BOUNDED_COVERAGE * limit * 1e-6, rel=1e-3)
 
 
 # ------------------------------------------------------------------ ranges
@@ -145,7 +145,7 @@ def test_zero_on_the_finest_range_is_an_upper_bound() -> None:
     assert "no finer range" in found.note
     days = only(result, "drain.off.days_to_empty")
     assert days.value is None
-    assert days.low == pytest.approx(2.6 / (0.9545 * 0.3e-6) / 24, rel=1e-3)
+    assert days.low == pytest.approx(2.6 / (BOUNDED_COVERAGE * 0.3e-6) / 24, rel=1e-3)
     assert days.high is None
 
 

@@ -53,7 +53,7 @@ def test_a_measured_finding_carries_interval_budget_and_verdict() -> None:
     assert HOLD.low == pytest.approx(4.184 - HOLD.uncertainty)
     assert HOLD.high == pytest.approx(4.184 + HOLD.uncertainty)
     assert [part.name for part in HOLD.budget] == ["voltmeter: accuracy", "scatter"]
-    assert HOLD.text.replace("\u00a0", " ") == "4.1840 V ± 0.0039 V"
+    assert HOLD.text.replace("\u00a0", " ") == "4.1840 V ± 0.0040 V"
     assert limit_text(HOLD).replace("\u00a0", " ") == "4.15 V to 4.25 V (the cell's data sheet)"
 
 

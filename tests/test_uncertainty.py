@@ -16,6 +16,7 @@ from uncertainties import umath
 
 from reviewkit.charge.statistics import line
 from reviewkit.uncertainty import (
+    BOUNDED_COVERAGE,
     Component,
     Measured,
     coverage_factor,
@@ -306,7 +307,7 @@ def test_a_lone_rectangular_doubt_never_leaves_its_own_limits() -> None:
     share = published("jcgm_101")["computed"]["one_rectangular_95_of_half_width"]
     assert coverage_factor([part], 0.95) * part.standard == pytest.approx(share * part.size, rel=1e-3)
     found = Measured(4.2, "V", (part,))
-    assert found.expanded == pytest.approx(0.9545 * part.size, rel=1e-3)
+    assert found.expanded == pytest.approx(BOUNDED_COVERAGE * part.size, rel=1e-3)
     assert found.expanded < part.size
 
 
