@@ -152,6 +152,26 @@ def upper_bound(seen: int, tried: int, confidence: float = 0.95) -> float:
     return float(special.betaincinv(seen + 1, tried - seen, confidence))
 
 
+def trials_needed(bound: float, confidence: float = 0.95) -> int:
+    """Return how many trials without the event put its upper limit below `bound`: 59 for 5 %.
+
+    Parameters
+    ----------
+    bound : float
+        A probability, over 0 and under 1.
+    confidence : float
+
+    Raises
+    ------
+    ValueError
+        If `bound` or `confidence` is not between 0 and 1.
+    """
+    if not (0 < bound < 1 and 0 < confidence < 1):
+        raise ValueError(f"a bound of {bound:g} at {confidence:g}: both must lie between 0 and 1")
+    # No event in n trials: the limit is 1 − (1 − confidence)^(1/n).
+    return math.floor(math.log(1 - confidence) / math.log1p(-bound)) + 1
+
+
 def _check_trials(seen: int, tried: int) -> None:
     if tried < 1 or not 0 <= seen <= tried:
         raise ValueError(f"{seen} of {tried} trials: tried must be at least 1, seen between 0 and tried")

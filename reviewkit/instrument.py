@@ -119,6 +119,10 @@ class Meter:
         stated = self.accuracy
         return stated.percent / 100 * abs(reading) + stated.counts * self.resolution + stated.absolute
 
+    def through(self, source_V: float, load_ohm: float) -> float:
+        """Return the current that a source drives through a load with this ammeter in series [A]."""
+        return source_V / (load_ohm + self.series_ohm)
+
     @property
     def states_counts(self) -> bool:
         """Whether the statement already holds the display's resolution."""
