@@ -19,7 +19,9 @@ from reviewkit.charge.segments import Segments
 from reviewkit.uncertainty import Component, Measured
 
 _CELLS = 4000
-_END_BAND_V = 0.008
+_END_BANDS_V = (0.008, 0.016, 0.032)
+"""Voltages within which the end of the charge is looked at; the wider for a larger series resistance."""
+
 _LEAST_FALL = 0.05
 _ROUNDS = 40
 _MOST_OHM = 1.0
@@ -91,8 +93,9 @@ def _coarse(record: ChargeRecord, main: Segments, from_s: float) -> Coarse:
     for segment in main.charging:
         inside[segment.first : segment.last + 1] = True
     inside &= (record.time_s >= from_s) & np.isfinite(record.voltage)
-    # The last row may average over the cut-off.
+    # The last row may average over the cut-off, and the voltage beside it reach beyond.
     inside[main.charging[-1].last] = False
+    inside &= record.time_s < main.charging[-1].last_s - record.voltage_interval_s
     time, voltage, current = record.time_s[inside], record.voltage[inside], record.current[inside]
     if len(time) < 10:
         return Coarse(time, voltage, current)
@@ -106,16 +109,21 @@ def _coarse(record: ChargeRecord, main: Segments, from_s: float) -> Coarse:
 
 def _hold_window(coarse: Coarse, record: ChargeRecord, level_A: float) -> tuple[int, float, float] | None:
     """Return where the constant-voltage phase begins, with set voltage and series resistance."""
+    current, step = coarse.current_A, record.voltmeter.resolution
+    least = max(_LEAST_FALL * float(np.median(current[-_END_ROWS:])), 4 * record.noise_A)
+    for band_V in _END_BANDS_V:
+        first = _late_part(coarse.voltage_V, max(band_V, 1.6 * step))
+        if _fall(current, first) < least:
+            continue
+        first, set_V, ohm = _grown(coarse, first, step)
+        if _fall(current, first) > _LEAST_FALL * level_A:
+            return first, set_V, ohm
+    return None
+
+
+def _grown(coarse: Coarse, first: int, step: float) -> tuple[int, float, float]:
+    """Return the longest stretch to the end in which V + R·I is constant, grown from its last part."""
     voltage, current = coarse.voltage_V, coarse.current_A
-    step = record.voltmeter.resolution
-    tail = _END_ROWS
-    band = max(_END_BAND_V, 1.6 * step)
-    apart = np.flatnonzero(np.abs(voltage - np.median(voltage[-tail:])) > band)
-    first = int(apart[-1]) + 1 if len(apart) else 0
-    first = max(0, min(first + (len(voltage) - first) // 2, len(voltage) - _LEAST_ROWS))
-    fall = np.median(current[first : first + tail]) - np.median(current[-tail:])
-    if fall < max(_LEAST_FALL * np.median(current[-tail:]), 4 * record.noise_A):
-        return None
     set_V, ohm = _line(voltage[first:], current[first:])
     for _ in range(_ROUNDS):
         left = voltage[first:] + ohm * current[first:] - set_V
@@ -129,8 +137,19 @@ def _hold_window(coarse: Coarse, record: ChargeRecord, level_A: float) -> tuple[
             break
         first = target
         set_V, ohm = _line(voltage[first:], current[first:])
-    fell = float(current[first] - np.median(current[-tail:]))
-    return (first, set_V, ohm) if fell > _LEAST_FALL * level_A else None
+    return first, set_V, ohm
+
+
+def _late_part(voltage: FloatArray, band_V: float) -> int:
+    """Return the row from which on half of the last stretch lies whose voltage stays within a band."""
+    apart = np.flatnonzero(np.abs(voltage - np.median(voltage[-_END_ROWS:])) > band_V)
+    first = int(apart[-1]) + 1 if len(apart) else 0
+    return max(0, min(first + (len(voltage) - first) // 2, len(voltage) - _LEAST_ROWS))
+
+
+def _fall(current: FloatArray, first: int) -> float:
+    """Return by how much the current falls from a row to the end [A]."""
+    return float(np.median(current[first : first + _END_ROWS]) - np.median(current[-_END_ROWS:]))
 
 
 def _line(voltage: FloatArray, current: FloatArray) -> tuple[float, float]:
