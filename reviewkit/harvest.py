@@ -7,6 +7,7 @@ from typing import Any
 
 from reviewkit.errors import SectionError
 from reviewkit.finding import MIME, SCHEMA, Finding, Findings
+from reviewkit.leaflet import LEAFLET_MIME, Leaflet
 
 
 def outputs(notebook: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
@@ -40,6 +41,25 @@ def findings(notebook: Mapping[str, Any]) -> Findings:
             if found.setdefault(item.key, item) != item:
                 raise SectionError(f"it makes two different findings '{item.key}'")
     return Findings(tuple(found.values()))
+
+
+def leaflets(notebook: Mapping[str, Any]) -> tuple[Leaflet, ...]:
+    """Return the pages of their own that a notebook displayed.
+
+    Raises
+    ------
+    SectionError
+        If one is incomplete, has no name of a page, or two have the same.
+    """
+    found: dict[str, Leaflet] = {}
+    for data in displayed(notebook, LEAFLET_MIME):
+        try:
+            item = Leaflet.from_dict(data)
+        except (KeyError, TypeError, ValueError) as error:
+            raise SectionError(f"a page of its own is at fault: {error}") from None
+        if found.setdefault(item.name, item) != item:
+            raise SectionError(f"it makes two different pages '{item.name}'")
+    return tuple(found.values())
 
 
 def _read(bundle: Mapping[str, Any]) -> list[Finding]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from reviewkit import review, sections
+from reviewkit import chapters, film, review, sections
 from reviewkit.errors import Faults, InputError, ReviewFileError, add
 from reviewkit.review import ReviewFile
 from reviewkit.template import Section
@@ -60,6 +60,7 @@ def faults(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[Inpu
         if file:
             for section in parts:
                 add(own, section.faults(file.values, file.folder))
+            add(own, film.faults(file))
         found += _named(own, folder, folders)
     return found
 
@@ -69,7 +70,33 @@ def _bound(folder: Path, parts: Sequence[Section], found: list[InputError]) -> R
     if not values:
         return None
     sections.check_values(values, parts, found)
-    return review.bind(folder, values, found)
+    file = review.bind(folder, values, found)
+    if file:
+        add(found, _strange_chapters(file, sections.of_kind("section", parts)))
+    return file
+
+
+def _strange_chapters(file: ReviewFile, parts: Sequence[Section]) -> list[InputError]:
+    """Return what is known before a run of chapters about nothing there is."""
+    return chapters.unknown(
+        file.chapters,
+        names={section.name for section in parts},
+        prefixes={prefix for section in parts for prefix in section.prefixes},
+    )
+
+
+def films(files: Sequence[ReviewFile]) -> None:
+    """Make sure that the video beside each review is one that its pages can show.
+
+    Raises
+    ------
+    Faults
+    """
+    found: list[InputError] = []
+    for file in files:
+        found += _named(film.faults(file), file.folder, [item.folder for item in files])
+    if found:
+        raise Faults(found)
 
 
 def _named(

@@ -39,6 +39,11 @@ class Leaflet:
         if not _NAME.fullmatch(self.name):
             raise ValueError(f"'{self.name}' is no name of a page: small letters, digits, single hyphens")
 
+    @property
+    def page(self) -> str:
+        """The file name of the page."""
+        return f"{self.name}.html"
+
     def to_dict(self) -> dict[str, str]:
         """Return the page as a notebook displays it."""
         return {"name": self.name, "title": self.title, "markdown": self.markdown}

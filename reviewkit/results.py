@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import data_files, harvest
-from reviewkit.errors import SectionError
+from reviewkit import chapters, data_files, harvest
+from reviewkit.chapters import Chapter
+from reviewkit.errors import InputError, SectionError
 from reviewkit.execute import Outcome
 from reviewkit.finding import Findings
+from reviewkit.leaflet import Leaflet
 from reviewkit.review import ReviewFile
 from reviewkit.scrub import Scrubber
 from reviewkit.template import Section
@@ -36,6 +38,10 @@ class SectionResult:
         As it was executed; not to be published.
     tables : tuple of mapping
         The tables it displayed, as `data_files` holds them.
+    leaflets : tuple of Leaflet
+        The pages of their own that it displayed.
+    video_s : float or None [s]
+        Moment of the video that shows it.
     """
 
     section: Section
@@ -44,6 +50,8 @@ class SectionResult:
     message: str
     outcome: Outcome
     tables: tuple[Mapping[str, Any], ...] = field(default=(), repr=False)
+    leaflets: tuple[Leaflet, ...] = ()
+    video_s: float | None = None
 
     @property
     def ok(self) -> bool:
@@ -64,6 +72,7 @@ class SectionResult:
             "page": self.page,
             "status": "done" if self.ok else "failed",
             "message": self.message,
+            "video_s": self.video_s,
         }
 
 
@@ -103,6 +112,14 @@ class Reviewed:
         ran = (*self.sections, self.summary) if self.summary else self.sections
         return tuple(result for result in ran if not result.ok)
 
+    def strange_chapters(self) -> list[InputError]:
+        """Return an error for each chapter about a finding that nobody has made, though all could."""
+        return chapters.unknown(
+            self.file.chapters,
+            names={item.key for item in self.findings} | {result.section.name for result in self.sections},
+            prefixes={head for result in self.sections if not result.ok for head in result.section.prefixes},
+        )
+
 
 def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Path) -> SectionResult:
     """Return what an executed section found, and leave its notebook, fit to publish, in the staging folder.
@@ -125,7 +142,8 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
     if result.ok and section.kind == "section":
         try:
             tables = tuple(data_files.take_out(notebook))
-            result = replace(result, findings=harvest.findings(notebook), tables=tables)
+            found, pages = harvest.findings(notebook), harvest.leaflets(notebook)
+            result = replace(result, findings=found, tables=tables, leaflets=pages)
         except SectionError as error:
             result = replace(result, message=str(error))
     lib.write(notebook, staged / NOTEBOOKS / f"{section.name}.ipynb")
@@ -133,17 +151,45 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
 
 
 def without_doubles(found: Iterable[SectionResult]) -> list[SectionResult]:
-    """Mark a section as failed that makes a finding or a table which an earlier one makes already."""
-    seen: set[str] = set()
+    """Mark a section as failed that makes a finding, table or page which there is already."""
+    results = list(found)
+    seen = {"index.html", *(result.page for result in results)}
     kept = []
-    for result in found:
-        names = {item.key for item in result.findings} | {
-            f"data/{table['name']}.csv" for table in result.tables
-        }
+    for result in results:
+        names = set(_makes(result))
         if names & seen:
             double = ", ".join(sorted(names & seen))
             message = f"another section makes {double} already"
-            result = replace(result, findings=Findings(), tables=(), message=message)
+            result = replace(result, findings=Findings(), tables=(), leaflets=(), message=message)
         seen |= names
         kept.append(result)
     return kept
+
+
+def _makes(result: SectionResult) -> Iterator[str]:
+    """Walk what a section makes: its findings' keys, its files."""
+    yield from (item.key for item in result.findings)
+    yield from (f"data/{table['name']}.csv" for table in result.tables)
+    yield from (item.page for item in result.leaflets)
+
+
+def with_moments(found: Iterable[SectionResult], listed: Iterable[Chapter]) -> list[SectionResult]:
+    """Return the results with the moments of the video that the review's chapters name.
+
+    Parameters
+    ----------
+    found : iterable of SectionResult
+    listed : iterable of Chapter
+    """
+    results = list(found)
+    moment = chapters.shown_at(listed, (item for result in results for item in result.findings))
+    return [
+        replace(
+            result,
+            video_s=moment.get(result.section.name),
+            findings=Findings(
+                tuple(replace(item, video_s=moment.get(item.key, item.video_s)) for item in result.findings)
+            ),
+        )
+        for result in results
+    ]

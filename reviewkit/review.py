@@ -14,11 +14,13 @@ from typing import Any
 
 from pydantic import Field, model_validator
 
-from reviewkit import validation, yaml_file
+from reviewkit import chapters, validation, yaml_file
+from reviewkit.chapters import Chapter
 from reviewkit.errors import InputError, ReviewFileError, gathered
 from reviewkit.validation import Block, Celsius, Percent
 
 FILE = "review.yaml"
+_VIDEO = "review.video"
 
 
 class Device(Block):
@@ -74,6 +76,7 @@ class About(Block):
     source: str = ""
     cautions: tuple[str, ...] = ()
     notice: str = ""
+    licence: str = ""
 
 
 class _Own(Block):
@@ -100,7 +103,9 @@ class ReviewFile:
     claims : tuple of Claim
     review : About
     files : tuple of str
-        The files of the folder that the review reads, relative to it.
+        The files of the folder that the review reads, relative to it; a video is shown, not read.
+    chapters : tuple of Chapter
+        Of the video beside the review.
     """
 
     folder: Path
@@ -109,6 +114,7 @@ class ReviewFile:
     claims: tuple[Claim, ...]
     review: About
     files: tuple[str, ...]
+    chapters: tuple[Chapter, ...] = ()
 
     @property
     def name(self) -> str:
@@ -141,18 +147,23 @@ def bind(folder: Path, values: Mapping[str, Any], faults: list[InputError]) -> R
     """Return the review file with its own blocks checked, or None with what is at fault added to `faults`."""
     folder = folder.resolve()
     named = _named_files(values, folder, faults)
+    listed: tuple[Chapter, ...] = ()
+    with gathered(faults):
+        listed = chapters.read(folder)
     with gathered(faults):
         own = validation.checked(_Own, {key: values[key] for key in OWN if key in values}, file=FILE)
-        return ReviewFile(folder, values, own.device, own.claims, own.review, named)
+        return ReviewFile(folder, values, own.device, own.claims, own.review, named, listed)
     return None
 
 
 def _named_files(values: Mapping[str, Any], folder: Path, faults: list[InputError]) -> tuple[str, ...]:
     """Return the files that the values name, and report those that lie outside the folder."""
-    found = {name for name in (FILE, "words.md", "chapters.csv") if (folder / name).is_file()}
+    found = {name for name in (FILE, "words.md", chapters.FILE) if (folder / name).is_file()}
     for place, text in _texts(values):
         path = _existing(folder, text)
         if path is None:
+            continue
+        if place == _VIDEO and path.resolve().is_relative_to(folder):
             continue
         if path.resolve().is_relative_to(folder):
             found.add(path.resolve().relative_to(folder).as_posix())

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import data_files, records, results, sections
+from reviewkit import data_files, film, records, results, sections
 from reviewkit.execute import Outcome, Task, execute
 from reviewkit.results import Reviewed, SectionResult
 from reviewkit.review import ReviewFile
@@ -121,10 +121,11 @@ def _collect(waiting: Waiting, pool: Executor, summary: Section | None, told: Pr
 def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | None) -> Iterator[Reviewed]:
     """Write down what the sections found and send the summary after them."""
     work.results.sort(key=lambda result: (result.section.place, result.section.name))
-    work.results = results.without_doubles(work.results)
+    work.results = results.with_moments(results.without_doubles(work.results), work.file.chapters)
     done = _reviewed(work)
     records.write(work.staged, work.file, [result.entry() for result in done.sections], done.findings)
     data_files.write(work.staged, work.file.title, done.tables)
+    film.write(work.staged, work.file)
     if summary is None:
         yield done
         return

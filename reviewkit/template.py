@@ -111,6 +111,11 @@ class Section:
         """The file's name without its ending."""
         return self.path.stem
 
+    @property
+    def prefixes(self) -> tuple[str, ...]:
+        """What its findings' keys start with; anything, where it does not say."""
+        return self.about.makes or ("",)
+
     @cached_property
     def names(self) -> frozenset[str]:
         """The parameters' names."""

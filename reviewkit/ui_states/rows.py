@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import tables
+from reviewkit import moments, tables
 from reviewkit.errors import Faults, InputError, ReviewFileError, TableError, gathered
 from reviewkit.validation import unknown_key
 
@@ -174,11 +174,4 @@ def moment(text: str) -> float | None:
     """
     if not text:
         return None
-    seconds = 0.0
-    parts = text.split(":")
-    for place, part in enumerate(parts):
-        number = tables.number(part)
-        if len(parts) > 3 or number < 0 or (place and number >= 60):
-            raise ValueError(f"'{text}' is no time")
-        seconds = 60 * seconds + number
-    return seconds
+    return moments.seconds(text)
