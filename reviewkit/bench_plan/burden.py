@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from reviewkit import wording
 from reviewkit.answers import Answer
 from reviewkit.bench_plan.charges import SLOPE_V, in_line, passing, per_ohm_s
 from reviewkit.bench_plan.inputs import Session
+from reviewkit.bench_plan.words import minutes, volts
 from reviewkit.drain.words import rough
 from reviewkit.instrument import Meter
 
@@ -25,22 +25,9 @@ def burden(session: Session) -> Answer:
         One row per range that passes the current.
     """
     ranges = passing(session)
-    amps = rough(session.charge_current_A, "A")
     if not ranges:
+        amps = rough(session.charge_current_A, "A")
         return Answer((f"The ammeter has no range that passes {amps} with room to spare.",))
-    best = in_line(session)
-    told = [
-        f"At {amps} the {best.label} with its leads takes "
-        f"{rough(best.series_ohm * session.charge_current_A, 'V')}: by so much the cell is short of the "
-        "charger’s set voltage when the current begins to fall."
-    ]
-    if session.cell.chemistry == "LFP":
-        told.append("For an LFP cell no time is foretold: its voltage hardly rises until it is full.")
-    else:
-        told.append(f"The constant current ends {_span(_sooner_s(best, session))} sooner than without it.")
-    told.append(
-        "The charge section works out the charge without the rig; the less there is, the better it can."
-    )
     columns = (
         "range",
         "with leads",
@@ -48,21 +35,40 @@ def burden(session: Session) -> Answer:
         "constant current ends sooner by",
         "charge takes longer by",
     )
-    return Answer(tuple(told), columns, tuple(_row(one, session) for one in ranges))
+    return Answer(_told(session), columns, tuple(_row(one, session) for one in ranges))
+
+
+def _told(session: Session) -> tuple[str, ...]:
+    best, amps = in_line(session), rough(session.charge_current_A, "A")
+    if not best.series_ohm:
+        return (
+            f"What the {best.label} takes is not known: declare its burden_ohm, or measure the voltage "
+            f"across its jacks at {amps}.",
+        )
+    taken = volts(best.series_ohm * session.charge_current_A)
+    if session.cell.chemistry == "LFP":
+        time = "For an LFP cell no time is foretold: its voltage hardly rises until it is full."
+    else:
+        time = f"The constant current ends {minutes(_sooner_s(best, session))} sooner than without it."
+    return (
+        f"At {amps} the {best.label} with its leads takes {taken}: by so much the cell is short of the "
+        "charger’s set voltage when the current begins to fall.",
+        time,
+        "The charge section works out the charge without the rig; the less rig there is, the better it can.",
+    )
 
 
 def _row(one: Meter, session: Session) -> tuple[str, ...]:
-    volts = rough(one.series_ohm * session.charge_current_A, "V")
-    foretold = session.cell.chemistry != "LFP"
-    sooner = _sooner_s(one, session)
+    name = rough(one.full_scale, "A") if one.full_scale else one.name
+    if not one.series_ohm:
+        return name, "not declared", "?", "?", "?"
+    taken = volts(one.series_ohm * session.charge_current_A)
+    if session.cell.chemistry == "LFP":
+        return name, rough(one.series_ohm, "ohm"), taken, "?", "?"
+    low, high = _sooner_s(one, session)
     later = math.log(session.charge_current_A / session.charge_stop_A) - 1
-    times = (_span(sooner), _span((sooner[0] * later, sooner[1] * later))) if foretold else ("?", "?")
-    return (
-        rough(one.full_scale, "A") if one.full_scale else one.name,
-        rough(one.series_ohm, "ohm"),
-        volts,
-        *times,
-    )
+    times = minutes((low, high)), minutes((low * later, high * later))
+    return name, rough(one.series_ohm, "ohm"), taken, *times
 
 
 def _sooner_s(one: Meter, session: Session) -> tuple[float, float]:
@@ -71,9 +77,3 @@ def _sooner_s(one: Meter, session: Session) -> tuple[float, float]:
         one.series_ohm * per_ohm_s(session, SLOPE_V[1]),
         one.series_ohm * per_ohm_s(session, SLOPE_V[0]),
     )
-
-
-def _span(ends_s: tuple[float, float]) -> str:
-    low, high = sorted(end / 60 for end in ends_s)
-    decimals = 1 if high < 10 else 0
-    return f"{wording.number(low, decimals)} to {wording.number(high, decimals)}{wording.NO_BREAK}min"

@@ -92,8 +92,8 @@ def charge_log(session: Session) -> Answer:
     told = (
         f"Allow {wording.clock(whole)} for one charge at {rough(session.charge_current_A, 'A')} from empty. "
         "Look first that both meters stay on that long, and have the battery and the memory for it.",
-        f"Read both meters each second if they can, each {slow:g} s at least: the termination current is "
-        f"read from the last {TERMINATION_ROWS} rows or {TERMINATION_S:g} s.",
+        f"Read both meters every second if they can, every {slow:g} s at the slowest: the termination "
+        f"current is read from the last {TERMINATION_ROWS} rows or {TERMINATION_S:g} s.",
         f"A row each second makes {wording.number(whole, -3)} rows in each log.",
     )
     return Answer(

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from reviewkit import drain, wording
 from reviewkit.answers import Answer
+from reviewkit.bench_plan.charges import HEADROOM
 from reviewkit.bench_plan.inputs import Session
+from reviewkit.bench_plan.words import volts
 from reviewkit.drain.features import LEAST_WIDTH_ROWS
 from reviewkit.drain.words import rough
 from reviewkit.instrument import Meter
@@ -29,7 +31,7 @@ def drain_ranges(session: Session) -> Answer:
         One row per range: counts, the accuracy there, the voltage that it takes.
     """
     found = [(one, _fitness(one, session)) for one in session.ranges()]
-    good = [one for one, fitness in found if fitness.fit and one.fits(session.drain_highest_A)]
+    good = [one for one, fitness in found if fitness.fit and one.fits(HEADROOM * session.drain_highest_A)]
     mean, most = rough(session.drain_mean_A, "A"), rough(session.drain_highest_A, "A")
     if good:
         told = f"Read a drain of {mean} with pulses up to {most} on the {_scale(good[0])} range."
@@ -57,17 +59,23 @@ def _row(one: Meter, fitness: drain.Fitness, session: Session) -> tuple[str, ...
         for text, holds in (
             ("too few counts", fitness.coarse),
             ("takes too much", fitness.drops),
-            ("can’t pass the pulses", not one.fits(session.drain_highest_A)),
+            ("can’t pass the pulses", not one.fits(HEADROOM * session.drain_highest_A)),
         )
         if holds
     ]
     return (
         _scale(one),
         wording.number(fitness.counts, 0),
-        f"±{wording.THIN}{wording.number(100 * doubt, 0 if doubt > 0.1 else 1)}{wording.THIN}%",
-        "not declared" if fitness.burden_V is None else rough(fitness.burden_V, "V"),
+        _percent(doubt),
+        "not declared" if fitness.burden_V is None else volts(fitness.burden_V),
         f"no: {wording.listed(why)}" if why else "yes",
     )
+
+
+def _percent(doubt: float) -> str:
+    if doubt >= 1:
+        return f"none: over ±{wording.THIN}100{wording.THIN}%"
+    return f"±{wording.THIN}{wording.number(100 * doubt, 0 if doubt > 0.1 else 1)}{wording.THIN}%"
 
 
 def _scale(one: Meter) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from reviewkit import readout, wording
 from reviewkit.answers import Answer
 from reviewkit.bench_plan.inputs import Session
+from reviewkit.bench_plan.words import volts
 
 
 def readings(session: Session) -> Answer:
@@ -25,8 +26,8 @@ def readings(session: Session) -> Answer:
         wanted_width_V=session.readout_wanted_width_V,
         meter=session.voltmeter.meter(),
     )
-    wanted = _volts(session.readout_wanted_width_V)
-    floor = f"The voltmeter’s accuracy alone leaves {_volts(plan.least_width_V)}."
+    wanted = volts(session.readout_wanted_width_V)
+    floor = f"The voltmeter’s accuracy alone leaves {volts(plan.least_width_V)}."
     if plan.readings is None:
         return Answer(
             (
@@ -39,19 +40,11 @@ def readings(session: Session) -> Answer:
         f"{wanted}; no plan needs fewer. {floor}",
         "After each reading move the cell as the table says: up where the display showed the lower of the "
         "two values, down where it showed the upper.",
-        f"To prepare all voltages beforehand: {wording.listed(_volts(one) for one in plan.all_at_once_V)}.",
+        f"To prepare all voltages beforehand: {wording.listed(volts(one) for one in plan.all_at_once_V)}.",
     )
-    moves = (f"set {_volts(plan.first_V[0])}", *(f"move {_volts(step)}" for step in plan.changes_V))
+    moves = (f"set {volts(plan.first_V[0])}", *(f"move {volts(step)}" for step in plan.changes_V))
     rows = tuple(
-        (f"reading {number}", move, _volts(plan.resolution_V / 2**place + plan.least_width_V))
+        (f"reading {number}", move, volts(plan.resolution_V / 2**place + plan.least_width_V))
         for place, (number, move) in enumerate(enumerate(moves, 1))
     )
     return Answer(told, ("", "the cell", "switching point known within"), rows)
-
-
-def _volts(value_V: float) -> str:
-    """Return a voltage to the millivolt: "3.600 V", "12 mV"."""
-    if abs(value_V) < 1:
-        decimals = 0 if round(value_V, 3) == round(value_V, 6) else 1
-        return f"{wording.number(1e3 * value_V, decimals)}{wording.NO_BREAK}mV"
-    return f"{wording.number(value_V, 3)}{wording.NO_BREAK}V"

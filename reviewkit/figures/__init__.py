@@ -17,6 +17,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
             "charge_regulation",
             "charge_without_rig",
         ],
+        "plan": ["plan_charge"],
         "charge": ["charge_curve", "charge_delivered", "charge_end", "charge_knee"],
     },
 )

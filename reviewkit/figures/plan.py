@@ -1,0 +1,70 @@
+"""The expected charge drawn ahead of a bench session."""
+
+from __future__ import annotations
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from reviewkit import wording
+from reviewkit.bench_plan.foretold import Foretold, WithAndWithout
+from reviewkit.figures import marks, theme
+from reviewkit.figures.chart import Chart
+from reviewkit.figures.clock import Clock
+
+
+def plan_charge(result: WithAndWithout) -> Chart:
+    """Return the expected charge current with the ammeter in line and without it."""
+    both = (("without", result.bare, theme.QUIET), (result.meter.label, result.in_line, theme.CURRENT))
+    clock = Clock(1.04 * max(one.end_s for _, one, _ in both))
+    figure = go.Figure()
+    most = float(result.bare.current_A.max())
+    figure.update_layout(
+        theme.layout(),
+        xaxis=clock.axis("time since charge start"),
+        yaxis=theme.axis("charge current / A", range=[0, 1.25 * most]),
+    )
+    for name, one, colour in both:
+        dash = "dot" if one is result.bare else "solid"
+        marks.line(
+            figure,
+            clock.x(one.time_s),
+            one.current_A,
+            name=name,
+            colour=colour,
+            unit="A",
+            dash=dash,
+            width=2.2,
+        )
+    bare, in_line = result.bare, result.in_line
+    where, colour = clock.at(bare.knee_s), theme.QUIET
+    marks.label(figure, where, most, "without the ammeter", colour=colour, anchor="right")
+    late = in_line.knee_s + 0.45 * (in_line.end_s - in_line.knee_s)
+    level = float(in_line.current_A[in_line.time_s <= late][-1])
+    marks.label(figure, clock.at(late), level, "with it in line", colour=theme.CURRENT)
+    return Chart(
+        key="plan-charge",
+        question="What does the ammeter do to the charge?",
+        answer=_answer(result),
+        figure=figure,
+        table=pd.DataFrame(
+            [_row("without the ammeter", bare), _row(f"with the {result.meter.label}", in_line)],
+            columns=["charge from empty", "constant current until", "ends after"],
+        ),
+    )
+
+
+def _answer(result: WithAndWithout) -> str:
+    sooner = (result.bare.knee_s - result.in_line.knee_s) / 60
+    later = (result.in_line.end_s - result.bare.end_s) / 60
+    decimals = 1 if sooner < 10 else 0
+    way = "later" if later >= 0 else "sooner"
+    change = f"{wording.number(abs(later), decimals)}{wording.NO_BREAK}min {way}"
+    return (
+        "For a cell in the middle of what cells do, the current begins to fall about "
+        f"{wording.number(sooner, decimals)}{wording.NO_BREAK}min sooner with the ammeter in line, and the "
+        f"charge ends {change}."
+    )
+
+
+def _row(name: str, one: Foretold) -> tuple[str, str, str]:
+    return name, wording.clock(one.knee_s), wording.clock(one.end_s)

@@ -1,0 +1,164 @@
+"""The notebook where its user lives: JupyterLab in a real browser, a folder changed by hand, Run All."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
+
+HERE = Path(__file__).resolve().parent.parent
+CHROMIUM = next((path for name in ("chromium", "chromium-browser") if (path := shutil.which(name))), None)
+ARGUMENTS = (
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
+    *("--disable-background-networking", "--disable-component-update"),
+)
+TOKEN = "only-for-this-test"
+# Generous: a review is run inside, and the machine may be doing other things.
+START_S, RUN_S = 90.0, 420.0
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine"),
+]
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    """A copy of the notebooks and examples, as someone who cloned the project has them."""
+    for folder in ("notebooks", "examples"):
+        shutil.copytree(HERE / folder, tmp_path / folder, ignore=shutil.ignore_patterns("__pycache__", ".*"))
+    return tmp_path
+
+
+@pytest.fixture
+def lab(bench: Path) -> Iterator[str]:
+    """The address of a JupyterLab server of its own, which knows nothing of the user's settings."""
+    own = bench / ".jupyter"
+    surroundings = {
+        **os.environ,
+        **{f"JUPYTER_{name}_DIR": str(own / name.lower()) for name in ("CONFIG", "DATA", "RUNTIME")},
+        "JUPYTERLAB_SETTINGS_DIR": str(_settings(own)),
+        "JUPYTERLAB_WORKSPACES_DIR": str(own / "workspaces"),
+        "IPYTHONDIR": str(own / "ipython"),
+    }
+    options = (
+        *("--no-browser", "--ServerApp.ip=127.0.0.1", "--ServerApp.port=0"),
+        *(f"--IdentityProvider.token={TOKEN}", f"--ServerApp.root_dir={bench}"),
+        *("--ServerApp.allow_root=True", "--LabApp.news_url=None"),
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    )
+    told = (bench / "server.log").open("wb")
+    server = subprocess.Popen(
+        [sys.executable, "-m", "jupyterlab", *options], cwd=bench, env=surroundings, stdout=told, stderr=told
+    )
+    try:
+        yield _address(own / "runtime", server)
+    finally:
+        server.terminate()
+        try:
+            server.wait(20)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
+        told.close()
+
+
+def _settings(own: Path) -> Path:
+    """Keep all cells in the page, seen or not, so that the test can find them; ask nothing."""
+    place = own / "settings" / "@jupyterlab"
+    for name, settings in {
+        "notebook-extension/tracker": {"windowingMode": "none"},
+        "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
+    }.items():
+        file = place / f"{name}.jupyterlab-settings"
+        file.parent.mkdir(parents=True)
+        file.write_text(json.dumps(settings), encoding="utf-8")
+    return place.parent
+
+
+def _address(runtime: Path, server: subprocess.Popen[bytes]) -> str:
+    """Wait for the file in which the server tells its port."""
+    until = time.monotonic() + START_S
+    while time.monotonic() < until and server.poll() is None:
+        for told in runtime.glob("jpserver-*.json"):
+            about = json.loads(told.read_text(encoding="utf-8") or "{}")
+            if about.get("port"):
+                return f"http://127.0.0.1:{about['port']}/lab/tree/notebooks"
+        time.sleep(0.2)
+    raise AssertionError(f"JupyterLab did not start: exit status {server.poll()}")
+
+
+@pytest.fixture
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
+        yield opened
+        opened.close()
+
+
+def opened(browser: Browser, address: str, notebook: str) -> Page:
+    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    page.set_default_timeout(START_S * 1000)
+    page.goto(f"{address}/{notebook}?token={TOKEN}&reset")
+    page.get_by_text("Python 3 (ipykernel) | Idle").first.wait_for()
+    return page
+
+
+def cell(page: Page, text: str) -> Locator:
+    """The code cell whose source holds this text."""
+    editor = page.locator(".jp-InputArea-editor", has_text=text)
+    return page.locator(".jp-CodeCell", has=editor)
+
+
+def retype(page: Page, old: str, new: str) -> None:
+    """Replace text in the parameter cell with the keyboard, as its user does."""
+    editor = page.locator(".jp-CodeCell .cm-content").first
+    source = editor.inner_text()
+    assert old in source
+    editor.click()
+    page.keyboard.press("ControlOrMeta+a")
+    page.keyboard.insert_text(source.replace(old, new))
+    expect(editor).to_contain_text(new)
+    expect(editor).not_to_contain_text(old)
+
+
+def run_all(page: Page) -> None:
+    page.get_by_role("menuitem", name="Run", exact=True).click()
+    page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
+
+
+def texts(place: Path) -> dict[str, Any]:
+    found = json.loads((place / "findings.json").read_text(encoding="utf-8"))
+    return {item["key"]: item for item in found["findings"]}
+
+
+def test_another_folder_in_the_parameter_cell_gives_that_devices_review(
+    bench: Path, lab: str, browser: Browser
+) -> None:
+    page = opened(browser, lab, "review_a_device.ipynb")
+    retype(page, "examples/alder", "examples/birch")
+    run_all(page)
+
+    last = cell(page, "published.index").locator(".jp-OutputArea-output")
+    last.wait_for(timeout=RUN_S * 1000)
+    expect(last).to_contain_text("birch")
+    assert (
+        page.locator(".jp-RenderedText[data-mime-type*=error], .jp-OutputArea-output pre.error").count() == 0
+    )
+
+    found = texts(bench / "site" / "birch")
+    assert found["readout.rule"]["value"] == "down"
+    shown = cell(page, "published.findings").locator(".jp-OutputArea-output")
+    expect(shown).to_contain_text("laptop port")
+    expect(shown).not_to_contain_text("overnight")
+    assert not (bench / "site" / "alder").exists()
+    expect(cell(page, "published.key_figures()").locator(".js-plotly-plot").first).to_be_visible()
