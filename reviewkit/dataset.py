@@ -131,7 +131,7 @@ def merged(
     Returns
     -------
     Dataset
-        Rows in the order of time, to the millisecond.
+        Rows in the order of time, counted from the first of any meter, to the millisecond.
     """
     import pandas as pd
 
@@ -143,5 +143,6 @@ def merged(
             column = pd.Series(series.to_numpy(dtype=float), index=times)
             columns[label] = column[~column.index.duplicated()]
     frame = pd.DataFrame(columns).sort_index()
-    frame.insert(0, TIME, frame.index.to_numpy(dtype=float))
+    elapsed = frame.index.to_numpy(dtype=float)
+    frame.insert(0, TIME, (elapsed - elapsed[0] if len(elapsed) else elapsed).round(3))
     return Dataset(name, title, frame, _MEANING, tuple(inputs))
