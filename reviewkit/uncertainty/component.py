@@ -1,0 +1,73 @@
+"""One doubt in a number, as a data sheet or a set of readings states it (GUM 4.2, 4.3)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+Distribution = Literal["rectangular", "normal", "triangular", "u-shaped"]
+
+_DIVISOR = {
+    "rectangular": math.sqrt(3),
+    "triangular": math.sqrt(6),
+    "u-shaped": math.sqrt(2),
+    "normal": 1.0,
+}
+
+
+@dataclass(frozen=True)
+class Component:
+    """One doubt in a number.
+
+    Parameters
+    ----------
+    name : str
+        What it is: "ammeter accuracy, 10 A range".
+    size : float [unit]
+        As declared: half-width of a rectangular, triangular or u-shaped distribution, or the standard
+        deviation of a normal one.
+    unit : str
+        Unit of `size`.
+    distribution : {"rectangular", "normal", "triangular", "u-shaped"}
+    sensitivity : float [unit of the number / unit]
+        Change of the number per change of this input.
+    dof : float
+        Degrees of freedom of a Type A evaluation.
+    shared : str
+        Names the one physical unknown behind it; components with the same name are fully correlated,
+        within one number and between numbers. Empty: an unknown of its own. "NAME [2]" is the second of
+        several unknowns that one set of repeat readings gave: they share its degrees of freedom.
+    """
+
+    name: str
+    size: float
+    unit: str
+    distribution: Distribution = "normal"
+    sensitivity: float = 1.0
+    dof: float = math.inf
+    shared: str = ""
+
+    @property
+    def standard(self) -> float:
+        """Standard uncertainty of the input (GUM 4.3.7, 4.3.9)."""
+        return self.size / _DIVISOR[self.distribution]
+
+    @property
+    def signed(self) -> float:
+        """Sensitivity times standard uncertainty, with its sign."""
+        return self.sensitivity * self.standard
+
+    @property
+    def contribution(self) -> float:
+        """Standard uncertainty that this component gives the number."""
+        return abs(self.signed)
+
+    def scaled(self, by: float) -> Component:
+        """Return the same doubt as it shows in a number that depends on this one with slope `by`."""
+        return replace(self, sensitivity=self.sensitivity * by)
+
+
+def resolution(name: str, step: float, unit: str, sensitivity: float = 1.0) -> Component:
+    """Return the doubt of a digital display with the given step: δ/√12 (GUM F.2.2.1)."""
+    return Component(name, step / 2, unit, "rectangular", sensitivity)
