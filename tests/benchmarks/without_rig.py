@@ -30,11 +30,14 @@ STEPS = (1e-3, 1e-2)
 
 
 def one(
-    truth: PhysicsCharge, bare: PhysicsCharge, step: float, rng: np.random.Generator
+    truth: PhysicsCharge, bare: PhysicsCharge, step: float, rng: np.random.Generator, *, astray: bool
 ) -> tuple[float, ...]:
-    """Return errors and their stated uncertainties: resistance, set voltage, time without the rig."""
-    gain_V, gain_A = rng.uniform(-0.0005, 0.0005), rng.uniform(-0.005, 0.005)
-    count_V, count_A = rng.uniform(-1, 1, 2) * step
+    """Return errors and their stated uncertainties: resistance, set voltage, time without the rig.
+
+    With `astray` each meter is drawn somewhere within its accuracy; else it reads true but for its display.
+    """
+    gain_V, gain_A = astray * rng.uniform(-0.0005, 0.0005), astray * rng.uniform(-0.005, 0.005)
+    count_V, count_A = astray * rng.uniform(-1, 1, 2) * step
     voltmeter = instrument.meter({"accuracy": "±(0.05 % + 1)", "resolution": step}, "V")
     ammeter = instrument.meter({"accuracy": "±(0.5 % + 1)", "resolution": step}, "A")
     voltage = shown(truth.cell_V * (1 + gain_V) + count_V, step, rng)
