@@ -103,6 +103,36 @@ def check(folders: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
     click.echo("Nothing at fault.")
 
 
+@main.command()
+@click.argument(
+    "places", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path), metavar="OUT…"
+)
+@_templates
+def verify(places: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
+    """Run published reviews again from their raw data and say which findings still stand.
+
+    OUT is a published review, its evidence.zip, or a folder that holds several reviews. Exit status 2 where
+    a finding does not stand, or where the evidence can't be used.
+    """
+    from reviewkit import verification
+
+    verified = verification.verify(*places, templates=templates)
+    for item in verified:
+        for check in item.checks:
+            click.echo(f"{'stands ' if check.stands else 'CHANGED'}  {check.text}")
+        for result in item.failed:
+            _say_failure(item.name, result)
+        click.echo(item.text)
+    if not all(item.stands for item in verified):
+        failed = [result for item in verified for result in item.failed]
+        click.get_current_context().exit(_status(failed))
+
+
+def _status(failed: Sequence[SectionResult]) -> int:
+    """Return the exit status where sections failed, or findings do not stand."""
+    return INPUT_AT_FAULT if all(result.outcome.input_faults for result in failed) else KIT_AT_FAULT
+
+
 def _report(published: Sequence[Published]) -> None:
     """Say where each review is; leave with a status where a section failed."""
     for item in published:
@@ -111,8 +141,7 @@ def _report(published: Sequence[Published]) -> None:
     for name, result in failed:
         _say_failure(name, result)
     if failed:
-        only_input = all(result.outcome.input_faults for _, result in failed)
-        click.get_current_context().exit(INPUT_AT_FAULT if only_input else KIT_AT_FAULT)
+        click.get_current_context().exit(_status([result for _, result in failed]))
 
 
 def _say_failure(name: str, result: SectionResult) -> None:

@@ -12,6 +12,7 @@ from reviewkit import (
     bench_sheet,
     comparison,
     editions,
+    evidence,
     harvest,
     intake,
     outline,
@@ -159,6 +160,7 @@ def run(
 
 def _publish(ended: Reviewed, out: Path) -> Published:
     site.write_review(ended)
+    evidence.write(ended)
     return Published(ended, publish.put(ended.staged, out, ended.file.name, good=not ended.failed))
 
 

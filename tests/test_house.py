@@ -18,14 +18,14 @@ ROOT = Path(reviewkit.__file__).parent
 
 # A module may import from rows below its own, and from its own row only where the row says so.
 MACHINERY = (
-    {"yaml_file", "parameters", "scrub", "kernel", "chapters"},
+    {"yaml_file", "parameters", "scrub", "kernel", "archive", "published", "chapters"},
     {"review", "execute", "harvest"},
     {"template", "records", "data_files", "film"},
     {"sections"},
     {"results"},
-    {"runner", "intake", "editions", "outline", "bench_sheet"},
-    {"site", "progress", "publish"},
-    {"comparison"},
+    {"runner", "intake", "editions", "outline", "bench_sheet", "crate", "standing"},
+    {"site", "progress", "publish", "evidence"},
+    {"comparison", "verification"},
     {"commands"},
     {"cli"},
 )

@@ -129,9 +129,13 @@ def again(record: Record) -> Part:
     )
     return Part(
         html(
-            "<p>{}</p><pre><code>reviewkit run FOLDER</code></pre><p>{}</p>{}<p>{}{}</p>",
-            "With the review’s folder and the same kit:",
-            "The measurements are read again and every number on these pages is made anew.",
+            "<p>{}</p><pre><code>reviewkit verify evidence.zip</code></pre><p>{}</p>{}<p>{}{}</p>",
+            html(
+                'Logs, review file, notebooks and findings in one: <a href="evidence.zip">evidence.zip</a>. '
+                "With it and the same kit:",
+            ),
+            "The measurements are read again, every number on these pages is made anew, and what does not "
+            "stand is named.",
             files if rows else Markup(),
             _links(record),
             f" {_made_with(record.made_with)}",

@@ -1,0 +1,88 @@
+"""Packs what a review was made from and what it found into one file, from which it can be run again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from reviewkit import crate
+from reviewkit.errors import InputError
+from reviewkit.records import CSV_FILE, JSON_FILE
+from reviewkit.results import NOTEBOOKS, Reviewed
+from reviewkit.review import FILE, ReviewFile
+
+ZIP = "evidence.zip"
+RAW = "review"
+"""The folder inside the zip that holds the review folder's files."""
+_STAMP = (1980, 1, 1, 0, 0, 0)
+_CHUNK = 1 << 20
+
+
+def write(reviewed: Reviewed) -> None:
+    """Write `evidence.zip` into the staged folder of a review; the same review gives the same bytes.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        Its findings and executed notebooks lie in the staged folder.
+
+    Raises
+    ------
+    InputError
+        If a file of the review folder is not what it was when the sections read it.
+    """
+    found = json.loads((reviewed.staged / JSON_FILE).read_text(encoding="utf-8"))
+    sums = {item["path"]: item["sha256"] for item in found["inputs"]}
+    entries = []
+    with zipfile.ZipFile(reviewed.staged / ZIP, "w") as archive:
+        for name, source, about in sorted(_files(reviewed)):
+            raw = name.startswith(f"{RAW}/")
+            digest, size = _pack(archive, name, source)
+            if raw and digest != sums[name.removeprefix(f"{RAW}/")]:
+                problem = "the file has changed while the review was run"
+                raise InputError(problem, file=source.name, remedy="Run the review again.")
+            entries.append(crate.Entry(name, about, digest, size, raw))
+        text = crate.metadata(reviewed.file, entries, found["made_with"])
+        archive.writestr(_item(crate.FILE), text.encode())
+
+
+def raw_files(file: ReviewFile) -> list[str]:
+    """Return the files of a review folder that its evidence holds: those that the review reads.
+
+    The video beside a review is no measurement, and larger than all of them.
+    """
+    return [name for name in file.files if name != Path(file.review.video).as_posix()]
+
+
+def _files(reviewed: Reviewed) -> Iterator[tuple[str, Path, str]]:
+    """Walk name in the zip, file and meaning of everything that goes in."""
+    for name in (JSON_FILE, CSV_FILE):
+        yield name, reviewed.staged / name, "what the bench found"
+    for path in (reviewed.staged / NOTEBOOKS).glob("*.ipynb"):
+        yield f"{NOTEBOOKS}/{path.name}", path, "a notebook as it ran"
+    for name in raw_files(reviewed.file):
+        about = "the review file" if name == FILE else "a file that the review reads, as it was"
+        yield f"{RAW}/{name}", reviewed.file.folder / name, about
+
+
+def _pack(archive: zipfile.ZipFile, name: str, source: Path) -> tuple[str, int]:
+    """Add a file as it is; return its SHA-256 and its size in bytes."""
+    digest, size = hashlib.sha256(), 0
+    with source.open("rb") as plain, archive.open(_item(name), "w", force_zip64=False) as packed:
+        while part := plain.read(_CHUNK):
+            digest.update(part)
+            size += len(part)
+            packed.write(part)
+    return digest.hexdigest(), size
+
+
+def _item(name: str) -> zipfile.ZipInfo:
+    """Return an entry that tells nothing of when, where or by whom it was made."""
+    item = zipfile.ZipInfo(name, date_time=_STAMP)
+    item.compress_type = zipfile.ZIP_DEFLATED
+    item.create_system = 3
+    item.external_attr = 0o100644 << 16
+    return item
