@@ -64,12 +64,13 @@ def start(folder: Path, name: str, templates: tuple[Path, ...]) -> None:
 @main.command()
 @_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
+@click.option("--single-file", is_flag=True, help="Also write NAME/NAME.html: all pages in one, to mail.")
 @_templates
-def run(folders: tuple[Path, ...], out: Path, templates: tuple[Path, ...]) -> None:
+def run(folders: tuple[Path, ...], out: Path, single_file: bool, templates: tuple[Path, ...]) -> None:
     """Run whole reviews: notebooks executed, findings collected, pages published."""
     from reviewkit import commands
 
-    _report(commands.run(*folders, out=out, templates=templates))
+    _report(commands.run(*folders, out=out, templates=templates, single_file=single_file))
 
 
 @main.command()

@@ -114,6 +114,7 @@ def run(
     out: str | Path = OUT,
     templates: Iterable[str | Path] = (),
     executor: Executor | None = None,
+    single_file: bool = False,
 ) -> tuple[Published, ...]:
     """Run whole reviews and publish them.
 
@@ -127,6 +128,8 @@ def run(
         Folders with section templates to use in place of the kit's own.
     executor : concurrent.futures.Executor, optional
         What runs the notebooks.
+    single_file : bool
+        Whether to write all pages of each review into one file as well, to be mailed.
 
     Returns
     -------
@@ -150,7 +153,7 @@ def run(
             editions.carry(place / file.name, folder, edition=file.review.edition)
         for ended in runner.run(staged, parts, executor=executor, progress=Bar()):
             with gathered(faults):
-                done.append(_publish(ended, place))
+                done.append(_publish(ended, place, single_file=single_file))
         site.write_shelf(place)
     if faults:
         raise Faults(faults)
@@ -158,9 +161,12 @@ def run(
     return tuple(sorted(done, key=lambda item: order[item.review.file.folder]))
 
 
-def _publish(ended: Reviewed, out: Path) -> Published:
+def _publish(ended: Reviewed, out: Path, *, single_file: bool) -> Published:
     site.write_review(ended)
     evidence.write(ended)
+    if single_file:
+        pages = [result.page for result in ended.sections]
+        site.join(ended.staged, ended.file.name, sections=pages, carried=evidence.ZIP)
     return Published(ended, publish.put(ended.staged, out, ended.file.name, good=not ended.failed))
 
 

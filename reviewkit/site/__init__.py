@@ -3,6 +3,16 @@
 from reviewkit.site.assets import FOLDER as ASSETS
 from reviewkit.site.context import Link, PageContext
 from reviewkit.site.exporter import rendered
+from reviewkit.site.joined import join
 from reviewkit.site.pages import write_comparison, write_review, write_shelf
 
-__all__ = ["ASSETS", "Link", "PageContext", "rendered", "write_comparison", "write_review", "write_shelf"]
+__all__ = [
+    "ASSETS",
+    "Link",
+    "PageContext",
+    "join",
+    "rendered",
+    "write_comparison",
+    "write_review",
+    "write_shelf",
+]
