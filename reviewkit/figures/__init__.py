@@ -11,13 +11,16 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
         "drain": ["drain_folded", "drain_pulses", "drain_settling"],
         "drain_days": ["drain_days"],
         "compare": ["compare_curves", "compare_differences", "compare_per_capacity"],
-        "charge_rig": [
+        "plan": ["plan_charge"],
+        "charge": [
+            "charge_curve",
+            "charge_delivered",
             "charge_efficiency",
+            "charge_end",
+            "charge_knee",
             "charge_other_cells",
             "charge_regulation",
             "charge_without_rig",
         ],
-        "plan": ["plan_charge"],
-        "charge": ["charge_curve", "charge_delivered", "charge_end", "charge_knee"],
     },
 )

@@ -62,17 +62,7 @@ def _end(state: StateDrain) -> float:
 
 
 def _yardstick(figure: go.Figure, quick: float, slow: float) -> None:
-    figure.add_shape(
-        type="rect",
-        x0=quick,
-        x1=slow,
-        yref="paper",
-        y0=0,
-        y1=1,
-        layer="below",
-        line={"width": 0},
-        fillcolor=theme.see_through(theme.CHARGE, 0.22),
-    )
+    marks.tint(figure, quick, slow, colour=theme.see_through(theme.CHARGE, 0.22))
     figure.add_annotation(
         text="the cell alone",
         showarrow=False,

@@ -218,17 +218,7 @@ def phases(figure: go.Figure, spans: Iterable[tuple[float, float, str]], *, widt
     for place, (start, end, name) in enumerate(spans):
         share = (end - start) / width
         if place % 2 == 0:
-            figure.add_shape(
-                type="rect",
-                x0=start,
-                x1=end,
-                yref="paper",
-                y0=0,
-                y1=1,
-                layer="below",
-                line={"width": 0},
-                fillcolor=theme.BAND,
-            )
+            tint(figure, start, end, colour=theme.BAND)
         if share < TOO_NARROW:
             continue
         upwards = share < max(NARROW, 0.021 * len(name))
@@ -237,6 +227,27 @@ def phases(figure: go.Figure, spans: Iterable[tuple[float, float, str]], *, widt
             **{"x": (start + end) / 2, "xanchor": "center", "textangle": -90 if upwards else 0},
             **{"yref": "y domain", "y": 0.02, "yanchor": "bottom"},
         )
+
+
+def tint(figure: go.Figure, start: float, end: float, *, colour: str) -> None:
+    """Tint a span of the x axis, over all panels and behind their curves.
+
+    Parameters
+    ----------
+    start, end : float
+        On the x axis as drawn (`Clock.at`).
+    """
+    figure.add_shape(
+        type="rect",
+        x0=start,
+        x1=end,
+        yref="paper",
+        y0=0,
+        y1=1,
+        layer="below",
+        line={"width": 0},
+        fillcolor=colour,
+    )
 
 
 def point(
@@ -315,5 +326,6 @@ __all__ = [
     "plain",
     "point",
     "thinned",
+    "tint",
     "wrapped",
 ]

@@ -1,0 +1,165 @@
+"""The whole charge drawn: voltage over current, phases and limits marked."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from reviewkit import wording
+from reviewkit.charge import limits
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.findings import ChargeResults
+from reviewkit.figures import marks, theme
+from reviewkit.figures.absent import Absent
+from reviewkit.figures.charge.rows import (
+    h_mm,
+    phase_bands,
+    quantities,
+    rows_between,
+    since_start,
+    with_breaks,
+    without_doubt,
+)
+from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
+from reviewkit.figures.charge.words import curve_answer
+from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.clock import Clock
+
+
+def charge_curve(results: ChargeResults) -> Charts | Absent:
+    """Return voltage and current of every run on one time axis, phases and limits marked."""
+    return shown(_curve(run, label) for run, label in labelled(results))
+
+
+def _curve(run: ChargeResult, label: str) -> Chart | str:
+    if run.phases is None:
+        return run.missing["plateau_current"]
+    span = float(since_start(run, run.record.voltage_V.index.to_numpy(dtype=float))[-1])
+    span = max(span, float(since_start(run, run.record.time_s)[-1]))
+    clock = Clock(span)
+    titles = ["cell voltage, V", "charge current, A"]
+    warm = run.record.temperature_C
+    figure = marks.panels(
+        titles + (["cell temperature, °C"] if warm is not None else []), x_axis=clock.axis(TIME)
+    )
+    marks.phases(figure, phase_bands(run, clock, span), width=clock.width)
+    _voltage_panel(figure, run, clock, span)
+    _current_panel(figure, run, clock, span)
+    if warm is not None:
+        _temperature_panel(figure, run, clock, span, warm)
+    names = (
+        *("start_voltage", "plateau_current", "knee_time", "hold_voltage", "peak_voltage"),
+        *("termination_current", "termination_time", "current_after"),
+    )
+    return run_chart(
+        run,
+        label,
+        "charge-curve",
+        "How does the device charge its cell?",
+        answer=curve_answer(run),
+        figure=figure,
+        table=quantities(run, *names),
+        about=names,
+    )
+
+
+def _voltage_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+    time, volts = rows_between(run, run.record.voltage_V, 0.0, span)
+    shown = with_breaks(time, volts, 3 * run.record.voltage_interval_s)
+    marks.line(figure, clock.x(shown[0]), shown[1], name="voltage", colour=theme.VOLTAGE, unit="V")
+    allowed = limits.voltage(run.cell, both_sides=False)
+    top = max(float(volts.max()), allowed.high or 0.0)
+    low = float(volts.min())
+    room = 0.12 * (top - low)
+    figure.update_layout(yaxis={"range": [low - room, top + room]})
+    marks.limit(figure, allowed.high or 0.0, f"{allowed.high:.2f} V at most: {allowed.source}")
+    peak = run.get("peak_voltage")
+    if peak:
+        at = float(time[int(np.argmax(volts >= peak.value - 1e-9))])
+        text = f"peak {wording.number(peak.value, 3)} V"
+        side = -40 if at > 0.5 * span else 40
+        marks.point(figure, clock.at(at), peak.value, text, colour=theme.VOLTAGE, away=(side, 34))
+
+
+def _current_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+    time, amps = rows_between(run, run.record.current_A, 0.0, span)
+    shown = with_breaks(time, amps, 3 * run.record.interval_s)
+    marks.line(figure, clock.x(shown[0]), shown[1], name="current", colour=theme.CURRENT, unit="A", axis="y2")
+    top = float(np.quantile(amps, 0.999))
+    allowed = limits.charge_current(run.cell)
+    if allowed and allowed.high and allowed.high < 1.6 * top:
+        marks.limit(
+            figure,
+            allowed.high,
+            f"{wording.number(allowed.high, 2)} A at most: {allowed.source}",
+            axis="y2",
+            above=False,
+        )
+        top = max(top, allowed.high)
+    figure.update_layout(yaxis2={"range": [min(0.0, float(amps.min())) - 0.04 * top, 1.22 * top]})
+    _narrow_names(figure, run, clock, span)
+    _knee_point(figure, run, clock, span)
+    end, cut = run.get("termination_time"), run.get("termination_current")
+    if end and cut:
+        text = f"ends at {h_mm(end.value)}, {without_doubt(cut)}"
+        marks.point(
+            figure,
+            clock.at(end.value),
+            cut.value,
+            text,
+            colour=theme.CURRENT,
+            axis="y2",
+            away=(24 if end.value < 0.6 * span else -24, -34),
+        )
+
+
+def _narrow_names(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+    """Name on the curve those phases whose band is too narrow for a name."""
+    assert run.phases is not None
+    for phase in run.phases.spans:
+        if phase.name not in ("precharge", "top-up", "interrupted"):
+            continue
+        if phase.length_s >= marks.TOO_NARROW * span:
+            continue
+        inside = (run.record.time_s >= phase.start_s) & (run.record.time_s <= phase.end_s)
+        height = float(run.record.current[inside].max()) if inside.any() else 0.0
+        middle = clock.at((phase.start_s + phase.end_s) / 2 - run.phases.start.value)
+        anchor = "left" if phase.name == "precharge" else "center"
+        marks.label(figure, middle, height, phase.name, colour=theme.QUIET, axis="y2", anchor=anchor)
+
+
+def _knee_point(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+    knee, level = run.get("knee_time"), run.get("plateau_current")
+    if not knee or not level or not run.phases or not run.phases.knee:
+        return
+    height = float(np.interp(run.phases.knee.value, run.record.time_s, run.record.current))
+    side = 24 if knee.value < 0.6 * span else -24
+    marks.point(
+        figure,
+        clock.at(knee.value),
+        height,
+        f"knee at {h_mm(knee.value)}",
+        colour=theme.CURRENT,
+        axis="y2",
+        away=(side, -18),
+    )
+
+
+def _temperature_panel(
+    figure: go.Figure, run: ChargeResult, clock: Clock, span: float, warm: pd.Series
+) -> None:
+    time, degrees = rows_between(run, warm, 0.0, span)
+    marks.line(
+        figure,
+        clock.x(time),
+        degrees,
+        name="temperature",
+        colour=theme.TEMPERATURE,
+        unit="°C",
+        decimals=1,
+        axis="y3",
+    )
+    allowed = limits.temperature(run.cell)
+    if allowed.high is not None and np.nanmax(degrees) > allowed.high - 15:
+        marks.limit(figure, allowed.high, f"{allowed.high:g} °C: {allowed.source}", axis="y3")
