@@ -1,4 +1,22 @@
 """What all tests share."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from visits import BROWSER, FLAGS
+
 # Notebooks made to fail, hang or tell: run by the tests that need them, not collected as tests.
 collect_ignore = ["files"]
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """The system's Chromium, started once."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with playwright.sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path=BROWSER, args=list(FLAGS))
+        yield chromium
+        chromium.close()

@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 import site_sample
+from visits import CONTRAST, WCAG, Visit, needs_browser, violations
 
 from reviewkit import site
-
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = (
-    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
-    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-)
-needs_browser = pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
-WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"]
 
 
 @pytest.fixture(scope="session")
@@ -46,55 +37,17 @@ def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
 PAGES = ("index.html", "plain/index.html", "plain/charge.html", "hostile/index.html", "hostile/charge.html")
 
 
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path=BROWSER, args=list(FLAGS))
-        yield chromium
-        chromium.close()
-
-
-class Visit:
-    """One page opened, with what it asked for and said meanwhile."""
-
-    def __init__(self, browser: Any, address: Path, **context: Any) -> None:
-        self.context = browser.new_context(**context)
-        self.page = self.context.new_page()
-        self.requests: list[str] = []
-        self.said: list[str] = []
-        self.page.on("request", lambda request: self.requests.append(request.url))
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.goto(address.as_uri())
-
-    def __enter__(self) -> Visit:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.context.close()
-
-    def draw_all(self) -> None:
-        """Scroll to each chart and wait until it is drawn."""
-        for figure in self.page.locator("figure.chart").all():
-            figure.scroll_into_view_if_needed()
-            figure.locator(".plot.drawn").wait_for(timeout=20_000)
-
-
 @needs_browser
 @pytest.mark.browser
 @pytest.mark.parametrize("name", ["index.html", "plain/index.html", "plain/charge.html"])
 def test_a_page_breaks_no_rule_of_accessibility_in_light_or_dark(browser: Any, out: Path, name: str) -> None:
     """WCAG 2.2 A and AA by axe-core; in the dark what may differ: contrast."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-core is not installed")
     with Visit(browser, out / name, viewport={"width": 360, "height": 780}) as visit:
         visit.draw_all()
-        light = axe.Axe().run(visit.page, options={"runOnly": {"type": "tag", "values": WCAG}})
-        assert not light.response["violations"], light.generate_report()
+        assert not violations(visit.page, WCAG)
         visit.page.emulate_media(color_scheme="dark")
         visit.draw_all()
-        dark = axe.Axe().run(visit.page, options={"runOnly": {"type": "rule", "values": ["color-contrast"]}})
-        assert not dark.response["violations"], dark.generate_report()
+        assert not violations(visit.page, CONTRAST)
 
 
 @needs_browser
@@ -105,9 +58,7 @@ def test_a_page_needs_nothing_from_outside_and_fits_a_phone(browser: Any, out: P
         visit.draw_all()
         assert all(address.startswith(out.as_uri()) for address in visit.requests)
         assert not visit.said
-        for width in (360, 768):
-            visit.page.set_viewport_size({"width": width, "height": 780})
-            assert visit.page.evaluate("document.documentElement.scrollWidth") <= width
+        assert {width: visit.overhang(width) for width in (360, 768)} == {360: 0, 768: 0}
         if name.startswith("hostile"):
             _check_hostile_text_is_text(visit.page)
 
