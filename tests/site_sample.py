@@ -11,12 +11,13 @@ import numpy as np
 import pandas as pd
 from IPython.core.formatters import DisplayFormatter
 
-from reviewkit import records, review, sections, summary
+from reviewkit import film, records, results, review, sections, summary
 from reviewkit.conformity import Limit
 from reviewkit.execute import Outcome
 from reviewkit.figures import marks, theme
 from reviewkit.figures.chart import Chart
 from reviewkit.finding import Finding, Findings, measured, not_tested
+from reviewkit.leaflet import Leaflet
 from reviewkit.results import Reviewed, SectionResult
 from reviewkit.template import Metadata, Section
 from reviewkit.uncertainty import Component, Measured
@@ -114,20 +115,27 @@ def notebook(parts: Iterable[dict[str, Any]], **metadata: Any) -> dict[str, Any]
 
 
 def reviewed(
-    folder: Path, staged: Path, *, text: str = "", name: str = "Alder", failed: str = ""
+    folder: Path, staged: Path, *, text: str = "", name: str = "Alder", failed: str = "", video: str = ""
 ) -> Reviewed:
-    """Return a review with one section, its summary made by the kit's own summary notebook's calls."""
+    """Return a review with one section, its summary made by the kit's own summary notebook's calls.
+
+    A table of chapters is read from its folder.
+    """
     values = _values(text, name)
+    values["review"]["video"] = video or text
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "review.yaml").write_text("invented: true\n", encoding="utf-8")
     (staged / "notebooks").mkdir(parents=True)
     file = review.bind(folder, values, [])
     assert file is not None
     found = findings(text)
+    letter = Leaflet(
+        "note-to-the-maker", f"Note to the maker {text}", f"## Two hazards {text}\n\nWe saw {text}"
+    )
     body = [
         words("title", f"# Charge curve\n\nTwo meters log one charge. {text}"),
         words("question", "## How does the device charge its cell?"),
-        *cells(chart(text=text), pd.DataFrame({"file": ["logs/i.csv", text]}), found),
+        *cells(chart(text=text), pd.DataFrame({"file": ["logs/i.csv", text]}), letter, found),
     ]
     about = Metadata(kind="section", title=f"Charge curve {text}".strip(), place=20)
     section = SectionResult(
@@ -136,8 +144,11 @@ def reviewed(
         Findings() if failed else found,
         failed,
         Outcome(""),
+        leaflets=() if failed else (letter,),
     )
-    records.write(staged, file, [section.entry()], found)
+    (section,) = results.with_moments([section], file.chapters)
+    records.write(staged, file, [section.entry()], section.findings or found)
+    film.write(staged, file)
     whole = _summary(staged, values)
     (staged / "notebooks" / "summary.ipynb").write_text(json.dumps(whole), encoding="utf-8")
     last = SectionResult(

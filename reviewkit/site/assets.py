@@ -28,8 +28,8 @@ class PageAssets:
     ----------
     style, script : markupsafe.Markup
     policy : str
-        Content-Security-Policy: nothing is fetched but the site's own charts' script and pictures, and no
-        script runs but this one and that.
+        Content-Security-Policy: nothing is fetched but the site's own charts' script, pictures and video, and
+        no script runs but this one and that.
     """
 
     style: Markup
@@ -50,7 +50,7 @@ def page_assets() -> PageAssets:
         f"script-src 'self' file: 'sha256-{digest}'; "
         # The charts' script sets styles on what it draws.
         "style-src 'unsafe-inline'; "
-        "img-src 'self' file: data: blob:; media-src 'self' file:; base-uri 'none'; form-action 'none'"
+        "img-src 'self' file: data: blob:; media-src 'self' file: data:; base-uri 'none'; form-action 'none'"
     )
     return PageAssets(Markup(style), Markup(script), policy)
 

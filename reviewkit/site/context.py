@@ -8,6 +8,9 @@ from typing import Any
 
 from markupsafe import Markup
 
+from reviewkit.film import Film
+from reviewkit.site.described import Described
+
 
 @dataclass(frozen=True)
 class Link:
@@ -41,12 +44,22 @@ class PageContext:
         The review's other pages.
     where : mapping of str to str
         The page that each finding is on.
-    video : str
-        The video beside the review; empty for none.
+    film : Film or None
+        The video beside the review.
+    moments : mapping of str to float [s]
+        When the video shows each finding and each section that it shows.
     words : markupsafe.Markup
         The author's own paragraphs, rendered.
     first_charts : mapping of str to mapping
         What each section displayed as its first chart, for the summary to show.
+    leaflets : mapping of str to tuple of Link
+        The pages of their own that each section makes.
+    is_letter : bool
+        Whether the page is such a one.
+    section : str
+        The name of the section that the page is; empty for another page.
+    described : Described or None
+        What programs read of the page.
     """
 
     title: str
@@ -59,9 +72,32 @@ class PageContext:
     trail: tuple[Link, ...] = ()
     sections: tuple[Link, ...] = ()
     where: Mapping[str, str] = field(default_factory=dict)
-    video: str = ""
+    film: Film | None = None
+    moments: Mapping[str, float] = field(default_factory=dict)
     words: Markup = field(default_factory=Markup)
     first_charts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    leaflets: Mapping[str, tuple[Link, ...]] = field(default_factory=dict)
+    is_letter: bool = False
+    section: str = ""
+    described: Described | None = None
+
+    @property
+    def pages(self) -> frozenset[str]:
+        """The files of the pages that sections make beside their own."""
+        return frozenset(link.href for links in self.leaflets.values() for link in links)
+
+    def moment(self, name: str, own_s: float | None = None) -> str:
+        """Return where the video shows a finding or section; nothing where it does not.
+
+        Parameters
+        ----------
+        name : str
+            A finding's key or a section's name.
+        own_s : float or None [s]
+            The moment that the finding itself knows.
+        """
+        moment_s = self.moments.get(name, own_s)
+        return self.film.at(moment_s) if self.film and moment_s is not None else ""
 
     def title_of(self, key: str) -> str:
         """Return the title of the section that a finding is from."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
-from reviewkit import wording
+from reviewkit import film, moments, wording
+from reviewkit.chapters import Cue
 from reviewkit.finding import Finding, limit_text, verdict_text
 from reviewkit.uncertainty import merged
 
@@ -54,11 +56,12 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def stamp(seconds: float) -> str:
-    """Return a moment of a video as its players show it: 83 → "1:23"."""
-    minutes, left = divmod(int(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
+def track(cues: Iterable[Cue]) -> str:
+    """Return chapters as an address that holds them whole.
+
+    A page opened from a disk may not read a file of cues beside it.
+    """
+    return f"data:text/vtt;charset=utf-8,{quote(film.webvtt(cues))}"
 
 
 FILTERS: dict[str, Callable[..., Any]] = {
@@ -66,5 +69,6 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "verdict_text": verdict_text,
     "budget_rows": budget_rows,
     "sentence": sentence,
-    "stamp": stamp,
+    "stamp": moments.stamp,
+    "track": track,
 }

@@ -7,14 +7,18 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit.finding import PLOTLY_MIME
+from reviewkit import film, harvest
+from reviewkit.finding import PART_MIME, PLOTLY_MIME
+from reviewkit.leaflet import Leaflet
 from reviewkit.results import Reviewed, SectionResult
 from reviewkit.site import assets, exporter, words
 from reviewkit.site.context import Link, PageContext
+from reviewkit.site.described import described
 from reviewkit.site.disclosure import about_sample, disclosure
 from reviewkit.site.shelf import shelf
 
 _HOME = "index.html"
+_EMPTY: dict[str, Any] = {"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
 _ALL = Link("../index.html", "All reviews")
 
 
@@ -36,6 +40,8 @@ def write_review(reviewed: Reviewed, *, charts_script: Path | None = None) -> No
     base = _context(reviewed, charts_script)
     for result in reviewed.sections:
         _write_section(reviewed, result, base)
+        for item in result.leaflets:
+            _write_leaflet(reviewed, result, item, base)
     _write_index(reviewed, base)
 
 
@@ -48,15 +54,22 @@ def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
         trail=(_ALL,),
         sections=tuple(Link(result.page, result.section.title) for result in reviewed.sections),
         where={item.key: result.page for result in reviewed.sections for item in result.findings},
-        video=_web(reviewed.file.review.video),
+        film=film.film(reviewed.file),
+        moments=_moments(reviewed),
+        leaflets={
+            result.section.name: tuple(Link(item.page, item.title) for item in result.leaflets)
+            for result in reviewed.sections
+        },
         notice=reviewed.file.review.notice,
         draft=_draft(reviewed),
     )
 
 
-def _web(address: str) -> str:
-    """Return an address that a link may lead to, or nothing."""
-    return address if address.startswith(("https://", "http://")) else ""
+def _moments(reviewed: Reviewed) -> dict[str, float]:
+    """Return when the video shows each section and each finding that it shows [s]."""
+    found = {result.section.name: result.video_s for result in reviewed.sections}
+    found |= {item.key: item.video_s for item in reviewed.findings}
+    return {name: moment_s for name, moment_s in found.items() if moment_s is not None}
 
 
 def _draft(reviewed: Reviewed) -> str:
@@ -67,11 +80,19 @@ def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext)
     page = replace(
         base,
         title=result.section.title,
+        section=result.section.name,
         trail=(_ALL, Link(_HOME, reviewed.file.title)),
         lead="",
         draft="" if result.ok else f"This section failed: {result.message}",
     )
     _write(reviewed.staged / result.page, exporter.rendered(result.notebook, page))
+
+
+def _write_leaflet(reviewed: Reviewed, result: SectionResult, item: Leaflet, base: PageContext) -> None:
+    trail = (_ALL, Link(_HOME, reviewed.file.title), Link(result.page, result.section.title))
+    page = replace(base, title=item.title, trail=trail, draft="", is_letter=True)
+    cell = {"id": "letter", "cell_type": "markdown", "metadata": {}, "source": item.markdown}
+    _write(reviewed.staged / item.page, exporter.rendered({**_EMPTY, "cells": [cell]}, page))
 
 
 def _write_index(reviewed: Reviewed, base: PageContext) -> None:
@@ -85,11 +106,17 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
         first_charts={
             result.section.name: first for result in reviewed.sections if (first := _first(result))
         },
+        described=described(reviewed.file, _opening(reviewed), base.film),
     )
-    notebook = (
-        summary.notebook if summary else {"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
-    )
+    notebook = summary.notebook if summary else _EMPTY
     _write(reviewed.staged / _HOME, exporter.rendered(notebook, page))
+
+
+def _opening(reviewed: Reviewed) -> str:
+    """Return what the bench found in a paragraph, as the summary says it."""
+    shown = harvest.outputs(reviewed.summary.notebook) if reviewed.summary else ()
+    parts = (data for data in shown if data.get(PART_MIME, {}).get("name") == "opening")
+    return next(("".join(data["text/plain"]) for data in parts), "")
 
 
 def _first(result: SectionResult) -> Mapping[str, Any] | None:

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from nbconvert.preprocessors import Preprocessor
 
 from reviewkit.finding import CHART_MIME, MIME, PART_MIME, PLOTLY_MIME, Finding, twins
+from reviewkit.leaflet import LEAFLET_MIME
 from reviewkit.site import bundles, prose
 from reviewkit.site.clean import cleaned
 from reviewkit.site.context import Link, PageContext
@@ -70,8 +71,10 @@ class _State:
             return self.findings([Finding.from_dict(item) for item in data[MIME]["findings"]])
         if PART_MIME in data:
             return self.part(data)
+        if LEAFLET_MIME in data:
+            return self.leaflet(data[LEAFLET_MIME])
         if "text/markdown" in data:
-            return self.letter(data["text/markdown"])
+            return prose.rendered(data["text/markdown"], taken=self.taken, lift=2)[0]
         return bundles.plain(output)
 
     def chart(self, data: Any, *, heading: bool | None = None, level: int = 0) -> Markup:
@@ -91,10 +94,12 @@ class _State:
         kept = [item for item in items if item.key not in long]
         return Markup(self.parts.findings(kept, self.page, True, also=also))
 
-    def letter(self, source: str) -> Markup:
-        """Return Markdown that a cell put out, such as a letter to the maker."""
-        html, _ = prose.rendered(source, taken=self.taken, lift=2)
-        return Markup('<div class="letter">{}</div>').format(html)
+    def leaflet(self, about: Mapping[str, str]) -> Markup:
+        """Return the way to a page of its own, such as a letter to the maker."""
+        href = f"{about['name']}.html"
+        if href not in self.page.pages:
+            return Markup()
+        return Markup('<p class="onward"><a href="{}">{}</a></p>').format(href, about["title"])
 
     def part(self, data: Any) -> Markup:
         """Return a part of the review's summary, with what the page adds to it."""
@@ -121,15 +126,24 @@ class _State:
         first = self.page.first_charts.get(about["name"])
         name = prose.free(anchor(about["title"]), self.taken)
         picture = self.chart(first, heading=True, level=4) if first else Markup()
-        return Markup(self.parts.section(about, name, picture))
+        return Markup(self.parts.section(about, name, picture, self.page))
 
     def words(self) -> Markup:
-        """Return the author's own paragraphs under their heading, if there are any."""
+        """Return the video and the author's own paragraphs, each under its heading, if there are any."""
+        shown = self.film()
         if not self.page.words:
-            return Markup()
+            return shown
         link = Link(prose.free("words", self.taken), "In the reviewer’s words")
         self.contents.append(link)
-        return Markup('<h2 id="{}">{}</h2>{}').format(link.href, link.text, self.page.words)
+        return shown + Markup('<h2 id="{}">{}</h2>{}').format(link.href, link.text, self.page.words)
+
+    def film(self) -> Markup:
+        """Return the video beside the review with its chapters, if there is one."""
+        if not self.page.film:
+            return Markup()
+        link = Link(prose.free("video", self.taken), "The video")
+        self.contents.append(link)
+        return Markup(self.parts.film(self.page.film, self.page, link))
 
 
 _ORDER = ("fail", "inconclusive", "pass")

@@ -76,7 +76,7 @@ def paragraph(record: Record) -> Part:
         # The first one names the device, in place of "It".
         sentences[0] = record.name + sentences[0].removeprefix("It")
     said = " ".join([*sentences, *_verdicts(record)])
-    return Part(html('<p class="lead">{}</p>', said or "Nothing has been measured yet."))
+    return Part(html('<p class="lead">{}</p>', said or "Nothing has been measured yet."), "opening")
 
 
 def _verdicts(record: Record) -> Iterator[str]:

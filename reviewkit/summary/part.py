@@ -20,7 +20,7 @@ class Part:
     ----------
     html : markupsafe.Markup
     name : str
-        What the page adds something to: "sections", "words"; empty for nothing.
+        What the page does something with: "opening", "sections", "words"; empty for nothing.
     more : mapping
         What the page needs for that.
     """

@@ -170,6 +170,18 @@
     if (target) target.scrollIntoView();
   }
 
+  /* Beside the video a moment is shown where it is; elsewhere, and without scripts, its link opens the video. */
+  function showMoment(event) {
+    var link = event.target.closest("a.moment");
+    var video = document.querySelector("main video");
+    if (!link || !video || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    video.currentTime = Number(link.hash.slice("#t=".length));
+    video.scrollIntoView({ block: "nearest" });
+    /* A browser may refuse to play; the picture stands at the moment all the same. */
+    video.play().catch(function () {});
+  }
+
   document.addEventListener("DOMContentLoaded", function () {
     document.querySelectorAll("figure.chart").forEach(function (figure) { charts.push(new Chart(figure)); });
     document.querySelectorAll("table.sortable").forEach(makeSortable);
@@ -177,6 +189,7 @@
     openTarget();
     afterPaint(load);
   });
+  document.addEventListener("click", showMoment);
   window.addEventListener("hashchange", openTarget);
   dark.addEventListener("change", redraw);
   window.addEventListener("beforeprint", beforePrint);
