@@ -15,7 +15,7 @@ NOT_STORED = (
 
 WHOLE_REVIEWS = ("review_a_device.ipynb", "compare_two_devices.ipynb")
 DIGITS = r"\d[\d.,\u202f]*"
-"""Of whole reviews the words, units and verdicts are compared; other tests hold the numbers to their truth."""
+"""Of whole reviews the words, units, verdicts are compared; other tests hold the numbers to their truth."""
 
 
 def pytest_collectstart(collector: Any) -> None:

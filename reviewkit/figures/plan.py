@@ -14,33 +14,34 @@ from reviewkit.figures.clock import Clock
 
 def plan_charge(result: WithAndWithout) -> Chart:
     """Return the expected charge current with the ammeter in line and without it."""
-    both = (("without", result.bare, theme.QUIET), (result.meter.label, result.in_line, theme.CURRENT))
-    clock = Clock(1.04 * max(one.end_s for _, one, _ in both))
+    bare, in_line = result.bare, result.in_line
+    end_s = max(bare.end_s, in_line.end_s)
+    # The hours before differ in nothing: the axis begins where there is something to see.
+    start_s = max(0.0, in_line.knee_s - 0.6 * (end_s - in_line.knee_s))
+    clock = Clock(1.04 * end_s - start_s, start_s)
+    most = float(bare.current_A.max())
     figure = go.Figure()
-    most = float(result.bare.current_A.max())
     figure.update_layout(
         theme.layout(),
         xaxis=clock.axis("time since charge start"),
         yaxis=theme.axis("charge current / A", range=[0, 1.25 * most]),
     )
-    for name, one, colour in both:
-        dash = "dot" if one is result.bare else "solid"
-        marks.line(
-            figure,
-            clock.x(one.time_s),
-            one.current_A,
-            name=name,
-            colour=colour,
-            unit="A",
-            dash=dash,
-            width=2.2,
-        )
-    bare, in_line = result.bare, result.in_line
-    where, colour = clock.at(bare.knee_s), theme.QUIET
-    marks.label(figure, where, most, "without the ammeter", colour=colour, anchor="right")
-    late = in_line.knee_s + 0.45 * (in_line.end_s - in_line.knee_s)
-    level = float(in_line.current_A[in_line.time_s <= late][-1])
-    marks.label(figure, clock.at(late), level, "with it in line", colour=theme.CURRENT)
+    _curve(figure, clock, bare, "without the ammeter", theme.QUIET, "dot")
+    _curve(figure, clock, in_line, "with it in line", theme.CURRENT, "solid")
+    marks.label(
+        figure, clock.at(bare.knee_s), most, "without the ammeter", colour=theme.QUIET, anchor="center"
+    )
+    early = in_line.knee_s + 0.12 * (in_line.end_s - in_line.knee_s)
+    level = float(in_line.current_A[in_line.time_s <= early][-1])
+    marks.label(
+        figure,
+        clock.at(early) - 0.02 * clock.width,
+        level,
+        "with it in line",
+        colour=theme.CURRENT,
+        anchor="right",
+        above=False,
+    )
     return Chart(
         key="plan-charge",
         question="What does the ammeter do to the charge?",
@@ -51,6 +52,11 @@ def plan_charge(result: WithAndWithout) -> Chart:
             columns=["charge from empty", "constant current until", "ends after"],
         ),
     )
+
+
+def _curve(figure: go.Figure, clock: Clock, one: Foretold, name: str, colour: str, dash: str) -> None:
+    x = clock.x(one.time_s)
+    marks.line(figure, x, one.current_A, name=name, colour=colour, unit="A", dash=dash, width=2.2)
 
 
 def _answer(result: WithAndWithout) -> str:
