@@ -1,29 +1,15 @@
-"""Findings: the numbers a review stands on, and how they travel.
-
-A section notebook displays its findings under `MIME`; whoever reads the executed notebook finds them
-there, so the notebook is the record. This is the only module that both the bench (which makes findings)
-and the machinery (which collects and publishes them) know.
-"""
+"""One finding: a number with its interval, limit and verdict, or an open word that it could not be had."""
 
 from __future__ import annotations
 
-import html
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, overload
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
 from reviewkit import wording
 from reviewkit.conformity import Limit, Verdict, judge
 from reviewkit.uncertainty import Component, Measured
-
-MIME = "application/vnd.reviewkit.findings+json"
-CHART_MIME = "application/vnd.reviewkit.chart+json"
-"""What a chart says beside its picture: question, answer, table."""
-PLOTLY_MIME = "application/vnd.plotly.v1+json"
-PART_MIME = "application/vnd.reviewkit.part+json"
-"""A part of a review's summary that its page completes, such as the sections with their charts."""
-SCHEMA = 1
 
 Value = float | int | str | bool | list[Any] | None
 
@@ -171,116 +157,6 @@ def measured(
 def not_tested(key: str, label: str, why: str, unit: str = "", limit: Limit | None = None) -> Finding:
     """Return the finding that says openly that nothing was measured, and why."""
     return Finding(key=key, label=label, unit=unit, verdict="not tested", note=why, limit=limit)
-
-
-@dataclass(frozen=True)
-class Findings(Sequence[Finding]):
-    """Findings in the order a reader should see them; a notebook shows them as a table.
-
-    Parameters
-    ----------
-    items : tuple of Finding
-        Keys are unique.
-
-    Raises
-    ------
-    ValueError
-        If two findings have the same key.
-    """
-
-    items: tuple[Finding, ...] = field(default=())
-
-    def __post_init__(self) -> None:
-        keys = [item.key for item in self.items]
-        double = sorted({key for key in keys if keys.count(key) > 1})
-        if double:
-            raise ValueError(f"findings with the same key: {', '.join(double)}")
-
-    @overload
-    def __getitem__(self, place: int) -> Finding: ...
-    @overload
-    def __getitem__(self, place: slice) -> Findings: ...
-    def __getitem__(self, place: int | slice) -> Finding | Findings:
-        return Findings(self.items[place]) if isinstance(place, slice) else self.items[place]
-
-    def __len__(self) -> int:
-        return len(self.items)
-
-    def __iter__(self) -> Iterator[Finding]:
-        return iter(self.items)
-
-    def __add__(self, other: Iterable[Finding]) -> Findings:
-        return Findings(self.items + tuple(other))
-
-    def get(self, key: str) -> Finding | None:
-        """Return the finding with this key, or None."""
-        return next((item for item in self.items if item.key == key), None)
-
-    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
-        return {
-            MIME: {"schema": SCHEMA, "findings": [item.to_dict() for item in self.items]},
-            "text/html": table_html(self.items),
-            "text/plain": "\n".join(f"{item.label}: {item.text}" for item in self.items),
-        }
-
-
-def twins(items: Iterable[Finding]) -> dict[str, str]:
-    """Return the long keys that say what a short one says already: long → short.
-
-    Where there is one run, each of its findings stands under ``charge.hold_voltage`` and under
-    ``charge.RUN.hold_voltage``.
-    """
-    known = {item.key: item for item in items}
-    found = {}
-    for key, item in known.items():
-        parts = key.split(".")
-        short = known.get(f"{parts[0]}.{parts[-1]}") if len(parts) == 3 else None
-        if short and _said(short) == _said(item):
-            found[key] = short.key
-    return found
-
-
-def _said(item: Finding) -> tuple[Any, ...]:
-    return item.value, item.low, item.high, item.verdict
-
-
-def table_html(items: Iterable[Finding]) -> str:
-    """Return the findings as an HTML table: finding, value, limit and its source, verdict."""
-    rows = "".join(
-        f'<tr id="{html.escape(item.key)}"><th scope="row">{html.escape(item.label)}</th>'
-        f'<td class="value">{html.escape(item.text)}</td>'
-        f"<td>{html.escape(limit_text(item))}</td><td>{html.escape(verdict_text(item))}</td></tr>"
-        for item in items
-    )
-    return (
-        '<table class="findings"><thead><tr><th scope="col">Finding</th><th scope="col">Measured</th>'
-        f'<th scope="col">Limit</th><th scope="col">Verdict</th></tr></thead><tbody>{rows}</tbody></table>'
-    )
-
-
-def limit_text(item: Finding) -> str:
-    """Return "at most 4.25 V (cell's data sheet)", or nothing where there is no limit."""
-    if item.limit is None:
-        return ""
-    span = wording.declared(item.limit.low, item.limit.high, item.unit)
-    return f"{span} ({item.limit.source})" if item.limit.source else span
-
-
-def verdict_text(item: Finding) -> str:
-    """Return the verdict in the trade's words."""
-    words: dict[str | None, str] = {
-        "pass": "within the limit",
-        "fail": "outside the limit",
-        "inconclusive": "the meter can’t tell",
-        "not tested": "not tested",
-        None: "",
-    }
-    return words[item.verdict]
-
-
-def with_inputs(items: Iterable[Finding], inputs: Sequence[str]) -> Findings:
-    """Return the findings, each leading back to the files it was made from."""
-    return Findings(tuple(item if item.inputs else replace(item, inputs=tuple(inputs)) for item in items))
 
 
 def _component_to_dict(part: Component) -> dict[str, Any]:
