@@ -24,6 +24,7 @@ ARGUMENTS = (
 TOKEN = "only-for-this-test"
 # Generous: a review is run inside, and the machine may be doing other things.
 START_S, RUN_S = 90.0, 420.0
+expect.set_options(timeout=30_000)
 
 pytestmark = [
     pytest.mark.browser,
