@@ -6,7 +6,6 @@ import functools
 import http.server
 import json
 import re
-import shutil
 import threading
 import wave
 from collections.abc import Iterator
@@ -17,17 +16,11 @@ from typing import Any
 
 import pytest
 import site_sample
+from visits import WCAG, needs_browser, violations
 
 from reviewkit import film, site
 from reviewkit.leaflet import Leaflet
 from reviewkit.site import described
-
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = (
-    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
-    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-)
-needs_browser = pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
 
 HOSTILE = (*site_sample.HOSTILE, "a --> b", "&lt;b&gt;", "--></script>")
 CHAPTERS = """time,title,about
@@ -95,17 +88,6 @@ class _Page(HTMLParser):
         return [link["href"] for link in self.links if link.get("class") == "moment"]
 
 
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Any]:
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=BROWSER, args=[*FLAGS, "--autoplay-policy=no-user-gesture-required"]
-        )
-        yield browser
-        browser.close()
-
-
 @contextmanager
 def _served(folder: Path) -> Iterator[str]:
     class Quiet(http.server.SimpleHTTPRequestHandler):
@@ -167,8 +149,8 @@ _TRACK = """async () => {
 @needs_browser
 @pytest.mark.browser
 @pytest.mark.parametrize("scheme", ["file", "http"])
-def test_the_browser_reads_the_chapters_of_the_track(chromium: Any, shown: Path, scheme: str) -> None:
-    with _root(shown, scheme) as root, _opened(chromium, f"{root}/local/index.html") as (page, asked, said):
+def test_the_browser_reads_the_chapters_of_the_track(browser: Any, shown: Path, scheme: str) -> None:
+    with _root(shown, scheme) as root, _opened(browser, f"{root}/local/index.html") as (page, asked, said):
         assert page.evaluate(_TRACK) == [
             [0, 3, "The lamp and whose it is"],
             [3, 5.5, "A night on the charger"],
@@ -182,9 +164,9 @@ def test_the_browser_reads_the_chapters_of_the_track(chromium: Any, shown: Path,
 
 @needs_browser
 @pytest.mark.browser
-def test_the_published_file_is_one_that_the_browser_reads(chromium: Any, shown: Path) -> None:
+def test_the_published_file_is_one_that_the_browser_reads(browser: Any, shown: Path) -> None:
     """The file, not the copy inside the page; each cue by the browser's own parser."""
-    with _served(shown) as root, _opened(chromium, f"{root}/hostile/chapters.vtt") as (page, _, _):
+    with _served(shown) as root, _opened(browser, f"{root}/hostile/chapters.vtt") as (page, _, _):
         page.set_content(f'<video><track kind="chapters" default src="{root}/hostile/chapters.vtt"></video>')
         cues = page.evaluate(_TRACK)
         assert [text for _, _, text in cues] == list(HOSTILE)
@@ -194,8 +176,8 @@ def test_the_published_file_is_one_that_the_browser_reads(chromium: Any, shown: 
 @needs_browser
 @pytest.mark.browser
 @pytest.mark.parametrize("scheme", ["file", "http"])
-def test_a_moment_is_shown_where_the_video_is(chromium: Any, shown: Path, scheme: str) -> None:
-    with _root(shown, scheme) as root, _opened(chromium, f"{root}/local/index.html") as (page, asked, said):
+def test_a_moment_is_shown_where_the_video_is(browser: Any, shown: Path, scheme: str) -> None:
+    with _root(shown, scheme) as root, _opened(browser, f"{root}/local/index.html") as (page, asked, said):
         page.locator(".chapters a.moment").nth(2).click()
         at_s = page.evaluate(_TIME)
         # This server knows no ranges, so what it sends can't be entered in the middle.
@@ -208,9 +190,9 @@ def test_a_moment_is_shown_where_the_video_is(chromium: Any, shown: Path, scheme
 
 @needs_browser
 @pytest.mark.browser
-def test_a_moments_link_alone_opens_the_video_there(chromium: Any, shown: Path) -> None:
+def test_a_moments_link_alone_opens_the_video_there(browser: Any, shown: Path) -> None:
     """The browser's own reading of W3C Media Fragments URI 1.0."""
-    with _served(shown) as root, _opened(chromium, f"{root}/local/charge.html") as (page, _, _):
+    with _served(shown) as root, _opened(browser, f"{root}/local/charge.html") as (page, _, _):
         page.locator("tr a.moment").first.click()
         page.wait_for_url(f"{root}/local/video.webm#t=*")
         assert page.evaluate("document.querySelector('video').currentTime") >= float(
@@ -220,8 +202,8 @@ def test_a_moments_link_alone_opens_the_video_there(chromium: Any, shown: Path) 
 
 @needs_browser
 @pytest.mark.browser
-def test_a_video_elsewhere_is_asked_for_nothing(chromium: Any, shown: Path) -> None:
-    with _opened(chromium, f"{shown.as_uri()}/elsewhere/index.html") as (page, asked, said):
+def test_a_video_elsewhere_is_asked_for_nothing(browser: Any, shown: Path) -> None:
+    with _opened(browser, f"{shown.as_uri()}/elsewhere/index.html") as (page, asked, said):
         page.locator(".chapters").scroll_into_view_if_needed()
         page.wait_for_timeout(200)
         assert page.locator("video, iframe, embed, object").count() == 0
@@ -235,8 +217,8 @@ def test_a_video_elsewhere_is_asked_for_nothing(chromium: Any, shown: Path) -> N
 @needs_browser
 @pytest.mark.browser
 @pytest.mark.parametrize("name", ["index.html", "charge.html", "note-to-the-maker.html"])
-def test_hostile_texts_are_texts_everywhere(chromium: Any, shown: Path, name: str) -> None:
-    with _opened(chromium, f"{shown.as_uri()}/hostile/{name}") as (page, asked, said):
+def test_hostile_texts_are_texts_everywhere(browser: Any, shown: Path, name: str) -> None:
+    with _opened(browser, f"{shown.as_uri()}/hostile/{name}") as (page, asked, said):
         assert page.title() not in ("taken", "1")
         assert page.locator("main img, main script:not([type])").count() == 0
         assert page.locator('a[href^="javascript"]').count() == 0
@@ -251,19 +233,16 @@ def test_hostile_texts_are_texts_everywhere(chromium: Any, shown: Path, name: st
 @needs_browser
 @pytest.mark.browser
 @pytest.mark.parametrize("name", ["local/index.html", "local/charge.html", "local/note-to-the-maker.html"])
-def test_pages_with_a_video_break_no_rule_of_accessibility(chromium: Any, shown: Path, name: str) -> None:
+def test_pages_with_a_video_break_no_rule_of_accessibility(browser: Any, shown: Path, name: str) -> None:
     """WCAG 2.2 A and AA by axe-core; whether a video has captions is for its author to say."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-core is not installed")
-    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"]
-    with _opened(chromium, f"{shown.as_uri()}/{name}") as (page, _, _):
-        told = axe.Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}})
-        assert not told.response["violations"], told.generate_report()
+    with _opened(browser, f"{shown.as_uri()}/{name}") as (page, _, _):
+        assert not violations(page, WCAG)
 
 
 @needs_browser
 @pytest.mark.browser
-def test_the_browser_leaves_json_ld_as_data(chromium: Any, shown: Path) -> None:
-    with _opened(chromium, f"{shown.as_uri()}/hostile/index.html") as (page, _, said):
+def test_the_browser_leaves_json_ld_as_data(browser: Any, shown: Path) -> None:
+    with _opened(browser, f"{shown.as_uri()}/hostile/index.html") as (page, _, said):
         text = page.locator('script[type="application/ld+json"]').first.text_content()
         whole = json.loads(text)
         assert whole["author"]["name"] == " ".join(HOSTILE)
