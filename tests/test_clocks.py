@@ -174,3 +174,11 @@ def test_a_merged_table_draws_lines_within_samples_and_never_across_a_gap() -> N
     assert own["time_s"].tolist() == [0.0, 2.0, 4.0, 6.0]
     # The current has a gap from 6 s to 19 s on this clock; its last row before it is at 6 s.
     assert own["current_A"].tolist() == [1.0, 1.0, 1.0, 1.0]
+
+
+def test_rows_that_a_shift_brings_to_one_time_do_no_harm() -> None:
+    near_s = [0.0, 1e-9, 1.0]
+    voltage = logs.of_series(pd.Series([3.0, 3.1, 3.2], index=[1e6, 1e6 + 1, 1e6 + 2]), "V", path="v")
+    current = logs.of_series(pd.Series([1.0, 2.0, 3.0], index=near_s), "A", path="i")
+    merged = clocks.merge(voltage, current, clocks.align(voltage, current, declared_offset_s=1e6))
+    assert merged.set_index("time_s")["current_A"].loc[1e6 + 1].tolist() == 3.0

@@ -10,7 +10,7 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reviewkit import tables
@@ -129,6 +129,7 @@ def test_a_bad_cell_is_named_by_row_and_column(tmp_path: Path) -> None:
     assert tables.numbers(frame.loc[:3], "reference", file="t.csv").isna().tolist() == [False, True]
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=300))
 def test_any_bytes_give_a_table_or_an_error_of_the_kit(
     tmp_path_factory: pytest.TempPathFactory, data: bytes
@@ -141,6 +142,7 @@ def test_any_bytes_give_a_table_or_an_error_of_the_kit(
 CELL = st.text("abc19.,;|\t\"' é−", max_size=6).map(str.strip)
 
 
+@settings(deadline=None)
 @given(
     body=st.lists(st.lists(CELL, min_size=3, max_size=3), min_size=1, max_size=6),
     delimiter=st.sampled_from(tables.DELIMITERS),

@@ -59,7 +59,9 @@ def between(
     if len(own_s) < 2:
         return np.asarray(np.where(np.isin(times_s, own_s), readings[0], np.nan))
     place = np.clip(np.searchsorted(own_s, times_s, side="right") - 1, 0, len(own_s) - 2)
-    share = (times_s - own_s[place]) / (own_s[place + 1] - own_s[place])
+    width_s = own_s[place + 1] - own_s[place]
+    # A shift may leave two rows a billionth of a second apart at one time: the first one's reading holds.
+    share = (times_s - own_s[place]) / np.where(width_s > 0, width_s, 1.0)
     value = readings[place] + share * (readings[place + 1] - readings[place])
     value[log.gap_intervals[place] | (share < 0) | (share > 1)] = np.nan
     # A row's own reading stands, whatever lies on either side of it.

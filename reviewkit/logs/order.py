@@ -65,7 +65,7 @@ def arrange(stamps: Stamps) -> Order:
     if stamps.wall_clock and len(seconds) > 2 and (steps.min() < 0 or steps.max() >= _LEAST_CHANGE_S):
         seconds = _over_midnight(seconds)
         seconds, changes, notes = _clock_changes(seconds, stamps)
-    steps = np.diff(seconds)
+    steps = _steps(seconds)
     out_of_order = 0
     if (steps < 0).any():
         out_of_order = int((seconds < np.maximum.accumulate(seconds)).sum())
@@ -73,18 +73,24 @@ def arrange(stamps: Stamps) -> Order:
             raise ValueError(f"time runs backwards after data row {int(np.argmax(steps < 0)) + 1}")
         inside = np.argsort(seconds, kind="stable")
         rows, seconds = rows[inside], seconds[inside]
-        steps = np.diff(seconds)
+        steps = _steps(seconds)
     lag_s = stamp_step_s / 2
     duplicates = 0
     if (steps == 0).any():
-        if np.mean(steps == 0) >= 0.3:
-            seconds, lag_s = _spread(seconds, stamp_step_s)
+        spread, spread_lag_s = _spread(seconds, stamp_step_s)
+        if np.mean(steps == 0) >= 0.3 and (_steps(spread) > 0).all():
+            seconds, lag_s = spread, spread_lag_s
             notes.append("Several rows share each time stamp: spread evenly over its step.")
         else:
             keep = np.r_[True, steps > 0]
             duplicates = int((~keep).sum())
             rows, seconds = rows[keep], seconds[keep]
     return Order(rows, seconds, duplicates, out_of_order, changes, stamp_step_s, lag_s, tuple(notes))
+
+
+def _steps(seconds: Seconds) -> Seconds:
+    """Return the steps that are left when the times are counted from the first row."""
+    return np.asarray(np.diff(seconds - seconds.min(initial=np.inf)))
 
 
 def _over_midnight(seconds: Seconds) -> Seconds:
