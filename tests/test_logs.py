@@ -11,13 +11,13 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from reviewkit import logs
 from reviewkit.blocks import LogBlock
 from reviewkit.errors import InputError, LogError
-from reviewkit.logs import quick, source
+from reviewkit.logs import fixed, quick, source
 
 
 def put(
@@ -356,6 +356,24 @@ def test_a_look_at_the_top_tells_columns_and_unit(tmp_path: Path) -> None:
         logs.peek("log.csv", "A", folder=tmp_path)
 
 
+def test_rows_that_share_a_stamp_too_fine_to_be_spread_count_as_twice_there(tmp_path: Path) -> None:
+    log = put(tmp_path, "Time (s),U (V)\n0.12345,3.5\n0.12345,3.6\n0.5,3.7\n")
+    assert log.time_s.tolist() == [0.12345, 0.5]
+    assert log.series.tolist() == [3.5, 3.7]
+    assert log.report.duplicates == 1
+
+
+def test_a_time_more_than_a_hundred_years_away_is_not_readable(tmp_path: Path) -> None:
+    log = put(tmp_path, "Time (s),U (V)\n0,3.5\n1,3.6\n2,3.7\n9999999999999999999,3.8\n")
+    assert log.time_s.tolist() == [0.0, 1.0, 2.0]
+    assert log.report.unreadable == 1
+
+
+def test_a_clock_that_was_never_set_is_told(tmp_path: Path) -> None:
+    with pytest.raises(LogError, match="clock was not set"):
+        put(tmp_path, "Time,U (V)\n9999-12-31 23:59:58,3.5\n9999-12-31 23:59:59,3.6\n")
+
+
 # Leads
 
 
@@ -434,7 +452,19 @@ CELLS = st.one_of(
 )
 
 
+HUGE = "9999999999999999999"
+
+
 @QUIET
+@example(table=[["0", "1"], [HUGE, "1"], [HUGE, "1"]], delimiter=",", head="Time{d}V\n", unit="V")
+@example(table=[["0.12345", "1"], ["0.12345", "2"], ["0.5", "2"]], delimiter=",", head="Time{d}V\n", unit="V")
+@example(table=[["45000.5", "1"], ["OL", "2"], ["x", "2"]], delimiter=";", head="Time{d}V\n", unit="V")
+@example(
+    table=[["9999-12-31 23:59:59", "1"], ["9999-12-31 00:00:00", "2"]],
+    delimiter=",",
+    head="Time{d}V\n",
+    unit="V",
+)
 @given(
     table=st.lists(st.lists(CELLS, min_size=1, max_size=4), min_size=1, max_size=12),
     delimiter=st.sampled_from([",", ";", "\t", "|", " "]),
@@ -500,6 +530,51 @@ def test_what_a_meter_writes_is_read_back(
     np.testing.assert_allclose(log.time_s, time_s, atol=1e-6)
     np.testing.assert_allclose(log.series, volts, rtol=1e-12, atol=1e-12)
     assert log.started == (None if stamp == "elapsed" else began)
+
+
+@pytest.mark.parametrize(
+    "stamp",
+    [
+        "%d.%m.%Y %H:%M:%S.%f",
+        "%d.%m.%Y %H:%M:%S,%f",
+        "%d.%m.%y, %H:%M:%S",
+        "%d/%m/%Y %H:%M",
+        "%m/%d/%Y %I:%M:%S %p",
+        "%Y/%m/%d %H:%M:%S.%f",
+    ],
+)
+def test_moments_all_spelled_alike_are_read_as_each_by_itself(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stamp: str
+) -> None:
+    began = datetime(2025, 2, 27, 23, 50)
+    moments = [began + timedelta(minutes=11, seconds=60.25 * place) for place in range(0, 4000, 7)]
+    body = [f"{moment.strftime(stamp)};{3.5 + place % 9 / 1000:.3f}" for place, moment in enumerate(moments)]
+    swift = put(tmp_path, rows("Time;U (V)", *body))
+    monkeypatch.setattr(fixed, "moments", lambda text: None)
+    usual = put(tmp_path, rows("Time;U (V)", *body))
+    pd.testing.assert_series_equal(usual.series, swift.series, rtol=1e-12)
+    assert usual.started == swift.started == datetime.strptime(moments[0].strftime(stamp), stamp)
+    assert usual.report == swift.report
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        "31.02.2025 10:00:01",
+        "01.03.2025 10:60:01",
+        "01.03.2025 24:00:01",
+        "01-03-2025 10:00:01",
+        "٣1.03.2025 10:00:01",
+    ],
+)
+def test_one_moment_spelled_in_another_way_or_none_at_all_costs_at_most_its_row(
+    tmp_path: Path, odd: str
+) -> None:
+    body = [f"01.03.2025 10:00:0{second};3.5" for second in range(9)]
+    body[4] = f"{odd};3.5"
+    log = put(tmp_path, rows("Time;U (V)", *body))
+    assert log.started == datetime(2025, 3, 1, 10, 0, 0)
+    assert log.series.notna().sum() + log.report.unreadable == 9
 
 
 @pytest.mark.parametrize("spoiled", [False, True])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 
 import numpy as np
@@ -18,7 +19,14 @@ def days_passed(
     Where day and month may be swapped, the reading under which the log is shorter.
     """
     codes, kinds = pd.factorize(days)
-    spelled = pd.Series([str(kind).strip() for kind in kinds] + [""], dtype=object)
+    return days_of_kinds(codes, [str(kind) for kind in kinds], month_first=month_first)
+
+
+def days_of_kinds(
+    codes: npt.NDArray[np.intp], kinds: Sequence[str], *, month_first: bool
+) -> tuple[npt.NDArray[np.float64], datetime, tuple[str, ...]]:
+    """Return the same for dates of which each row has one; a code of −1 is a missing date."""
+    spelled = pd.Series([kind.strip() for kind in kinds] + [""], dtype=object)
     read_as = [
         pd.Series(pd.to_datetime(spelled, format=order, errors="coerce"))
         for order in _orders(spelled.to_list(), month_first=month_first)

@@ -73,6 +73,7 @@ _TYPES = {
     "clock": lambda: arrow.time64("us"),
     "number": arrow.float64,
     "words": _text,
+    "stamp": arrow.string,
 }
 
 
@@ -83,6 +84,8 @@ def _kind(found: Layout, at: int) -> str:
         if seen and all(pattern.fullmatch(cell) for cell in seen):
             return kind
     sorts = [cells.sort(cell) for cell in seen]
+    if sorts.count("moment") > len(sorts) / 2:
+        return "stamp"  # hardly two are the same: no list of different ones
     return "number" if sorts and sorts.count("number") >= len(sorts) / 2 else "words"
 
 

@@ -10,10 +10,12 @@ import numpy as np
 import pandas as pd
 
 from reviewkit import units
-from reviewkit.logs import cells, dates, spans
+from reviewkit.logs import cells, dates, fixed, spans
 from reviewkit.logs.spans import Seconds
 
 _EPOCH_S = (8e8, 5e9)
+_LONGEST_S = 3.2e9
+"""A hundred years: no log is longer, and seconds of that size still tell a millionth apart."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,15 @@ def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "", of_
     ValueError
         If the spelling is not known, or leaves open what is meant; says what to do.
     """
+    found = _spelled(times, days, unit=unit, of_day=of_day)
+    if found.origin is not None and not 1 < found.origin.year < 9999:
+        raise ValueError(f"the times are of the year {found.origin.year}: the meter's clock was not set")
+    far = np.abs(found.seconds) > _LONGEST_S
+    return replace(found, seconds=np.where(far, np.nan, found.seconds)) if far.any() else found
+
+
+def _spelled(times: pd.Series, days: pd.Series | None, *, unit: str, of_day: bool) -> Stamps:
+    """Return the seconds that the cells say, by the kind of the column and of most of its cells."""
     if pd.api.types.is_datetime64_any_dtype(times):
         return _from_moments(times)
     if pd.api.types.is_timedelta64_dtype(times):
@@ -129,6 +140,7 @@ def _from_numbers(numbers: Seconds, unit: str) -> Stamps:
             return replace(_in_zone(found, UTC), notes=(note,))
     if (
         not unit
+        and len(known) > 1
         and 30_000 < middle < 70_000
         and np.ptp(known) < 400
         and np.median(np.abs(np.diff(known))) < 0.05
@@ -166,6 +178,10 @@ def _from_moment_text(text: pd.Series) -> Stamps:
     point = text.str.replace(",", ".", regex=False) if sample.str.contains(r":\d+,\d").any() else text
     if sample.str.fullmatch(_ISO.pattern).all():
         return _from_iso(point, zoned=bool(sample.str.contains(_ZONED.pattern).any()))
+    alike = fixed.moments(text)
+    if alike is not None:
+        since_s, origin, notes = dates.days_of_kinds(alike.codes, alike.days, month_first=alike.half_day)
+        return Stamps(alike.seconds + since_s, origin=origin, wall_clock=True, notes=notes)
     width = {len(re.split(r"[\sT]", cell)[0]) for cell in sample}
     if len(width) == 1 and text.str.slice(width.pop()).str.match(r"[\sT]|$").all():
         at = len(re.split(r"[\sT]", sample.iloc[0])[0])
