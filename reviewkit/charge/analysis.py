@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from reviewkit.blocks import Cell
-from reviewkit.charge import currents, delivered, limit_time, phases, voltages
+from reviewkit.charge import currents, cutting, delivered, limit_time, voltages
 from reviewkit.charge.delivered import Delivered
 from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
@@ -64,7 +64,7 @@ def analyse_one(record: ChargeRecord, *, cell: Cell | None = None) -> ChargeResu
         For limits and C-rates.
     """
     cell = cell or Cell()
-    cut = phases.find(record)
+    cut = cutting.find(record)
     if cut is None:
         start = voltages.start(record, None)
         return ChargeResult(record, cell, None, None, {"start_voltage": start}, _NothingFlows())

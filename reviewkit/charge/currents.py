@@ -7,7 +7,8 @@ import math
 import numpy as np
 
 from reviewkit.charge.phases import PhaseName, Phases
-from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import line, scatter, weighted_median, weights
 from reviewkit.uncertainty import Component, Measured
 

@@ -9,7 +9,9 @@ from functools import cached_property
 import numpy as np
 
 from reviewkit.charge.phases import PhaseName, Phases
-from reviewkit.charge.record import ChargeRecord, FloatArray, Gap
+from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.series import FloatArray
+from reviewkit.logs.report import Gap
 from reviewkit.uncertainty import Component, Measured
 
 

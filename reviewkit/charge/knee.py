@@ -13,9 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.rig import correlation_length
 from reviewkit.charge.segments import Segments
+from reviewkit.charge.series import FloatArray
 from reviewkit.uncertainty import Component, Measured
 
 _CELLS = 4000

@@ -6,7 +6,8 @@ import numpy as np
 
 from reviewkit import wording
 from reviewkit.charge.phases import Phases
-from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.series import FloatArray
 from reviewkit.charge.shapes import Adherence, Stretch, adherence
 
 _MOST_ROWS = 100_000

@@ -8,7 +8,7 @@ import numpy as np
 
 from reviewkit.charge import delivered
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.charge.record import FloatArray
+from reviewkit.charge.series import FloatArray
 from reviewkit.instrument import Meter
 from reviewkit.uncertainty import Component, Measured, propagate
 

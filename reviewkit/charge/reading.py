@@ -9,7 +9,8 @@ import pandas as pd
 from reviewkit import logs
 from reviewkit.blocks import LogBlock
 from reviewkit.charge.inputs import QUANTITIES, ChargeInputs, ChargeRun, missing_meters
-from reviewkit.charge.record import ChargeRecord, clean, label_of
+from reviewkit.charge.record import ChargeRecord, label_of
+from reviewkit.charge.series import clean
 from reviewkit.clocks import Alignment, align, clock_difference
 from reviewkit.errors import Faults, InputError, LogError
 from reviewkit.logs import Log

@@ -5,7 +5,6 @@ The voltage log's clock is the record's clock; the current log is moved onto it.
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,32 +14,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from reviewkit.charge.inputs import ChargeRun
+from reviewkit.charge.series import FloatArray, clean, gaps_in, noise_of, usual_interval
 from reviewkit.instrument import Meter
+from reviewkit.logs.report import Gap
 from reviewkit.uncertainty import Component, Measured
-
-FloatArray = npt.NDArray[np.float64]
-
-GAP_INTERVALS = 2.5
-"""An interval longer than this many usual ones is a gap."""
-
-
-@dataclass(frozen=True)
-class Gap:
-    """A stretch without readings, from the last one before it to the first one after it.
-
-    Parameters
-    ----------
-    start_s, end_s : float [s]
-        On the record's clock.
-    """
-
-    start_s: float
-    end_s: float
-
-    @property
-    def length_s(self) -> float:
-        """Duration [s]."""
-        return self.end_s - self.start_s
 
 
 @dataclass(frozen=True)
@@ -130,11 +107,6 @@ class ChargeRecord:
         return gaps_in(self.time_s, self.interval_s)
 
     @cached_property
-    def voltage_gaps(self) -> tuple[Gap, ...]:
-        """Gaps in the voltage log."""
-        return gaps_in(self.voltage_V.index.to_numpy(dtype=float), self.voltage_interval_s)
-
-    @cached_property
     def noise_A(self) -> float:
         """Scatter of one current reading [A], never below that of the display's own step."""
         return noise_of(self.current, self.ammeter.resolution)
@@ -149,44 +121,10 @@ class ChargeRecord:
         return self.clock_offset.components if self.clock_offset else ()
 
 
-def usual_interval(time_s: FloatArray) -> float:
-    """Return the median interval [s], doubled stamps not counted; 0 with fewer than two rows."""
-    steps = np.diff(time_s)
-    steps = steps[steps > 0]
-    return float(np.median(steps)) if len(steps) else 0.0
-
-
-def gaps_in(time_s: FloatArray, interval_s: float) -> tuple[Gap, ...]:
-    """Return the stretches in which readings are missing."""
-    if interval_s <= 0:
-        return ()
-    where = np.flatnonzero(np.diff(time_s) > GAP_INTERVALS * interval_s)
-    return tuple(Gap(float(time_s[row]), float(time_s[row + 1])) for row in where)
-
-
-def noise_of(values: FloatArray, resolution: float) -> float:
-    """Return the standard deviation of one reading: from successive differences, at least δ/√12."""
-    floor = resolution / math.sqrt(12)
-    if len(values) < 3:
-        return floor
-    steps = np.diff(values)
-    # The median alone is zero where the display mostly stands still; the trimmed mean square is not.
-    limit = np.quantile(np.abs(steps), 0.95)
-    scatter = float(np.sqrt(np.mean(np.minimum(np.abs(steps), limit) ** 2) / 2))
-    return max(floor, scatter)
-
-
 def label_of(source: str, place: int) -> str:
     """Return a source's name as a finding's key holds it: "laptop port" → "laptop_port"."""
     label = re.sub(r"[^0-9a-z]+", "_", source.lower()).strip("_")
     return label or f"run_{place}"
-
-
-def clean(series: pd.Series) -> pd.Series:
-    """Return a series without missing values, its index rising (doubled stamps keep their order)."""
-    known = series.dropna()
-    index = known.index.to_numpy(dtype=float)
-    return known if bool(np.all(np.diff(index) >= 0)) else known.sort_index(kind="stable")
 
 
 def on_one_clock(

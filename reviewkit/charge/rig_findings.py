@@ -76,16 +76,15 @@ def _without_rig(run: ChargeResult, apart: Separation) -> Finding:
     key, (label, _) = "charge.time_without_rig", LABELS["time_without_rig"]
     if apart.effect is None or not apart.rig_ohm:
         return not_tested(key, label, apart.reasons.get("effect", ""), "s")
-    note = (
-        f"Predicted from the cell’s curve as measured. The knee would come at {_said(apart.effect.knee_s)}."
-    )
+    note = f"Predicted from the cell’s curve as measured. The knee would come at {apart.effect.knee_s.text}."
     logged = run.get("termination_time")
     if logged is not None:
         longer = difference(logged, apart.effect.duration_s)
-        span = wording.quantity(longer.value, longer.expanded, "s")
         told = abs(longer.value) > longer.expanded
         note += (
-            f" The rig made the charge {span} longer." if told else " The rig’s share is within the doubt."
+            f" The rig made the charge {longer.text} longer."
+            if told
+            else " The rig’s share is within the doubt."
         )
     return measured(key, label, apart.effect.duration_s, note=note)
 
@@ -110,14 +109,10 @@ def _other_cells(apart: Separation) -> Finding:
     if trusted:
         low, high = trusted[0], trusted[-1]
         note += (
-            f" From {low.capacity_Ah:g} Ah in {_said(low.full_s)} to {high.capacity_Ah:g} Ah in "
-            f"{_said(high.full_s)}; beyond that range it is not to be trusted."
+            f" From {low.capacity_Ah:g} Ah in {low.full_s.text} to {high.capacity_Ah:g} Ah in "
+            f"{high.full_s.text}; beyond that range it is not to be trusted."
         )
     return Finding(key, label, rows, note=note)
-
-
-def _said(quantity: Measured) -> str:
-    return wording.quantity(quantity.value, quantity.expanded, quantity.unit)
 
 
 def _ended_by(run: ChargeResult, same_on_all: bool | None) -> Finding:

@@ -9,7 +9,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.series import FloatArray
 
 Ending = Literal["terminated", "cable pulled", "log ended", "never"]
 

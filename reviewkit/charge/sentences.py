@@ -33,7 +33,7 @@ def ending(run: ChargeResult) -> str:
             "lithium-ion cell should get no current (common practice)."
         )
     cut = run.get("termination_current")
-    how = f" at {wording.quantity(cut.value, cut.expanded, 'A')}" if cut else ""
+    how = f" at {cut.text}" if cut else ""
     return f"The current was cut off{how}, {wording.clock(end.value)} after charge start."
 
 

@@ -11,8 +11,9 @@ from reviewkit.charge import rig, without_rig
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.cell_model import Limits
 from reviewkit.charge.phases import Phases
-from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.rig import Regulation
+from reviewkit.charge.series import FloatArray
 from reviewkit.charge.without_rig import Charge, OtherCell, RigEffect
 from reviewkit.uncertainty import Component, Measured, difference
 

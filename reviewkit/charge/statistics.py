@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.charge.record import FloatArray
 from reviewkit.charge.rig import correlation_length
+from reviewkit.charge.series import FloatArray
 from reviewkit.instrument import Meter
 from reviewkit.uncertainty import Component
 

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.charge.phases import Phases
-from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import line, scatter, weighted_median, weights
 from reviewkit.uncertainty import Component, Measured
 

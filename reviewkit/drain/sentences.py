@@ -30,7 +30,7 @@ def _passage(bench: DrainInputs, state: StateDrain) -> str:
 def mean_text(state: StateDrain) -> str:
     """Return the mean as a reader sees it, or its bounds."""
     if state.mean.value is not None:
-        return wording.quantity(state.mean.value.value, state.mean.value.expanded, "A")
+        return state.mean.value.text
     return wording.interval(state.mean.low, state.mean.high, "A") or "not known"
 
 
@@ -50,14 +50,14 @@ def _pulses(state: StateDrain) -> str:
     if not shape.period.resolved:
         return f"Pulses stand out, but their period is not resolved: {shape.period.why}."
     assert shape.period.value is not None
-    period = wording.quantity(shape.period.value.value, shape.period.value.expanded, "s")
+    period = shape.period.value.text
     base = shape.base.value
     text = f"A pulse every {period}"
     if base is not None:
-        text += f" on a base of {wording.quantity(base.value, base.expanded, 'A')}"
+        text += f" on a base of {base.text}"
     if shape.width.value is not None and shape.height.value is not None:
-        height = wording.quantity(shape.height.value.value, shape.height.value.expanded, "A")
-        width = wording.quantity(shape.width.value.value, shape.width.value.expanded, "s")
+        height = shape.height.value.text
+        width = shape.width.value.text
         return f"{text}, {height} high and {width} wide."
     height = wording.interval(shape.height.low, None, "A")
     width = wording.interval(None, shape.width.high, "s")

@@ -52,7 +52,7 @@ class Days:
     def text(self) -> str:
         """The days as a reader sees them."""
         if self.value is not None and self.symmetric:
-            return wording.quantity(self.value.value, self.value.expanded, "d")
+            return self.value.text
         return wording.interval(self.low, self.high, "d") or "not known"
 
 

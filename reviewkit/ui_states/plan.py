@@ -10,9 +10,6 @@ from reviewkit.ui_states.coverage import Pair
 from reviewkit.ui_states.model import Machine, State, Transition
 from reviewkit.ui_states.rules import Rule
 
-EXACT_STATES = 11
-"""Up to so many states to visit the shortest walk is found for certain; beyond, a short one."""
-
 
 @dataclass(frozen=True)
 class Trial:

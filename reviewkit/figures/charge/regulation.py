@@ -8,10 +8,10 @@ import plotly.graph_objects as go
 
 from reviewkit import wording
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.charge.record import FloatArray
 from reviewkit.charge.rig import Regulation
 from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation
+from reviewkit.charge.series import FloatArray
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart

@@ -8,9 +8,9 @@ import plotly.graph_objects as go
 
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.phases import Phases
-from reviewkit.charge.record import FloatArray
 from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation
+from reviewkit.charge.series import FloatArray
 from reviewkit.charge.without_rig import RigEffect
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent

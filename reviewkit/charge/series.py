@@ -1,0 +1,50 @@
+"""What can be told from one column of a log: its usual interval, its gaps, its noise."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from reviewkit.logs.report import Gap
+
+FloatArray = npt.NDArray[np.float64]
+
+GAP_INTERVALS = 2.5
+"""An interval longer than this many usual ones is a gap."""
+
+
+def usual_interval(time_s: FloatArray) -> float:
+    """Return the median interval [s], doubled stamps not counted; 0 with fewer than two rows."""
+    steps = np.diff(time_s)
+    steps = steps[steps > 0]
+    return float(np.median(steps)) if len(steps) else 0.0
+
+
+def gaps_in(time_s: FloatArray, interval_s: float) -> tuple[Gap, ...]:
+    """Return the stretches in which readings are missing."""
+    if interval_s <= 0:
+        return ()
+    where = np.flatnonzero(np.diff(time_s) > GAP_INTERVALS * interval_s)
+    return tuple(Gap(float(time_s[row]), float(time_s[row + 1])) for row in where)
+
+
+def noise_of(values: FloatArray, resolution: float) -> float:
+    """Return the standard deviation of one reading: from successive differences, at least δ/√12."""
+    floor = resolution / math.sqrt(12)
+    if len(values) < 3:
+        return floor
+    steps = np.diff(values)
+    # The median alone is zero where the display mostly stands still; the trimmed mean square is not.
+    limit = np.quantile(np.abs(steps), 0.95)
+    scatter = float(np.sqrt(np.mean(np.minimum(np.abs(steps), limit) ** 2) / 2))
+    return max(floor, scatter)
+
+
+def clean(series: pd.Series) -> pd.Series:
+    """Return a series without missing values, its index rising (doubled stamps keep their order)."""
+    known = series.dropna()
+    index = known.index.to_numpy(dtype=float)
+    return known if bool(np.all(np.diff(index) >= 0)) else known.sort_index(kind="stable")
