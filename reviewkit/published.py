@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -15,6 +15,9 @@ from reviewkit.errors import InputError
 from reviewkit.finding import SCHEMA, Finding, Findings
 
 _MOST_BYTES = 64 << 20
+# Beyond this no quantity of a light's charger lies, and arithmetic is safe from overflow.
+_WITHIN = Field(ge=-1e15, le=1e15)
+_Number = Annotated[float, _WITHIN]
 
 
 class _Part(BaseModel):
@@ -24,19 +27,19 @@ class _Part(BaseModel):
 
 
 class _Limit(_Part):
-    low: float | None
-    high: float | None
+    low: _Number | None
+    high: _Number | None
     source: str
 
 
 class _Finding(_Part):
     key: str = Field(min_length=1, max_length=300)
     label: str
-    value: bool | int | float | str | list[Any] | None
+    value: bool | Annotated[int, _WITHIN] | _Number | str | list[Any] | None
     unit: str
-    uncertainty: float | None
-    low: float | None
-    high: float | None
+    uncertainty: _Number | None
+    low: _Number | None
+    high: _Number | None
     limit: _Limit | None
     verdict: Verdict | None
     note: str

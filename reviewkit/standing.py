@@ -123,7 +123,8 @@ def _alike(old: Any, new: Any, slack: float) -> bool:
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    # A whole number of hundreds of digits, inside a list, is compared as it is.
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e300
 
 
 def _is_list(value: Any) -> bool:

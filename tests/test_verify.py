@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 import reviewkit
-from reviewkit import archive, commands, standing
+from reviewkit import archive, commands, published, standing
 from reviewkit.cli import main
 from reviewkit.conformity import Limit
 from reviewkit.errors import InputError
@@ -25,6 +25,20 @@ from reviewkit.finding import Finding
 FILES = Path(__file__).parent / "files"
 KIT = ["--templates", str(FILES / "templates")]
 Files = dict[str, bytes]
+BASE = Finding(
+    *(
+        "lamp.reading",
+        "reading",
+        2.0,
+        "V",
+        0.1,
+        1.9,
+        2.1,
+        Limit(None, 2.5, "a data sheet"),
+        "pass",
+        "as read",
+    ),
+)
 
 
 @pytest.fixture(scope="module")
@@ -166,6 +180,28 @@ def test_findings_that_are_none_are_a_plain_fault(lantern: Path, content: bytes)
         reviewkit.verify(lantern, templates=[FILES / "templates"])
 
 
+def of_one(folder: Path, item: dict[str, Any]) -> Path:
+    path = folder / "findings.json"
+    whole = {"schema": 1, "inputs": [], "review": {}, "findings": [item]}
+    path.write_text(json.dumps(whole), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("number", [1e308, -1e308, 10**400, float("nan"), float("inf")])
+@pytest.mark.parametrize("name", ["value", "uncertainty", "low", "high"])
+def test_numbers_beyond_all_reason_are_a_plain_fault(tmp_path: Path, number: Any, name: str) -> None:
+    path = of_one(tmp_path, BASE.to_dict() | {"value": 2.0, name: number})
+    with pytest.raises(InputError, match=name):
+        published.read(path)
+
+
+def test_a_number_beyond_all_reason_in_a_list_does_not_stand(tmp_path: Path) -> None:
+    (read,) = published.read(of_one(tmp_path, BASE.to_dict() | {"value": [10**400]})).findings
+    check = standing.Check("lamp.reading", read, replace(BASE, value=[1.0]))
+    assert not check.stands
+    assert check.text
+
+
 def test_a_folder_without_a_review_is_a_plain_fault(tmp_path: Path) -> None:
     result = call(tmp_path)
     assert result.exit_code == 2
@@ -175,22 +211,6 @@ def test_a_folder_without_a_review_is_a_plain_fault(tmp_path: Path) -> None:
 def test_text_of_a_stranger_does_not_steer_the_terminal() -> None:
     item = Finding("lamp.\x1b[2J", "reading", value="\x1b]0;title\x07")
     assert "\x1b" not in standing.Check(item.key, item, None).text
-
-
-BASE = Finding(
-    *(
-        "lamp.reading",
-        "reading",
-        2.0,
-        "V",
-        0.1,
-        1.9,
-        2.1,
-        Limit(None, 2.5, "a data sheet"),
-        "pass",
-        "as read",
-    ),
-)
 
 
 @pytest.mark.parametrize(
