@@ -65,12 +65,27 @@ def start(folder: Path, name: str, templates: tuple[Path, ...]) -> None:
 @_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
 @click.option("--single-file", is_flag=True, help="Also write NAME/NAME.html: all pages in one, to mail.")
+@click.option(
+    "--stills", is_flag=True, help="Also write NAME/stills/: pictures for a video. Needs a browser."
+)
+@click.option("--browser", default="", metavar="PROGRAM", help="What draws the stills. Default: Chromium.")
 @_templates
-def run(folders: tuple[Path, ...], out: Path, single_file: bool, templates: tuple[Path, ...]) -> None:
+def run(
+    folders: tuple[Path, ...],
+    out: Path,
+    single_file: bool,
+    stills: bool,
+    browser: str,
+    templates: tuple[Path, ...],
+) -> None:
     """Run whole reviews: notebooks executed, findings collected, pages published."""
     from reviewkit import commands
 
-    _report(commands.run(*folders, out=out, templates=templates, single_file=single_file))
+    _report(
+        commands.run(
+            *folders, out=out, templates=templates, single_file=single_file, stills=stills, browser=browser
+        )
+    )
 
 
 @main.command()

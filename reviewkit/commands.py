@@ -22,6 +22,7 @@ from reviewkit import (
     sections,
     site,
 )
+from reviewkit import stills as drawing
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.finding import PLOTLY_MIME, Findings
 from reviewkit.progress import Bar
@@ -115,6 +116,8 @@ def run(
     templates: Iterable[str | Path] = (),
     executor: Executor | None = None,
     single_file: bool = False,
+    stills: bool = False,
+    browser: str | Path = "",
 ) -> tuple[Published, ...]:
     """Run whole reviews and publish them.
 
@@ -130,6 +133,10 @@ def run(
         What runs the notebooks.
     single_file : bool
         Whether to write all pages of each review into one file as well, to be mailed.
+    stills : bool
+        Whether to draw pictures for a video as well.
+    browser : str or pathlib.Path
+        The program that draws them. Default: the first browser found.
 
     Returns
     -------
@@ -143,8 +150,10 @@ def run(
         Everything wrong with the review files, before anything is run. Or, once the other reviews are
         published, what is wrong with the authors' own words.
     """
+    program = drawing.browser(browser) if stills else None
     parts = sections.discover(Path(folder) for folder in templates)
     files = intake.read(folders, parts, reserved=(site.ASSETS,))
+    intake.films(files)
     done: list[Published] = []
     faults: list[InputError] = []
     with publish.site(Path(out)) as place:
@@ -153,7 +162,7 @@ def run(
             editions.carry(place / file.name, folder, edition=file.review.edition)
         for ended in runner.run(staged, parts, executor=executor, progress=Bar()):
             with gathered(faults):
-                done.append(_publish(ended, place, single_file=single_file))
+                done.append(_publish(ended, place, single_file=single_file, program=program))
         site.write_shelf(place)
     if faults:
         raise Faults(faults)
@@ -161,13 +170,24 @@ def run(
     return tuple(sorted(done, key=lambda item: order[item.review.file.folder]))
 
 
-def _publish(ended: Reviewed, out: Path, *, single_file: bool) -> Published:
-    site.write_review(ended)
+def _publish(ended: Reviewed, out: Path, *, single_file: bool, program: Path | None) -> Published:
+    faults: list[InputError] = list(ended.strange_chapters())
+    with gathered(faults):
+        site.write_review(ended)
+    if faults:
+        raise Faults(faults)
     evidence.write(ended)
     if single_file:
         pages = [result.page for result in ended.sections]
         site.join(ended.staged, ended.file.name, sections=pages, carried=evidence.ZIP)
-    return Published(ended, publish.put(ended.staged, out, ended.file.name, good=not ended.failed))
+    # A browser at fault costs the pictures, not the review.
+    with gathered(faults):
+        if program and not ended.failed:
+            drawing.add(ended, program=program)
+    published = Published(ended, publish.put(ended.staged, out, ended.file.name, good=not ended.failed))
+    if faults:
+        raise Faults(faults)
+    return published
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ MACHINERY = (
     {"results"},
     {"runner", "intake", "editions", "outline", "bench_sheet", "crate", "standing"},
     {"site", "progress", "publish", "evidence"},
-    {"comparison", "verification"},
+    {"comparison", "stills", "verification"},
     {"commands"},
     {"cli"},
 )
@@ -46,6 +46,7 @@ HEAVY = {
     "uncertainties": {"uncertainty", "worked"},
     "yaml": {"yaml_file"},
     "click": {"cli"},
+    "playwright": {"stills"},
 }
 
 
