@@ -374,6 +374,13 @@ def test_a_clock_that_was_never_set_is_told(tmp_path: Path) -> None:
         put(tmp_path, "Time,U (V)\n9999-12-31 23:59:58,3.5\n9999-12-31 23:59:59,3.6\n")
 
 
+def test_gaps_are_told_in_a_sentence_that_says_nothing_twice() -> None:
+    one = logs.LogReport(rows=9, gaps=(logs.Gap(10.0, 78.0),))
+    assert one.sentences() == ("1 gap without rows, 68\u00a0s long.",)
+    two = logs.LogReport(rows=9, gaps=(logs.Gap(10.0, 78.0), logs.Gap(100.0, 136.0)))
+    assert two.sentences() == ("2 gaps without rows, together 104\u00a0s, the longest 68\u00a0s.",)
+
+
 # Leads
 
 

@@ -115,18 +115,20 @@ class LogReport:
             if count
         ]
         if self.gaps:
-            longest = max(gap.length_s for gap in self.gaps)
-            said.append(
-                f"{len(self.gaps)} {'gap' if len(self.gaps) == 1 else 'gaps'} without rows, together "
-                f"{wording.quantity(self.gap_time_s, None, 's')}, the longest "
-                f"{wording.quantity(longest, None, 's')}."
-            )
+            said.append(self._gap_sentence())
         said += [
             f"The clock was set {'forward' if change.step_s > 0 else 'back'} by "
             f"{wording.quantity(abs(change.step_s), None, 's')}; taken out of the times."
             for change in self.clock_changes
         ]
         return (*said, *self.notes)
+
+    def _gap_sentence(self) -> str:
+        longest = wording.quantity(max(gap.length_s for gap in self.gaps), None, "s")
+        if len(self.gaps) == 1:
+            return f"1 gap without rows, {longest} long."
+        together = wording.quantity(self.gap_time_s, None, "s")
+        return f"{len(self.gaps)} gaps without rows, together {together}, the longest {longest}."
 
 
 def _rows(count: int) -> str:

@@ -19,7 +19,6 @@ from reviewkit.logs.layout import WHITESPACE, Layout
 _HEAD_BYTES = 1 << 18
 _LONGEST_LINE = 100_000
 _LONG_BYTES = 1 << 20
-_LINE_END = re.compile(r"\r\n|\n|\r")
 
 
 @dataclass(frozen=True)
@@ -108,7 +107,7 @@ def _open_text(place: Path, file: str, head: bytes) -> Source:
     text = head.decode(encoding, errors="ignore" if not whole else "replace").removeprefix("\ufeff")
     if not text.strip():
         files.content(place, file=file, error=LogError)
-    lines = _LINE_END.split(text)
+    lines = _lines(text)
     if max(map(len, lines)) > _LONGEST_LINE:
         raise LogError(
             f"a line is longer than {_LONGEST_LINE:,} characters".replace(",", " "),
@@ -118,6 +117,11 @@ def _open_text(place: Path, file: str, head: bytes) -> Source:
         )
     found = _needed(layouts.of_lines(lines if whole else lines[:-1]), file)
     return Source(file, found, lambda wanted: _read_text(place, file, encoding, found, wanted))
+
+
+def _lines(text: str) -> list[str]:
+    """Split at line ends of any system, and at nothing else."""
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
 def _refuse_nul(place: Path, file: str, encoding: str) -> None:
@@ -181,7 +185,7 @@ def _all_columns(place: Path, encoding: str, found: Layout) -> pd.DataFrame:
 
 def _line_by_line(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
     data = files.content(place, file=file, error=LogError)
-    lines = _LINE_END.split(data.decode(encoding, errors="replace").removeprefix("\ufeff"))
+    lines = _lines(data.decode(encoding, errors="replace").removeprefix("\ufeff"))
     cut = bool(lines[-1].strip()) and _looks_cut(lines[-1], found, wanted)
     body = lines[found.first_row : -1 if cut else None]
     rows = [layouts.split(line, found.delimiter) for line in body if line.strip()]
@@ -204,7 +208,7 @@ def _is_cut_off(place: Path, encoding: str, found: Layout, wanted: Sequence[int]
     text = tail.decode(
         "utf-16-le" if encoding == "utf-16" else encoding.replace("-sig", ""), errors="replace"
     )
-    last = _LINE_END.split(text)[-1]
+    last = _lines(text)[-1]
     return bool(last.strip()) and _looks_cut(last, found, wanted)
 
 
