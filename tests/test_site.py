@@ -102,7 +102,7 @@ def test_a_failed_section_is_marked_on_both_pages(tmp_path: Path) -> None:
 
 def test_the_summary_says_what_is_outside_what_is_unsure_and_what_is_missing(tmp_path: Path) -> None:
     page = (_written(tmp_path) / "alder" / "index.html").read_text(encoding="utf-8")
-    assert "Of three findings that can be judged, one is within it." in page
+    assert "Of three findings that can be judged, one is within its limit." in page
     assert "Outside: current after" in page
     assert "The meter can’t tell: peak voltage" in page
     assert "Pull the cable when the charge is done." in page

@@ -96,8 +96,8 @@ def _verdicts(record: Record) -> Iterator[str]:
 
 def _within(inside: int, judged: int) -> str:
     if inside == judged:
-        return "all are within it" if judged > 1 else "it is within it"
-    return f"{_number(inside)} {'is' if inside == 1 else 'are'} within it"
+        return "all are within their limits" if judged > 1 else "it is within its limit"
+    return f"{_number(inside)} {'is within its limit' if inside == 1 else 'are within their limits'}"
 
 
 def _named(items: Sequence[Finding]) -> str:
