@@ -116,6 +116,8 @@ def check(folders: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
     if faults:
         _say_faults(faults)
         click.get_current_context().exit(INPUT_AT_FAULT)
+    for remark in commands.remarks(*folders):
+        click.echo(f"To look at: {remark}")
     click.echo("Nothing at fault.")
 
 

@@ -254,12 +254,13 @@ def compare(
     if template is None:
         raise InputError("there is no template that compares in the folders of templates")
     reviews = run(first, second, out=out, templates=templates, executor=executor)
-    called = "-and-".join(item.review.file.name for item in reviews)
+    called = site.beside(*(item.review.file.name for item in reviews))
     with publish.site(Path(out)) as place:
         staged = publish.stage(place, called)
         pair = [(item.review.file, item.place.name) for item in reviews]
         result = comparison.made(template, pair, place, staged)
         result_place = publish.put(staged, place, called, good=result.ok)
+        site.write_shelf(place)
     return SideBySide(reviews, result, result_place)
 
 
@@ -280,3 +281,24 @@ def check(*folders: str | Path, templates: Iterable[str | Path] = ()) -> tuple[I
     """
     parts = sections.discover(Path(folder) for folder in templates)
     return tuple(intake.faults(folders, parts))
+
+
+def remarks(*folders: str | Path) -> tuple[str, ...]:
+    """Return what is no fault but worth a look: numbers in the authors' words that no finding stands behind.
+
+    Parameters
+    ----------
+    *folders : str or pathlib.Path
+        Review folders.
+
+    Raises
+    ------
+    InputError
+        If an author's words can't be read as text.
+    """
+    return tuple(
+        f"{Path(folder).name}/words.md, line {typed.line}: '{typed.text}' is typed by hand; "
+        "a placeholder such as {charge.plateau_current} stays right when the data change."
+        for folder in folders
+        for typed in site.hand_typed(Path(folder))
+    )

@@ -97,6 +97,15 @@ def test_check_of_a_good_folder_says_so(bench: Path) -> None:
     assert (result.exit_code, result.stdout) == (0, "Nothing at fault.\n")
 
 
+def test_check_points_out_numbers_typed_by_hand(bench: Path) -> None:
+    words = "It gives {lamp.reading}, about 400 lx, for 3 h.\n"
+    (bench / "lantern" / "words.md").write_text(words, encoding="utf-8")
+    result = call("check", "lantern", *KIT)
+    assert result.exit_code == 0
+    assert "lantern/words.md, line 1: '3 h' is typed by hand" in result.stdout
+    assert "lamp.reading" not in result.stdout.split("placeholder")[0]
+
+
 def test_start_makes_a_folder_that_check_accepts(bench: Path) -> None:
     result = call("start", "night-lamp", *KIT)
     assert result.exit_code == 0

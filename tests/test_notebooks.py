@@ -94,7 +94,8 @@ def test_storing_leaves_out_what_differs_from_run_to_run() -> None:
             "language_info": {"name": "python", "version": "3.12.1"},
         }
     )
-    shown = nbformat.v4.new_output("display_data", {"text/plain": "4.2 V", "application/vnd.some-figure+json": {}})
+    data = {"text/plain": "4.2 V", "application/vnd.some-figure+json": {}}
+    shown = nbformat.v4.new_output("display_data", data)
     noise = nbformat.v4.new_output("stream", name="stderr", text="42 %")
     told = nbformat.v4.new_code_cell("show()", metadata={"tags": [CHECKED], "execution": {"began": "now"}})
     path = nbformat.v4.new_code_cell("print(place)")

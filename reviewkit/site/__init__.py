@@ -5,11 +5,15 @@ from reviewkit.site.context import Link, PageContext
 from reviewkit.site.exporter import rendered
 from reviewkit.site.joined import join
 from reviewkit.site.pages import write_comparison, write_review, write_shelf
+from reviewkit.site.shelf import beside
+from reviewkit.site.words import hand_typed
 
 __all__ = [
     "ASSETS",
     "Link",
     "PageContext",
+    "beside",
+    "hand_typed",
     "join",
     "rendered",
     "write_comparison",

@@ -15,7 +15,7 @@ from reviewkit.site import assets, exporter, words
 from reviewkit.site.context import Link, PageContext
 from reviewkit.site.described import described
 from reviewkit.site.disclosure import about_sample, disclosure
-from reviewkit.site.shelf import shelf
+from reviewkit.site.shelf import comparisons, shelf
 
 _HOME = "index.html"
 _EMPTY: dict[str, Any] = {"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
@@ -166,7 +166,12 @@ def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:
     assets.write_charts(out, assets.charts_source(charts_script))
     columns, reviews = shelf(out)
     page = PageContext(title="All reviews")
-    _write(out / _HOME, exporter.template("list.html.j2", page, columns=columns, reviews=reviews))
+    _write(
+        out / _HOME,
+        exporter.template(
+            "list.html.j2", page, columns=columns, reviews=reviews, comparisons=comparisons(out)
+        ),
+    )
 
 
 def _write(path: Path, text: str) -> None:

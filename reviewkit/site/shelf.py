@@ -10,6 +10,7 @@ from typing import Any
 
 from reviewkit.finding import Finding
 from reviewkit.records import JSON_FILE
+from reviewkit.site.context import Link
 from reviewkit.wording import number
 
 
@@ -46,6 +47,25 @@ def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
     keys = _key_figures(names, (whole for _, whole in wholes))
     rows = [_row(name, whole, keys) for name, whole in wholes]
     return list(keys.values()), sorted(rows, key=lambda row: row.title.lower())
+
+
+def comparisons(out: Path) -> list[Link]:
+    """Return the pages of a published folder that show two of its reviews side by side."""
+    devices = {
+        path.parent.name: json.loads(path.read_text(encoding="utf-8"))["device"]["name"]
+        for path in _published(out)
+    }
+    pairs = ((first, second) for first in devices for second in devices)
+    return [
+        Link(f"{beside(first, second)}/index.html", f"{devices[first]} and {devices[second]}")
+        for first, second in pairs
+        if (out / beside(first, second) / "index.html").is_file()
+    ]
+
+
+def beside(first: str, second: str) -> str:
+    """Return the folder's name of the page that shows two reviews side by side."""
+    return f"{first}-and-{second}"
 
 
 def _published(out: Path) -> list[Path]:
