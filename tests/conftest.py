@@ -12,9 +12,9 @@ from visits import BROWSER, FLAGS
 collect_ignore = ["files"]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    """The system's Chromium, started once."""
+    """The system's Chromium, started once for a file: two drivers at once in one process are refused."""
     playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     with playwright.sync_playwright() as driver:
         chromium = driver.chromium.launch(executable_path=BROWSER, args=list(FLAGS))

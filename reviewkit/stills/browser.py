@@ -15,7 +15,7 @@ from reviewkit.errors import InputError
 VARIABLE = "REVIEWKIT_BROWSER"
 """Environment variable that names the browser's program."""
 
-_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
+_NAMES = ("chromium", "chromium-browser")
 _QUIET = (
     *("--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
     *("--disable-component-update", "--disable-sync"),
