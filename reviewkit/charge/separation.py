@@ -123,7 +123,13 @@ def _device(regulation: Regulation | None, record: ChargeRecord, reasons: dict[s
             "The ammeter’s burden and the leads are not declared: give `burden_ohm` and `leads_ohm`."
         )
         return None
-    doubt = Component("declared burden and leads", DECLARED_SHARE * declared, "ohm", "rectangular")
+    doubt = Component(
+        "declared burden and leads",
+        DECLARED_SHARE * declared,
+        "ohm",
+        "rectangular",
+        shared=f"{record.ammeter.label}: burden and leads",
+    )
     return difference(regulation.series_resistance, Measured(declared, "ohm", (doubt,)))
 
 

@@ -14,7 +14,7 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.clock import Clock
 from reviewkit.side_by_side.pairs import Comparison, Row
-from reviewkit.side_by_side.reading import Curve
+from reviewkit.side_by_side.reading import Curve, FloatArray
 from reviewkit.side_by_side.together import Together
 
 _DASHES = ("solid", "dash")
@@ -80,17 +80,22 @@ def _delivered(curve: Curve) -> float:
 
 
 def _name(figure: go.Figure, clock: Clock, curves: Sequence[tuple[str, Curve]]) -> None:
-    """Write each device's name beside its falling current, the sooner one to the left of its curve."""
+    """Write each device's name beside its falling current."""
     falls = [_half_way(curve) for _, curve in curves]
-    for place, (name, _) in enumerate(curves):
-        moment, height = falls[place]
-        sooner = moment == min(time for time, _ in falls)
+    _write_names(figure, [name for name, _ in curves], [(clock.at(time), amps) for time, amps in falls])
+
+
+def _write_names(figure: go.Figure, names: Sequence[str], places: Sequence[tuple[float, float]]) -> None:
+    """Write names at places of the current's panel: left of the leftmost, right of the other."""
+    leftmost = min(x for x, _ in places)
+    for name, drawn, (x, y) in zip(names, _DRAWN, places, strict=False):
+        left = x == leftmost
         figure.add_annotation(
-            text=marks.plain(f"{name}, {_DRAWN[place]}"),
+            text=marks.plain(f"{name}, {drawn}"),
             showarrow=False,
             font={"size": marks.SMALL + 1, "color": theme.INK, "family": theme.SANS},
-            **{"x": clock.at(moment), "y": height, "yref": "y2", "yanchor": "middle"},
-            **{"xanchor": "right" if sooner else "left", "xshift": -8 if sooner else 8},
+            **{"x": x, "y": y, "yref": "y2", "yanchor": "middle"},
+            **{"xanchor": "right" if left else "left", "xshift": -8 if left else 8},
         )
 
 
@@ -121,37 +126,26 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
         ["cell voltage, V", "charge current, C-rate"],
         x_axis=theme.axis("charge delivered, % of rated capacity", nticks=7),
     )
-    rows = []
+    rows, falls = [], []
     for (name, curve), capacity, dash in zip(curves, capacities, _DASHES, strict=True):
         assert capacity is not None
-        inside = (curve.current[0] >= 0) & (curve.current[0] <= _end(curve))
-        filled = 100 * curve.charge_Ah[inside] / capacity
-        volts = np.interp(curve.current[0][inside], *curve.voltage)
-        rate = curve.current[1][inside] / capacity
-        for values, axis, colour, unit in (
-            (volts, "y", theme.VOLTAGE, "V"),
-            (rate, "y2", theme.CURRENT, "C"),
-        ):
-            marks.line(
-                figure,
-                filled,
-                values,
-                name=name,
-                colour=colour,
-                unit=unit,
-                axis=axis,
-                dash=dash,
-                most=500,
-            )
-        rows.append((name, f"{capacity:g} Ah", f"{wording.number(float(filled[-1]), 0)} %"))
-        middle = int(np.flatnonzero(rate >= rate.max() / 3)[-1])
-        figure.add_annotation(
-            text=marks.plain(f"{name}, {_DRAWN[_DASHES.index(dash)]}"),
-            showarrow=False,
-            font={"size": marks.SMALL + 1, "color": theme.INK, "family": theme.SANS},
-            **{"x": float(filled[middle]), "y": float(rate[middle]), "yref": "y2", "yanchor": "middle"},
-            **{"xanchor": "right", "xshift": -8},
+        filled, volts, rate = _per_capacity(curve, capacity)
+        marks.line(figure, filled, volts, name=name, colour=theme.VOLTAGE, unit="V", dash=dash, most=500)
+        marks.line(
+            figure,
+            filled,
+            rate,
+            name=name,
+            colour=theme.CURRENT,
+            unit="C",
+            axis="y2",
+            dash=dash,
+            most=500,
         )
+        rows.append((name, f"{capacity:g} Ah", f"{wording.number(float(filled[-1]), 0)} %"))
+        last = int(np.flatnonzero(rate >= rate.max() / 2)[-1])
+        falls.append((float(filled[last]), float(rate[last])))
+    _write_names(figure, [name for name, _ in curves], falls)
     figure.update_layout(yaxis2={"rangemode": "tozero"})
     return Chart(
         "compare-per-capacity",
@@ -162,6 +156,13 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
         pd.DataFrame(rows, columns=["device", "rated capacity", "charge delivered"]),
         ("charge.delivered",),
     )
+
+
+def _per_capacity(curve: Curve, capacity_Ah: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return charge [% of capacity], cell voltage [V] and C-rate of the main charge."""
+    inside = (curve.current[0] >= 0) & (curve.current[0] <= _end(curve))
+    volts = np.interp(curve.current[0][inside], *curve.voltage)
+    return 100 * curve.charge_Ah[inside] / capacity_Ah, volts, curve.current[1][inside] / capacity_Ah
 
 
 def compare_differences(comparison: Comparison) -> Chart | Absent:

@@ -173,9 +173,11 @@ def _intervals(first: Finding, second: Finding) -> tuple[bool, str]:
     """Compare what has an interval only, or a bare count."""
     low_a, high_a = _ends(first)
     low_b, high_b = _ends(second)
+    counted = low_a == high_a and low_b == high_b
     if high_a < low_b or high_b < low_a:
-        return True, "they differ: their intervals don’t overlap"
-    if low_a == high_a == low_b == high_b:
+        words = f"{first.text} against {second.text}" if counted else "they differ: no overlap"
+        return True, words
+    if counted:
         return False, "the same"
     return False, "the meters can’t tell them apart: their intervals overlap"
 
