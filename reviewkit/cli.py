@@ -69,23 +69,19 @@ def start(folder: Path, name: str, templates: tuple[Path, ...]) -> None:
     "--stills", is_flag=True, help="Also write NAME/stills/: pictures for a video. Needs a browser."
 )
 @click.option("--browser", default="", metavar="PROGRAM", help="What draws the stills. Default: Chromium.")
+@click.option(
+    "--charts-script",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A smaller build of the script that draws the charts.",
+)
 @_templates
-def run(
-    folders: tuple[Path, ...],
-    out: Path,
-    single_file: bool,
-    stills: bool,
-    browser: str,
-    templates: tuple[Path, ...],
-) -> None:
+def run(folders: tuple[Path, ...], **options: Any) -> None:
     """Run whole reviews: notebooks executed, findings collected, pages published."""
     from reviewkit import commands
 
-    _report(
-        commands.run(
-            *folders, out=out, templates=templates, single_file=single_file, stills=stills, browser=browser
-        )
-    )
+    # The options are named as the function's own.
+    _report(commands.run(*folders, **options))
 
 
 @main.command()

@@ -118,6 +118,7 @@ def run(
     single_file: bool = False,
     stills: bool = False,
     browser: str | Path = "",
+    charts_script: str | Path | None = None,
 ) -> tuple[Published, ...]:
     """Run whole reviews and publish them.
 
@@ -137,6 +138,8 @@ def run(
         Whether to draw pictures for a video as well.
     browser : str or pathlib.Path
         The program that draws them. Default: the first browser found.
+    charts_script : str or pathlib.Path, optional
+        A smaller build of the charts' script, to be shared by the pages in place of plotly's own.
 
     Returns
     -------
@@ -150,7 +153,11 @@ def run(
         Everything wrong with the review files, before anything is run. Or, once the other reviews are
         published, what is wrong with the authors' own words.
     """
-    program = drawing.browser(browser) if stills else None
+    extras = _Extras(
+        single_file=single_file,
+        program=drawing.browser(browser) if stills else None,
+        charts_script=site.charts_source(Path(charts_script)) if charts_script else None,
+    )
     parts = sections.discover(Path(folder) for folder in templates)
     files = intake.read(folders, parts, reserved=(site.ASSETS,))
     intake.films(files)
@@ -162,28 +169,38 @@ def run(
             editions.carry(place / file.name, folder, edition=file.review.edition)
         for ended in runner.run(staged, parts, executor=executor, progress=Bar()):
             with gathered(faults):
-                done.append(_publish(ended, place, single_file=single_file, program=program))
-        site.write_shelf(place)
+                done.append(_publish(ended, place, extras))
+        site.write_shelf(place, charts_script=extras.charts_script)
     if faults:
         raise Faults(faults)
     order = {file.folder: number for number, file in enumerate(files)}
     return tuple(sorted(done, key=lambda item: order[item.review.file.folder]))
 
 
-def _publish(ended: Reviewed, out: Path, *, single_file: bool, program: Path | None) -> Published:
+@dataclass(frozen=True)
+class _Extras:
+    """What is wanted of the pages beyond themselves."""
+
+    single_file: bool
+    program: Path | None
+    charts_script: Path | None
+
+
+def _publish(ended: Reviewed, out: Path, extras: _Extras) -> Published:
     faults: list[InputError] = list(ended.strange_chapters())
+    script = extras.charts_script
     with gathered(faults):
-        site.write_review(ended)
+        site.write_review(ended, charts_script=script)
     if faults:
         raise Faults(faults)
     evidence.write(ended)
-    if single_file:
+    if extras.single_file:
         pages = [result.page for result in ended.sections]
-        site.join(ended.staged, ended.file.name, sections=pages, carried=evidence.ZIP)
+        site.join(ended.staged, ended.file.name, sections=pages, carried=evidence.ZIP, charts_script=script)
     # A browser at fault costs the pictures, not the review.
     with gathered(faults):
-        if program and not ended.failed:
-            drawing.add(ended, program=program)
+        if extras.program and not ended.failed:
+            drawing.add(ended, program=extras.program, charts_script=script)
     published = Published(ended, publish.put(ended.staged, out, ended.file.name, good=not ended.failed))
     if faults:
         raise Faults(faults)

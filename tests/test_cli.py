@@ -97,6 +97,22 @@ def test_check_of_a_good_folder_says_so(bench: Path) -> None:
     assert (result.exit_code, result.stdout) == (0, "Nothing at fault.\n")
 
 
+def test_a_charts_script_of_the_authors_own_is_shared_by_the_pages(bench: Path) -> None:
+    (bench / "small.js").write_text("// a smaller build", encoding="utf-8")
+    result = call("run", "lantern", "--charts-script", "small.js", *KIT)
+    assert result.exit_code == 0
+    (script,) = (bench / "site" / "assets").glob("charts-*.js")
+    assert script.read_text(encoding="utf-8") == "// a smaller build"
+    assert script.name in (bench / "site" / "lantern" / "index.html").read_text(encoding="utf-8")
+
+
+def test_a_charts_script_that_is_not_there_is_said_before_anything_runs(bench: Path) -> None:
+    result = call("run", "lantern", "--charts-script", "nowhere.js", *KIT)
+    assert result.exit_code == 2
+    assert "no such file 'nowhere.js'" in result.stderr
+    assert not (bench / "site").exists()
+
+
 def test_check_points_out_numbers_typed_by_hand(bench: Path) -> None:
     words = "It gives {lamp.reading}, about 400 lx, for 3 h.\n"
     (bench / "lantern" / "words.md").write_text(words, encoding="utf-8")

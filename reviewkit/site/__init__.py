@@ -1,6 +1,7 @@
 """Published pages: a review's own, one for each section, and the list of all reviews."""
 
 from reviewkit.site.assets import FOLDER as ASSETS
+from reviewkit.site.assets import charts_source
 from reviewkit.site.context import Link, PageContext
 from reviewkit.site.exporter import rendered
 from reviewkit.site.joined import join
@@ -13,6 +14,7 @@ __all__ = [
     "Link",
     "PageContext",
     "beside",
+    "charts_source",
     "hand_typed",
     "join",
     "rendered",

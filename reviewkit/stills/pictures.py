@@ -62,7 +62,7 @@ def _on_each_run(key: str, found: dict[str, Finding]) -> dict[str, Finding]:
     }
 
 
-def add(reviewed: Reviewed, *, program: Path) -> tuple[Path, ...]:
+def add(reviewed: Reviewed, *, program: Path, charts_script: Path | None = None) -> tuple[Path, ...]:
     """Write the pictures of a review beside its pages.
 
     Parameters
@@ -71,6 +71,8 @@ def add(reviewed: Reviewed, *, program: Path) -> tuple[Path, ...]:
         With its pages written.
     program : pathlib.Path
         The browser.
+    charts_script : pathlib.Path, optional
+        As given to `site.write_review`.
 
     Returns
     -------
@@ -82,7 +84,7 @@ def add(reviewed: Reviewed, *, program: Path) -> tuple[Path, ...]:
     InputError
         If the browser does not do its work.
     """
-    assets.write_charts(reviewed.staged.parent, assets.charts_source())
+    assets.write_charts(reviewed.staged.parent, assets.charts_source(charts_script))
     # A notebook has a loop of its own running, in which the browser's driver may not wait.
     with ThreadPoolExecutor(1) as aside:
         return aside.submit(_all, reviewed, program).result()
