@@ -163,3 +163,12 @@ def test_nothing_logged_leaves_every_finding_not_tested():
     findings = charge.separate_all(charge.analyse([]), ChargeInputs()).findings()
     assert {item.verdict for item in findings} == {"not tested"}
     assert all(item.note for item in findings)
+
+
+def test_every_finding_of_a_run_leads_back_to_its_logs():
+    result = analysed("alder")
+    logged = replace(result, record=replace(result.record, inputs=("v.csv", "i.csv")))
+    apart = charge.Separations(charge.ChargeResults((logged,)), (told_apart("alder"),))
+    found = {item.key: item.inputs for item in apart.findings() if item.value is not None}
+    assert found["charge.ended_by"] == ("v.csv", "i.csv")
+    assert set(found.values()) == {("v.csv", "i.csv")}

@@ -34,13 +34,18 @@ COMPARED = {
 """What is compared between sources."""
 
 
-def of_run(run: ChargeResult, apart: Separation, meters: PortMeters) -> list[Finding]:
-    """Return what one run says about rig, source and other cells, under short keys."""
+def of_run(
+    run: ChargeResult, apart: Separation, meters: PortMeters, *, alike: bool | None = None
+) -> list[Finding]:
+    """Return what one run says about rig, source and other cells, under short keys.
+
+    `alike` says whether all sources end the charge alike; None with a single one.
+    """
     found = [
         *_regulation(apart),
         _without_rig(run, apart),
         _other_cells(apart),
-        _ended_by(run, None),
+        _ended_by(run, alike),
         _drawn(run, meters),
         _efficiency(run, meters),
     ]
@@ -183,8 +188,7 @@ def compare(runs: Sequence[ChargeResult]) -> tuple[sources.SameOrNot, ...]:
     )
 
 
-def ended_by_with(runs: Sequence[ChargeResult]) -> list[Finding]:
-    """Return who ends the charge for each run, knowing whether all sources end it alike."""
+def end_alike(runs: Sequence[ChargeResult]) -> bool | None:
+    """Return whether all sources end the charge alike; None where there is nothing to compare."""
     ends = [row for row in compare(runs) if row.quantity in ("termination current", "hold voltage")]
-    alike = all(row.same for row in ends) if len(runs) > 1 and ends else None
-    return [_ended_by(run, alike) for run in runs]
+    return all(row.same for row in ends) if ends else None

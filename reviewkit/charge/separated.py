@@ -44,11 +44,8 @@ class Separations:
                     for name, (label, unit) in rig_findings.LABELS.items()
                 )
             )
-        ended = rig_findings.ended_by_with(self.results.runs)
-        per_run = [
-            [end if item.key == end.key else item for item in rig_findings.of_run(run, apart, self.meters)]
-            for (run, apart), end in zip(self.runs, ended, strict=True)
-        ]
+        alike = rig_findings.end_alike(self.results.runs)
+        per_run = [rig_findings.of_run(run, apart, self.meters, alike=alike) for run, apart in self.runs]
         together = rig_findings.across(self.results.runs)
         if self.results.only:
             return ChargeFindings((*keyed(per_run[0], self.results.only).items, *together))
