@@ -5,11 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import Any, BinaryIO
 
-from reviewkit import crate
-from reviewkit.errors import InputError
+from reviewkit import crate, inputs_seen
+from reviewkit.errors import Faults, InputError, add, gathered
+from reviewkit.inputs_seen import Fingerprint
 from reviewkit.records import CSV_FILE, JSON_FILE
 from reviewkit.results import NOTEBOOKS, Reviewed
 from reviewkit.review import FILE, ReviewFile
@@ -31,22 +33,30 @@ def write(reviewed: Reviewed) -> None:
 
     Raises
     ------
-    InputError
-        If a file of the review folder is not what it was when the sections read it.
+    Faults
+        An error for each file of the review folder that is not what it was before the sections read it.
     """
     found = json.loads((reviewed.staged / JSON_FILE).read_text(encoding="utf-8"))
-    sums = {item["path"]: item["sha256"] for item in found["inputs"]}
-    entries = []
+    entries: list[crate.Entry] = []
+    faults: list[InputError] = []
     with zipfile.ZipFile(reviewed.staged / ZIP, "w") as archive:
         for name, source, about in sorted(_files(reviewed)):
-            raw = name.startswith(f"{RAW}/")
-            digest, size = _pack(archive, name, source)
-            if raw and digest != sums[name.removeprefix(f"{RAW}/")]:
-                problem = "the file has changed while the review was run"
-                raise InputError(problem, file=source.name, remedy="Run the review again.")
-            entries.append(crate.Entry(name, about, digest, size, raw))
+            with gathered(faults):
+                digest, size = _pack(archive, name, source)
+                entries.append(crate.Entry(name, about, digest, size, name.startswith(f"{RAW}/")))
         text = crate.metadata(reviewed.file, entries, found["made_with"])
         archive.writestr(_item(crate.FILE), text.encode())
+    add(faults, inputs_seen.changed(_seen(found), _raw_sums(entries)))
+    if faults:
+        raise Faults(faults)
+
+
+def _seen(found: Mapping[str, Any]) -> list[Fingerprint]:
+    return [Fingerprint(**item) for item in found["inputs"]]
+
+
+def _raw_sums(entries: Iterable[crate.Entry]) -> dict[str, str]:
+    return {entry.path.removeprefix(f"{RAW}/"): entry.sha256 for entry in entries if entry.raw}
 
 
 def raw_files(file: ReviewFile) -> list[str]:
@@ -71,12 +81,19 @@ def _files(reviewed: Reviewed) -> Iterator[tuple[str, Path, str]]:
 def _pack(archive: zipfile.ZipFile, name: str, source: Path) -> tuple[str, int]:
     """Add a file as it is; return its SHA-256 and its size in bytes."""
     digest, size = hashlib.sha256(), 0
-    with source.open("rb") as plain, archive.open(_item(name), "w", force_zip64=False) as packed:
+    with _opened(source, name) as plain, archive.open(_item(name), "w", force_zip64=False) as packed:
         while part := plain.read(_CHUNK):
             digest.update(part)
             size += len(part)
             packed.write(part)
     return digest.hexdigest(), size
+
+
+def _opened(source: Path, name: str) -> BinaryIO:
+    try:
+        return source.open("rb")
+    except OSError as error:
+        raise inputs_seen.unreadable(name.removeprefix(f"{RAW}/"), error) from error
 
 
 def _item(name: str) -> zipfile.ZipInfo:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from reviewkit import chapters, film, review, sections
-from reviewkit.errors import Faults, InputError, ReviewFileError, add
+from reviewkit import chapters, film, inputs_seen, review, sections
+from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
 from reviewkit.review import ReviewFile
 from reviewkit.template import Section
 
@@ -14,7 +14,7 @@ from reviewkit.template import Section
 def read(
     folders: Sequence[str | Path], parts: Sequence[Section], *, reserved: Iterable[str] = ()
 ) -> list[ReviewFile]:
-    """Return the review files of all folders.
+    """Return the review files of all folders, with the fingerprints of the files that they name.
 
     Parameters
     ----------
@@ -35,7 +35,11 @@ def read(
     files = []
     for folder in folders:
         own: list[InputError] = []
+        early = inputs_seen.there(Path(folder), (review.FILE, chapters.FILE))
         file = _bound(Path(folder), parts, own)
+        with gathered(own):
+            # Two were read by now: they are to be what was read.
+            own += inputs_seen.changed(file.seen, early) if file else ()
         found += _named(own, folder, folders)
         files += [file] if file else []
     _distinct(files, reserved, found)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import hashlib
 import json
 import platform
 from collections.abc import Iterable, Mapping
@@ -49,7 +48,7 @@ def write(
         "review": review.review.model_dump(),
         "declared": _declared(review),
         "made_with": made_with(),
-        "inputs": [_fingerprint(review.folder, name) for name in review.files],
+        "inputs": [item.to_dict() for item in review.seen],
         "sections": list(sections),
         "findings": [item.to_dict() for item in items],
     }
@@ -70,12 +69,6 @@ def made_with() -> dict[str, Any]:
         "python": platform.python_version(),
         "libraries": {name: metadata.version(name) for name in _LIBRARIES},
     }
-
-
-def _fingerprint(folder: Path, name: str) -> dict[str, Any]:
-    with (folder / name).open("rb") as stream:
-        digest = hashlib.file_digest(stream, "sha256").hexdigest()
-    return {"path": name, "sha256": digest, "bytes": (folder / name).stat().st_size}
 
 
 _COLUMNS = (

@@ -9,14 +9,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from pydantic import Field, model_validator
 
-from reviewkit import chapters, validation, yaml_file
+from reviewkit import chapters, inputs_seen, validation, yaml_file
 from reviewkit.chapters import Chapter
 from reviewkit.errors import InputError, ReviewFileError, gathered
+from reviewkit.inputs_seen import Fingerprint
 from reviewkit.validation import Block, Celsius, Percent
 
 FILE = "review.yaml"
@@ -115,6 +117,11 @@ class ReviewFile:
     review: About
     files: tuple[str, ...]
     chapters: tuple[Chapter, ...] = ()
+
+    @cached_property
+    def seen(self) -> tuple[Fingerprint, ...]:
+        """Fingerprints of `files`, taken once: when they are first asked for, before a section reads any."""
+        return inputs_seen.fingerprints(self.folder, self.files)
 
     @property
     def name(self) -> str:

@@ -18,7 +18,7 @@ ROOT = Path(reviewkit.__file__).parent
 
 # A module may import from rows below its own, and from its own row only where the row says so.
 MACHINERY = (
-    {"yaml_file", "parameters", "scrub", "kernel", "archive", "published", "chapters"},
+    {"yaml_file", "parameters", "scrub", "kernel", "archive", "published", "chapters", "inputs_seen"},
     {"review", "execute", "harvest"},
     {"template", "records", "data_files", "film"},
     {"sections"},
