@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import stat
 from pathlib import Path, PurePosixPath
 
 from reviewkit.errors import InputError
@@ -46,11 +47,24 @@ def locate(path: str, *, folder: Path = Path(), error: type[InputError] = InputE
         if not found.is_relative_to(folder.resolve()):
             raise error("the link leads out of the review folder", file=path, remedy="Copy the file into it.")
         if not found.is_file():
-            problem = "this is a folder" if found.is_dir() else "there is no such file"
-            raise error(problem, file=path, remedy="Check the name, and that the file lies there.")
+            raise error(_no_file(found), file=path, remedy="Check the name, and that the file lies there.")
     except OSError as failure:
         raise error(f"the file cannot be opened ({failure.strerror})", file=path) from failure
     return found
+
+
+def _no_file(place: Path) -> str:
+    if place.is_dir():
+        return "this is a folder"
+    return "this is no file but a device or a pipe" if place.exists() else "there is no such file"
+
+
+def is_plain(place: Path) -> bool:
+    """Whether there is a file, by itself or through links, that can be read without waiting for anyone."""
+    try:
+        return stat.S_ISREG(place.stat().st_mode)
+    except (OSError, ValueError):
+        return False
 
 
 def content(place: Path, *, file: str, error: type[InputError] = InputError) -> bytes:
@@ -68,6 +82,37 @@ def content(place: Path, *, file: str, error: type[InputError] = InputError) -> 
     if not data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise error("the file is empty", file=file, remedy="Export it again from the meter.")
     return data
+
+
+_FOREIGN = (
+    (b"%PDF", "a PDF document"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
+    (b"GIF8", "a picture"),
+    (b"\x1f\x8b", "a packed file"),
+    (b"BZh", "a packed file"),
+    (b"7z\xbc\xaf", "a packed file"),
+    (b"Rar!", "a packed file"),
+    (b"SQLite format 3", "a database"),
+    (b"{\\rtf", "a written document"),
+    (b"<!doctype", "a web page"),
+    (b"<html", "a web page"),
+    (b"<?xml", "an XML file"),
+    (b"{", "a JSON file"),
+)
+_CONTROL = frozenset(map(chr, range(32))) - set("\t\n\r\v\f\x1a\x1b")
+_MOST_CONTROL = 0.01
+
+
+def foreign(head: bytes) -> str:
+    """Return what a file is that can be no table, such as "a picture", by its first bytes; else ""."""
+    start = head[:200].lstrip(b"\xef\xbb\xbf \t\r\n").lower()
+    return next((what for mark, what in _FOREIGN if start.startswith(mark.lower())), "")
+
+
+def is_text(text: str) -> bool:
+    """Whether what was decoded reads as text: hardly a control character among its letters."""
+    return sum(letter in _CONTROL for letter in text) <= _MOST_CONTROL * len(text)
 
 
 def kind(head: bytes) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from reviewkit import headers
@@ -101,9 +101,28 @@ def choose(layout: Layout, entry: LogBlock, quantity: str) -> Chosen:
     taken = {time, day}
     unit_column = _by_name(layout, UNIT_NAMES, taken)
     value = _value(layout, entry, quantity, {*taken, unit_column}, unit_column)
+    _refuse_split_numbers(layout, entry, value)
     unit, unit_column, notes = units_found.unit_of(layout, entry, quantity, value, unit_column)
     time_unit = units_found.own_unit(layout, time)
     return Chosen(time, value, day, unit_column, time_unit, unit, (*time_notes, *notes))
+
+
+def _refuse_split_numbers(layout: Layout, entry: LogBlock, value: int) -> None:
+    """Refuse numbers that their decimal comma has split in two: 3,512 read as 3 and 512."""
+    behind = value + 1
+    if layout.delimiter != "," or not any(layout.headings) or behind >= layout.width or layout.headings[-1]:
+        return
+    rows = [row for row in layout.sample if len(row) == layout.width]
+    whole = [row[value].lstrip("+-").isdigit() and row[-1].isdigit() for row in rows]
+    if rows and all(whole):
+        raise LogError(
+            f"the rows have more cells than the heading row, as '{','.join(rows[0])}': "
+            "their commas may be decimal marks",
+            file=entry.path,
+            place=f"row {layout.first_row + 1}",
+            expected="a comma between cells or within numbers, not both",
+            remedy="Export it with ';' between the cells.",
+        )
 
 
 def _by_name(layout: Layout, names: Iterable[str], taken: Iterable[int | None]) -> int | None:
@@ -195,7 +214,8 @@ def _value(
     rest = [place for place in range(layout.width) if place not in known]
     usual = (*NAMES[quantity], *(READING_NAMES if not measured else ()))
     named = _by_name(layout, usual, rest)
-    if named is not None:
+    alike = [place for place in known if named is not None and _alike(layout, place, named)]
+    if named is not None and len(alike) == 1:
         return named
     if len(measured) == 1:
         return measured[0]
@@ -206,11 +226,30 @@ def _value(
     ):
         return free[0]
     what = units_found.QUANTITIES[quantity]
-    several = ", ".join(f"'{layout.headings[place]}'" for place in measured)
+    several = ", ".join(f"'{layout.headings[place]}'" for place in measured or alike)
     raise LogError(
-        f"several columns may be the {what}: {several}" if measured else f"no column is headed as the {what}",
+        f"several columns may be the {what}: {several}" if several else f"no column is headed as the {what}",
         file=entry.path,
         place="heading row",
         expected=f"one heading such as {units_found.EXAMPLES[quantity]}",
-        remedy=f"Name the column under 'value' in the review file. {_what_there_is(layout)}",
+        remedy=_remedy(layout, own, quantity, several=bool(several)),
     )
+
+
+def _alike(layout: Layout, one: int, other: int) -> bool:
+    return headers.plain(layout.headings[one]) == headers.plain(layout.headings[other])
+
+
+def _remedy(layout: Layout, own: Mapping[int, str], quantity: str, *, several: bool) -> str:
+    """Return what to do where no column, or more than one, may be the quantity's."""
+    names = [name for name in layout.headings if name]
+    if several and len(set(names)) < len(names):
+        return "Give each column a heading of its own, or name it by its number, from 1, under 'value'."
+    held = [
+        f"'{layout.headings[place]}' is a {what}"
+        for place, unit in own.items()
+        for kind, what in units_found.QUANTITIES.items()
+        if kind != quantity and unit and values.of_quantity(unit, kind)
+    ]
+    told = f"Name the column under 'value' in the review file. {_what_there_is(layout)}"
+    return f"Check which log stands where in the review file: {', '.join(held[:3])}." if held else told

@@ -15,6 +15,9 @@ WHITESPACE = " "
 DELIMITERS = ("\t", ";", "|", ",", WHITESPACE)
 _HEAD_ROWS = 120
 _LONGEST_PREAMBLE = 2000
+_LEAST_SCORE = 0.3
+"""A letter with a number in it scores less, the untidiest log more."""
+
 _RECOGNISED = {"number", "moment", "day", "clock", "overload"}
 
 
@@ -74,7 +77,7 @@ def of_lines(lines: Sequence[str]) -> Layout | None:
 
 def _best(lines: Sequence[str]) -> Layout | None:
     best: Layout | None = None
-    best_score = 0.0
+    best_score = _LEAST_SCORE
     for delimiter in DELIMITERS:
         rows = [split(line, delimiter) for line in lines]
         layout = of_rows(rows, delimiter=delimiter, lines=lines)

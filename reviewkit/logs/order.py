@@ -52,12 +52,13 @@ def arrange(stamps: Stamps) -> Order:
     Raises
     ------
     ValueError
-        If time runs backwards for more than a few rows: two logs in one file.
+        If time runs backwards for more than a few rows: two logs in one file. A second argument says
+        what to do where it is something else.
     """
     rows = np.flatnonzero(np.isfinite(stamps.seconds))
     seconds = stamps.seconds[rows]
     if len(seconds) > 1 and seconds.min() == seconds.max():
-        raise ValueError("the times do not advance")
+        raise ValueError("the times do not advance", "Export it with the time of each row.")
     stamp_step_s = step(seconds)
     changes: tuple[ClockChange, ...] = ()
     notes: list[str] = []
@@ -70,6 +71,8 @@ def arrange(stamps: Stamps) -> Order:
     if (steps < 0).any():
         out_of_order = int((seconds < np.maximum.accumulate(seconds)).sum())
         if out_of_order > max(3, _MOST_OUT_OF_ORDER * len(seconds)):
+            if (steps <= 0).all():
+                raise ValueError("the newest row comes first", "Sort the rows by their time.")
             raise ValueError(f"time runs backwards after data row {int(np.argmax(steps < 0)) + 1}")
         inside = np.argsort(seconds, kind="stable")
         rows, seconds = rows[inside], seconds[inside]

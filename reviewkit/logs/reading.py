@@ -77,9 +77,9 @@ def read(entry: str | LogBlock | Mapping[str, Any], quantity: Quantity, *, folde
     try:
         arranged = order.arrange(timed)
     except ValueError as failure:
-        raise LogError(
-            str(failure), file=block.path, remedy="Split the file: one log per file, one start per log."
-        ) from failure
+        problem, *remedy = failure.args
+        remedy = remedy or ["Split the file: one log per file, one start per log."]
+        raise LogError(str(problem), file=block.path, remedy=str(remedy[0])) from failure
     return _log(block, quantity, found, timed, arranged, raw, chosen)
 
 
@@ -98,9 +98,18 @@ def _readings(
     frame: pd.DataFrame, chosen: columns.Chosen, block: LogBlock, quantity: str, opened: source.Source
 ) -> values.Readings:
     row_units = None if chosen.unit_column is None else frame[chosen.unit_column]
-    found = values.readings(frame[chosen.value], quantity, unit=chosen.unit, row_units=row_units)
-    bad = found.first_unreadable
     heading = opened.layout.headings[chosen.value] or str(chosen.value + 1)
+    try:
+        found = values.readings(frame[chosen.value], quantity, unit=chosen.unit, row_units=row_units)
+    except ValueError as failure:
+        raise LogError(
+            str(failure),
+            file=block.path,
+            place=f"column '{heading}'",
+            expected="one decimal mark throughout, and nothing between thousands",
+            remedy="Export it again so.",
+        ) from failure
+    bad = found.first_unreadable
     if bad is not None and found.unreadable > len(frame) / 2:
         cell = str(frame[chosen.value].iloc[bad])
         own = "" if row_units is None else f" {row_units.iloc[bad]}"
@@ -128,7 +137,12 @@ def _stamps(raw: source.Columns, chosen: columns.Chosen, block: LogBlock) -> sta
         of_day = chosen.time in raw.clocks
         found = stamps.read(frame[chosen.time], days, unit=chosen.time_unit, of_day=of_day)
     except ValueError as failure:
-        raise LogError(str(failure), file=block.path, place="the column of times") from failure
+        raise LogError(
+            str(failure),
+            file=block.path,
+            place="the column of times",
+            remedy="Correct the column, or have the meter count seconds.",
+        ) from failure
     unreadable = int(np.isnan(found.seconds).sum())
     if unreadable > len(frame) / 2:
         place = int(np.flatnonzero(np.isnan(found.seconds))[0])

@@ -19,6 +19,8 @@ from reviewkit.logs.layout import WHITESPACE, Layout
 _HEAD_BYTES = 1 << 18
 _LONGEST_LINE = 100_000
 _LONG_BYTES = 1 << 20
+_MOST_BYTES = 4 << 30
+_EXPORT = "Export it from the meter as CSV."
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,8 @@ def open_log(path: str, *, folder: Path) -> Source:
         If it is none of them, leaves the folder, is empty, or holds no table of numbers.
     """
     place = files.locate(path, folder=folder, error=LogError)
+    if place.stat().st_size > _MOST_BYTES:
+        raise LogError("the file is larger than 4 GB", file=path, remedy="Log fewer rows a second.")
     try:
         with place.open("rb") as opened:
             head = opened.read(_HEAD_BYTES)
@@ -86,6 +90,8 @@ def open_log(path: str, *, folder: Path) -> Source:
         rows = workbook.rows(files.content(place, file=path, error=LogError), file=path, error=LogError)
         found = _needed(layouts.of_rows(rows), path)
         return Source(path, found, lambda wanted: of_rows(rows[found.first_row :], wanted, found.width))
+    if what := files.foreign(head):
+        raise LogError(f"this is {what}, no log", file=path, remedy=_EXPORT)
     return _open_text(place, path, head)
 
 
@@ -95,7 +101,7 @@ def _needed(found: Layout | None, file: str) -> Layout:
             "no table of times and readings is seen in it",
             file=file,
             expected="a heading row, then rows of a time and a number",
-            remedy="Export it from the meter as CSV with headings.",
+            remedy=f"{_EXPORT.removesuffix('.')} with headings.",
         )
     return found
 
@@ -107,6 +113,8 @@ def _open_text(place: Path, file: str, head: bytes) -> Source:
     text = head.decode(encoding, errors="ignore" if not whole else "replace").removeprefix("\ufeff")
     if not text.strip():
         files.content(place, file=file, error=LogError)
+    if not files.is_text(text[:20_000]):
+        raise LogError("the file is damaged or no text", file=file, remedy=_EXPORT)
     lines = _lines(text)
     if max(map(len, lines)) > _LONGEST_LINE:
         raise LogError(
@@ -223,7 +231,14 @@ def _looks_cut(line: str, found: Layout, wanted: Sequence[int]) -> bool:
     usual = {
         _decimals(row[last]) for row in found.sample[:-1] if len(row) > last and row[last][-1:].isdigit()
     }
+    if usual == {0}:
+        # Whole numbers have no decimals to miss, but they may have fewer digits than any row near the top.
+        return cells[last].isdigit() and len(cells[last]) < _fewest_digits(found, last)
     return len(usual) == 1 and _decimals(cells[last]) < min(usual)
+
+
+def _fewest_digits(found: Layout, at: int) -> int:
+    return min(len(row[at].lstrip("+-")) for row in found.sample[:-1] if len(row) > at and row[at])
 
 
 def _decimals(number: str) -> int:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from reviewkit import tables, units
-from reviewkit.logs import cells
+from reviewkit.logs import cells, decimals
 
 Numbers = npt.NDArray[np.float64]
 _LONGEST_CELL = 100
@@ -86,9 +86,16 @@ def readings(column: pd.Series, quantity: str, *, unit: str, row_units: pd.Serie
         Unit of cells that have none of their own; "" for none: such cells are unreadable.
     row_units : Series of str or None
         Unit of each row; wins over `unit`.
+
+    Raises
+    ------
+    ValueError
+        If it can't be told what is a decimal mark and what stands between thousands.
     """
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
         plain = column.to_numpy(dtype=float, na_value=np.nan)
+        if row_units is None:
+            decimals.check(plain)
         state = np.where(np.isnan(plain), EMPTY, GOOD)
         spelled: pd.Series | None = None
     else:
@@ -109,7 +116,9 @@ def _from_text(column: pd.Series) -> tuple[Numbers, npt.NDArray[np.int8], pd.Ser
     codes, kinds = pd.factorize(column)
     short = [cell if len(cell) <= _LONGEST_CELL else "too long" for cell in map(str, kinds)]
     text = pd.Series([cell.strip() for cell in short] + [""], dtype=object)
-    point = text.str.replace(",", ".", regex=False).str.replace("\u2212", "-", regex=False)
+    decimal = decimals.mark(text.to_list())
+    plain = text.str.replace("." if decimal == "," else ",", "", regex=False)
+    point = plain.str.replace(decimal, ".", regex=False).str.replace("\u2212", "-", regex=False)
     numbers = pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan, copy=True)
     states = np.full(len(text), GOOD, dtype=np.int8)
     own_units = [""] * len(text)
