@@ -13,7 +13,7 @@ from IPython.core.formatters import DisplayFormatter
 
 from reviewkit import film, records, results, review, sections, summary
 from reviewkit.conformity import Limit
-from reviewkit.execute import Outcome
+from reviewkit.task import Outcome
 from reviewkit.figures import marks, theme
 from reviewkit.figures.chart import Chart
 from reviewkit.finding import Finding, Findings, measured, not_tested
@@ -49,7 +49,7 @@ def chart(key: str = "charge-curve", text: str = "", points: int = 20_000) -> Ch
         key=key,
         question=f"How does the device charge its cell? {text}",
         answer=f"It charges at 0.800 A ± 0.011 A. {text}",
-        figure=figure,
+        figure=figure.checked(),
         table=pd.DataFrame({f"phase {text}": ["constant current", text], "current, A": ["0.800", "0.090"]}),
     )
 

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit.figures import theme
 from reviewkit.figures.marks import wrapped
+from reviewkit.figures.sheet import merged
 from reviewkit.finding import CHART_MIME, PLOTLY_MIME
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
 
 
 @dataclass(frozen=True)
@@ -53,21 +56,22 @@ class Chart:
                 "height": self.figure.layout.height,
                 "rows": [[str(value) for value in row] for row in self.table.itertuples(index=False)],
             },
-            PLOTLY_MIME: json.loads(self.notebook_figure().to_json()),
+            PLOTLY_MIME: self._in_notebook(),
             "text/plain": f"{self.question}\n{self.answer}",
         }
 
-    def notebook_figure(self) -> go.Figure:
-        """Return the figure with question and answer written into it, as a notebook shows it.
+    def _in_notebook(self) -> dict[str, Any]:
+        """Return the figure's JSON with question and answer written into it, as a notebook shows it.
 
         The published page takes both from `CHART_MIME` and sets them as text.
         """
+        import plotly.io as pio
+
         answer = wrapped(self.answer, 96)
-        # Not the figure itself, which may be shown again elsewhere.
-        figure = go.Figure(self.figure)
+        drawn = self.figure.to_dict()
         top, added = self.figure.layout.margin.t or 0, 58 + 17 * answer.count("<br>")
-        figure.update_layout(
-            title={
+        words = {
+            "title": {
                 "text": wrapped(self.question, 80),
                 "subtitle": {"text": answer, "font": {"size": 13, "color": theme.QUIET}},
                 "font": {"size": 17, "color": theme.INK, "family": theme.SANS},
@@ -78,10 +82,15 @@ class Chart:
                 "yanchor": "top",
                 "pad": {"t": 12},
             },
-            margin_t=top + added,
-            height=self.figure.layout.height and self.figure.layout.height + added,
-        )
-        return figure
+            "margin": {"t": top + added},
+        }
+        drawn["layout"] = merged(drawn["layout"], words)
+        height = self.figure.layout.height
+        if height:
+            drawn["layout"]["height"] = height + added
+        # Numbers that JSON lacks become null on the way.
+        plain: dict[str, Any] = json.loads(pio.to_json(drawn, validate=False))
+        return plain
 
 
 @dataclass(frozen=True)

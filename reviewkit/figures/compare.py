@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit import wording
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Sheet
 from reviewkit.side_by_side.pairs import Comparison, Row
 from reviewkit.side_by_side.reading import Curve, FloatArray
 from reviewkit.side_by_side.together import Together
@@ -51,7 +51,7 @@ def compare_curves(together: Together) -> Chart | Absent:
             )
     _name(figure, clock, curves)
     top = max(float(np.quantile(curve.current[1], 0.999)) for _, curve in curves)
-    figure.update_layout(yaxis2={"range": [-0.05 * top, 1.25 * top]})
+    figure.settings(yaxis2={"range": [-0.05 * top, 1.25 * top]})
     rows = [
         (name, curve.title, wording.clock(_end(curve)), f"{wording.number(_delivered(curve), 2)} Ah")
         for name, curve in curves
@@ -60,7 +60,7 @@ def compare_curves(together: Together) -> Chart | Absent:
         "compare-curves",
         "How do the two charge?",
         _curves_answer(together),
-        figure,
+        figure.checked(),
         pd.DataFrame(rows, columns=["device", "charge", "until the current stops", "delivered"]),
         ("charge.plateau_current", "charge.termination_time"),
     )
@@ -79,18 +79,18 @@ def _delivered(curve: Curve) -> float:
     return float(np.interp(_end(curve), curve.current[0], curve.charge_Ah))
 
 
-def _name(figure: go.Figure, clock: Clock, curves: Sequence[tuple[str, Curve]]) -> None:
+def _name(figure: Sheet, clock: Clock, curves: Sequence[tuple[str, Curve]]) -> None:
     """Write each device's name beside its falling current."""
     falls = [_half_way(curve) for _, curve in curves]
     _write_names(figure, [name for name, _ in curves], [(clock.at(time), amps) for time, amps in falls])
 
 
-def _write_names(figure: go.Figure, names: Sequence[str], places: Sequence[tuple[float, float]]) -> None:
+def _write_names(figure: Sheet, names: Sequence[str], places: Sequence[tuple[float, float]]) -> None:
     """Write names at places of the current's panel: left of the leftmost, right of the other."""
     leftmost = min(x for x, _ in places)
     for name, drawn, (x, y) in zip(names, _DRAWN, places, strict=False):
         left = x == leftmost
-        figure.add_annotation(
+        figure.text(
             text=marks.plain(f"{name}, {drawn}"),
             showarrow=False,
             font={"size": marks.SMALL + 1, "color": theme.INK, "family": theme.SANS},
@@ -146,13 +146,13 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
         last = int(np.flatnonzero(rate >= rate.max() / 2)[-1])
         falls.append((float(filled[last]), float(rate[last])))
     _write_names(figure, [name for name, _ in curves], falls)
-    figure.update_layout(yaxis2={"rangemode": "tozero"})
+    figure.settings(yaxis2={"rangemode": "tozero"})
     return Chart(
         "compare-per-capacity",
         "How do they charge for the size of their cells?",
         wording.listed(f"{name} fills {share} of its cell’s rated {size}" for name, size, share in rows)
         + ".",
-        figure,
+        figure.checked(),
         pd.DataFrame(rows, columns=["device", "rated capacity", "charge delivered"]),
         ("charge.delivered",),
     )
@@ -177,13 +177,13 @@ def compare_differences(comparison: Comparison) -> Chart | Absent:
     )
     for place, row in enumerate(rows):
         _difference(figure, len(rows) - place, row)
-    figure.update_layout(yaxis={"visible": False, "range": [0.3, len(rows) + 0.9]}, hovermode="closest")
+    figure.settings(yaxis={"visible": False, "range": [0.3, len(rows) + 0.9]}, hovermode="closest")
     table = [(row.label, row.words) for row in rows]
     return Chart(
         "compare-differences",
         "By how much do they differ?",
         comparison.sentence(),
-        figure,
+        figure.checked(),
         pd.DataFrame(table, columns=["finding", "difference"]),
         tuple(row.key for row in rows),
     )
@@ -197,33 +197,31 @@ def _drawable(row: Row) -> bool:
     return row.unit != "degC" and abs(base) > 3 * (row.first.uncertainty or 0.0)
 
 
-def _difference(figure: go.Figure, height: float, row: Row) -> None:
+def _difference(figure: Sheet, height: float, row: Row) -> None:
     assert row.difference is not None
     assert row.first is not None
     assert isinstance(row.first.value, int | float)
     scale = 100 / abs(float(row.first.value))
-    figure.add_trace(
-        go.Scatter(
-            x=[scale * row.difference.value],
-            y=[height],
-            mode="markers",
-            marker={
-                "size": 9,
-                "color": theme.READING if row.resolved else theme.PAPER,
-                "line": {"color": theme.READING, "width": 2},
-            },
-            error_x={
-                "type": "constant",
-                "value": scale * row.difference.expanded,
-                "color": theme.READING,
-                "thickness": 1.6,
-                "width": 4,
-            },
-            hovertemplate="%{x:.2f} %",
-            name=marks.plain(row.label),
-        )
+    figure.curve(
+        x=[scale * row.difference.value],
+        y=[height],
+        mode="markers",
+        marker={
+            "size": 9,
+            "color": theme.READING if row.resolved else theme.PAPER,
+            "line": {"color": theme.READING, "width": 2},
+        },
+        error_x={
+            "type": "constant",
+            "value": scale * row.difference.expanded,
+            "color": theme.READING,
+            "thickness": 1.6,
+            "width": 4,
+        },
+        hovertemplate="%{x:.2f} %",
+        name=marks.plain(row.label),
     )
-    figure.add_annotation(
+    figure.text(
         text=marks.plain(row.label),
         showarrow=False,
         font={"size": marks.SMALL, "color": theme.INK, "family": theme.SANS},

@@ -8,7 +8,6 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit import units, wording
 from reviewkit.drain import sentences
@@ -20,6 +19,7 @@ from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Sheet
 from reviewkit.uncertainty import Measured
 
 _PERIODS = 6
@@ -102,12 +102,12 @@ def _settling(state: StateDrain) -> Chart:
     )
     top = float(np.nanmax(current)) / scale
     # Room at the foot for the bands' names.
-    figure.update_yaxes(range=[-0.14 * top, 1.06 * top])
+    figure.settings(yaxis={"range": [-0.14 * top, 1.06 * top]})
     return Chart(
         key=_key("settling", state),
         question=f"{state.name}: from when on does the device sleep?",
         answer=f"{sentences.settled(state)} That part is {100 * split.settled.share:.0f} % of the log.",
-        figure=figure,
+        figure=figure.checked(),
         table=pd.DataFrame(
             [
                 ("settled after", sentences.after(state)),
@@ -136,25 +136,23 @@ def _pulses(state: StateDrain) -> Chart:
     x_axis = theme.axis("time in the settled part, s", range=[0, float(time[-1])])
     figure = marks.panels([f"drain, {sign}"], x_axis=x_axis, panel_height=260)
     xs, ys = marks.thinned(time, current / scale, most=_MOST_POINTS)
-    figure.add_trace(
-        go.Scatter(
-            x=xs,
-            y=ys,
-            mode="lines",
-            line={"color": theme.CURRENT, "width": 1.8, "shape": "hvh"},
-            hovertemplate=f"%{{y:.4g}} {sign}",
-            name="row",
-        )
+    figure.curve(
+        x=xs,
+        y=ys,
+        mode="lines",
+        line={"color": theme.CURRENT, "width": 1.8, "shape": "hvh"},
+        hovertemplate=f"%{{y:.4g}} {sign}",
+        name="row",
     )
     _model(figure, split, float(time[-1]), scale)
     low, high = float(np.min(current)) / scale, _top(split, current) / scale
     pad = 0.12 * (high - low) or 0.1 * abs(high) or 1.0
-    figure.update_yaxes(range=[min(0.0, low) if low < 0.5 * high else low - pad, high + 2 * pad])
+    figure.settings(yaxis={"range": [min(0.0, low) if low < 0.5 * high else low - pad, high + 2 * pad]})
     return Chart(
         key=_key("pulses", state),
         question=f"{state.name}: what does the device draw?",
         answer=sentences.shape(state),
-        figure=figure,
+        figure=figure.checked(),
         table=_table(state),
         about=_about(state, "base", "pulse_height", "pulse_width", "mean"),
     )
@@ -166,28 +164,26 @@ def _top(split: Decomposition, current: FloatArray) -> float:
     return max(float(np.max(current)), drawn)
 
 
-def _model(figure: go.Figure, split: Decomposition, span_s: float, scale: float) -> None:
+def _model(figure: Sheet, split: Decomposition, span_s: float, scale: float) -> None:
     """Draw the base, and the pulses through the rows where they are resolved."""
     base = split.features.base.value
     if base is None:
         return
     xs, ys = _steps(split, span_s, base.value)
-    figure.add_trace(
-        go.Scatter(
-            x=xs,
-            y=np.asarray(ys) / scale,
-            mode="lines",
-            line={"color": theme.INK, "width": 1.4, "dash": "dot"},
-            hoverinfo="skip",
-            name="base and pulses",
-        )
+    figure.curve(
+        x=xs,
+        y=np.asarray(ys) / scale,
+        mode="lines",
+        line={"color": theme.INK, "width": 1.4, "dash": "dot"},
+        hoverinfo="skip",
+        name="base and pulses",
     )
     _corner(figure, f"dotted: base {wording.quantity(base.value, base.expanded, 'A')}")
 
 
-def _corner(figure: go.Figure, text: str) -> None:
+def _corner(figure: Sheet, text: str) -> None:
     """Write what a dotted line is above the panel, where no row is in the way."""
-    figure.add_annotation(
+    figure.text(
         text=marks.plain(text),
         showarrow=False,
         font={"size": marks.SMALL, "color": theme.INK, "family": theme.SANS},
@@ -224,22 +220,20 @@ def _folded(state: StateDrain) -> Chart:
         panel_height=260,
     )
     keep = _spread(away, current)
-    figure.add_trace(
-        go.Scatter(
-            x=away[keep].astype(np.float32),
-            y=(current[keep] / scale).astype(np.float32),
-            mode="markers",
-            marker={"color": theme.see_through(theme.CURRENT, 0.55), "size": 4},
-            hovertemplate=f"%{{y:.4g}} {sign}",
-            name="row",
-        )
+    figure.curve(
+        x=away[keep].astype(np.float32),
+        y=(current[keep] / scale).astype(np.float32),
+        mode="markers",
+        marker={"color": theme.see_through(theme.CURRENT, 0.55), "size": 4},
+        hovertemplate=f"%{{y:.4g}} {sign}",
+        name="row",
     )
     _rounded(figure, split, half, scale)
     return Chart(
         key=_key("folded", state),
         question=f"{state.name}: do all pulses look the same?",
         answer=sentences.folded(state),
-        figure=figure,
+        figure=figure.checked(),
         table=_table(state),
         about=_about(state, "pulse_period", "pulse_width", "pulse_height"),
     )
@@ -255,7 +249,7 @@ def _spread(away: FloatArray, current: FloatArray) -> npt.NDArray[np.intp]:
     return np.unique(np.concatenate([order[::step], high[: 2 * _MOST_POINTS]]))
 
 
-def _rounded(figure: go.Figure, split: Decomposition, half: float, scale: float) -> None:
+def _rounded(figure: Sheet, split: Decomposition, half: float, scale: float) -> None:
     """Draw the pulse as rows average it: a rectangle whose edges are one row wide."""
     base, height, width = (
         feature.value for feature in (split.features.base, split.features.height, split.features.width)
@@ -268,12 +262,10 @@ def _rounded(figure: go.Figure, split: Decomposition, half: float, scale: float)
         inner = (width.value - split.rows.interval_s) / 2
         xs = np.array([-half, -outer, -inner, inner, outer, half])
         ys = base.value + height.value * np.array([0.0, 0.0, 1.0, 1.0, 0.0, 0.0])
-    figure.add_trace(
-        go.Scatter(
-            x=xs,
-            y=ys / scale,
-            mode="lines",
-            line={"color": theme.INK, "width": 1.4, "dash": "dot"},
-            hoverinfo="skip",
-        )
+    figure.curve(
+        x=xs,
+        y=ys / scale,
+        mode="lines",
+        line={"color": theme.INK, "width": 1.4, "dash": "dot"},
+        hoverinfo="skip",
     )

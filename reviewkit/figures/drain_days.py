@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit import wording
 from reviewkit.drain import sentences, storage
@@ -14,6 +13,7 @@ from reviewkit.drain.states import Drain
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
+from reviewkit.figures.sheet import Sheet
 
 
 def drain_days(result: Drain) -> Chart | Absent:
@@ -22,12 +22,10 @@ def drain_days(result: Drain) -> Chart | Absent:
     if not told:
         return Absent("No state has a drain and the cell a rated capacity from which days follow.")
     slow, quick = (storage.self_discharge_days(rate) for rate in result.bench.drain_self_discharge_percent)
-    figure = go.Figure()
-    figure.update_layout(
-        theme.layout(height=110 + 62 * len(told), margin={"l": 12, "r": 16, "t": 40, "b": 8})
-    )
+    figure = Sheet()
+    figure.settings(**theme.layout(height=110 + 62 * len(told), margin={"l": 12, "r": 16, "t": 40, "b": 8}))
     longest = max(slow, *(_end(state) for state in told))
-    figure.update_layout(
+    figure.settings(
         xaxis=theme.axis(
             "days until a full cell is empty, log scale",
             type="log",
@@ -46,7 +44,7 @@ def drain_days(result: Drain) -> Chart | Absent:
         key="drain-days",
         question="How long does a full cell last?",
         answer=_answer(result, told),
-        figure=figure,
+        figure=figure.checked(),
         table=_table(result),
         about=tuple(f"drain.{state.slug}.days_to_empty" for state in told),
     )
@@ -61,9 +59,9 @@ def _end(state: StateDrain) -> float:
     return state.to_empty.high or _length(state) or 1.0
 
 
-def _yardstick(figure: go.Figure, quick: float, slow: float) -> None:
+def _yardstick(figure: Sheet, quick: float, slow: float) -> None:
     marks.tint(figure, quick, slow, colour=theme.see_through(theme.CHARGE, 0.22))
-    figure.add_annotation(
+    figure.text(
         text="the cell alone",
         showarrow=False,
         font={"size": marks.SMALL, "color": theme.CHARGE, "family": theme.SANS},
@@ -72,7 +70,7 @@ def _yardstick(figure: go.Figure, quick: float, slow: float) -> None:
     )
 
 
-def _bar(figure: go.Figure, place: int, state: StateDrain) -> None:
+def _bar(figure: Sheet, place: int, state: StateDrain) -> None:
     length = _length(state) or 1.0
     days = state.to_empty
     known = days.value is not None
@@ -87,16 +85,15 @@ def _bar(figure: go.Figure, place: int, state: StateDrain) -> None:
             "thickness": 1.4,
         }
     colour = theme.see_through(theme.CURRENT, 0.85 if known else 0.3)
-    figure.add_trace(
-        go.Bar(
-            x=[length],
-            y=[place],
-            orientation="h",
-            width=0.34,
-            marker={"color": colour, "line": {"color": theme.CURRENT, "width": 1}},
-            error_x=error,
-            hovertemplate=f"{marks.plain(state.name)}: {marks.plain(days.text)}<extra></extra>",
-        )
+    figure.curve(
+        type="bar",
+        x=[length],
+        y=[place],
+        orientation="h",
+        width=0.34,
+        marker={"color": colour, "line": {"color": theme.CURRENT, "width": 1}},
+        error_x=error,
+        hovertemplate=f"{marks.plain(state.name)}: {marks.plain(days.text)}<extra></extra>",
     )
     marks.label(figure, 0, place + 0.17, f"{state.name}: {days.text}", colour=theme.INK)
 

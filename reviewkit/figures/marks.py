@@ -13,10 +13,10 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import plotly.graph_objects as go
 
 from reviewkit.figures import theme
 from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Sheet
 from reviewkit.figures.thin import thinned
 
 SMALL = 12
@@ -40,7 +40,7 @@ def wrapped(text: str, width: int) -> str:
     return "<br>".join(plain(line) for line in textwrap.wrap(text, width))
 
 
-def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int = 220) -> go.Figure:
+def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int = 220) -> Sheet:
     """Return an empty figure of one or more panels on one horizontal axis.
 
     Parameters
@@ -55,27 +55,27 @@ def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int =
     """
     count, gap = len(titles), 0.125 if len(titles) > 1 else 0.0
     share = (1 - gap * (count - 1)) / count
-    figure = go.Figure()
-    figure.update_layout(
-        theme.layout(height=panel_height * count + 90, margin={"l": 8, "r": 12, "t": 34, "b": 8})
+    figure = Sheet()
+    figure.settings(
+        **theme.layout(height=panel_height * count + 90, margin={"l": 8, "r": 12, "t": 34, "b": 8})
     )
     for place, title in enumerate(titles):
         name = "y" if place == 0 else f"y{place + 1}"
         top = 1 - place * (share + gap)
         settings = theme.axis("", domain=[max(0.0, top - share), top], nticks=6)
-        figure.update_layout({name.replace("y", "yaxis"): settings})
-        figure.add_annotation(
+        figure.settings(**{name.replace("y", "yaxis"): settings})
+        figure.text(
             **_text(title, theme.INK, SMALL + 1),
             **{"xref": "paper", "x": 0, "xanchor": "left", "xshift": -6},
             **{"yref": "paper", "y": top, "yanchor": "bottom", "yshift": 8},
         )
     last = "y" if count == 1 else f"y{count}"
-    figure.update_layout(xaxis={**x_axis, "anchor": last})
+    figure.settings(xaxis={**x_axis, "anchor": last})
     return figure
 
 
 def line(
-    figure: go.Figure,
+    figure: Sheet,
     x: npt.ArrayLike,
     y: npt.ArrayLike,
     *,
@@ -100,21 +100,19 @@ def line(
         Points drawn at most; every peak stays.
     """
     xs, ys = thinned(np.asarray(x, dtype=float), np.asarray(y, dtype=float), most=most)
-    figure.add_trace(
-        go.Scatter(
-            x=_short(xs),
-            y=_short(ys),
-            mode="lines",
-            name=plain(name),
-            yaxis=axis,
-            line={"color": colour, "width": width, "dash": dash},
-            hovertemplate=f"%{{y:.{decimals}f}} {plain(unit)}",
-        )
+    figure.curve(
+        x=_short(xs),
+        y=_short(ys),
+        mode="lines",
+        name=plain(name),
+        yaxis=axis,
+        line={"color": colour, "width": width, "dash": dash},
+        hovertemplate=f"%{{y:.{decimals}f}} {plain(unit)}",
     )
 
 
 def band(
-    figure: go.Figure,
+    figure: Sheet,
     x: npt.ArrayLike,
     low: npt.ArrayLike,
     high: npt.ArrayLike,
@@ -126,22 +124,20 @@ def band(
     xs = np.asarray(x, dtype=float)
     there_and_back = np.concatenate([xs, xs[::-1]])
     edge = np.concatenate([np.asarray(low, dtype=float), np.asarray(high, dtype=float)[::-1]])
-    figure.add_trace(
-        go.Scatter(
-            x=_short(there_and_back),
-            y=_short(edge),
-            fill="toself",
-            fillcolor=theme.see_through(colour, 0.2),
-            line={"width": 0},
-            mode="lines",
-            yaxis=axis,
-            hoverinfo="skip",
-        )
+    figure.curve(
+        x=_short(there_and_back),
+        y=_short(edge),
+        fill="toself",
+        fillcolor=theme.see_through(colour, 0.2),
+        line={"width": 0},
+        mode="lines",
+        yaxis=axis,
+        hoverinfo="skip",
     )
 
 
 def label(
-    figure: go.Figure,
+    figure: Sheet,
     x: float,
     y: float,
     text: str,
@@ -162,7 +158,7 @@ def label(
     above : bool
         Whether it stands above the curve or below.
     """
-    figure.add_annotation(
+    figure.text(
         **_text(text, colour, SMALL + 1),
         **{"x": x, "y": y, "yref": axis, "xanchor": anchor},
         **{"yanchor": "bottom" if above else "top", "yshift": 4 if above else -4},
@@ -170,7 +166,7 @@ def label(
 
 
 def limit(
-    figure: go.Figure, value: float, text: str, *, axis: str = "y", above: bool = True, declared: bool = False
+    figure: Sheet, value: float, text: str, *, axis: str = "y", above: bool = True, declared: bool = False
 ) -> None:
     """Draw a limit as a dashed line across a panel, its name and source at the right edge.
 
@@ -184,7 +180,7 @@ def limit(
     declared : bool
         For a value that somebody states, not a limit: longer dashes.
     """
-    figure.add_shape(
+    figure.shape(
         type="line",
         xref="paper",
         yref=axis,
@@ -198,14 +194,14 @@ def limit(
             "dash": theme.DASHES["declared" if declared else "limit"],
         },
     )
-    figure.add_annotation(
+    figure.text(
         **_text(text, theme.QUIET, SMALL) | {"text": wrapped(text, LINE)},
         **{"xref": "paper", "x": 1, "xanchor": "right", "yref": axis, "y": value},
         **{"yanchor": "bottom" if above else "top", "align": "right"},
     )
 
 
-def phases(figure: go.Figure, spans: Iterable[tuple[float, float, str]], *, width: float) -> None:
+def phases(figure: Sheet, spans: Iterable[tuple[float, float, str]], *, width: float) -> None:
     """Mark spans of the x axis as bands, every other one tinted, their names at the foot of the first panel.
 
     Parameters
@@ -222,14 +218,14 @@ def phases(figure: go.Figure, spans: Iterable[tuple[float, float, str]], *, widt
         if share < TOO_NARROW:
             continue
         upwards = share < max(NARROW, 0.021 * len(name))
-        figure.add_annotation(
+        figure.text(
             **_text(name, theme.QUIET, SMALL),
             **{"x": (start + end) / 2, "xanchor": "center", "textangle": -90 if upwards else 0},
             **{"yref": "y domain", "y": 0.02, "yanchor": "bottom"},
         )
 
 
-def tint(figure: go.Figure, start: float, end: float, *, colour: str) -> None:
+def tint(figure: Sheet, start: float, end: float, *, colour: str) -> None:
     """Tint a span of the x axis, over all panels and behind their curves.
 
     Parameters
@@ -237,7 +233,7 @@ def tint(figure: go.Figure, start: float, end: float, *, colour: str) -> None:
     start, end : float
         On the x axis as drawn (`Clock.at`).
     """
-    figure.add_shape(
+    figure.shape(
         type="rect",
         x0=start,
         x1=end,
@@ -251,7 +247,7 @@ def tint(figure: go.Figure, start: float, end: float, *, colour: str) -> None:
 
 
 def point(
-    figure: go.Figure,
+    figure: Sheet,
     x: float,
     y: float,
     text: str,
@@ -273,20 +269,18 @@ def point(
     error_x, error_y : float, optional
         Half-length of the uncertainty bars.
     """
-    figure.add_trace(
-        go.Scatter(
-            x=[x],
-            y=[y],
-            yaxis=axis,
-            mode="markers",
-            marker={"color": theme.PAPER, "size": 9, "line": {"color": colour, "width": 2.2}},
-            error_x=_error(error_x, colour),
-            error_y=_error(error_y, colour),
-            hoverinfo="skip",
-        )
+    figure.curve(
+        x=[x],
+        y=[y],
+        yaxis=axis,
+        mode="markers",
+        marker={"color": theme.PAPER, "size": 9, "line": {"color": colour, "width": 2.2}},
+        error_x=_error(error_x, colour),
+        error_y=_error(error_y, colour),
+        hoverinfo="skip",
     )
     right, down = away
-    figure.add_annotation(
+    figure.text(
         text=plain(text),
         showarrow=True,
         **{"x": x, "y": y, "yref": axis, "ax": right, "ay": down, "standoff": 6},

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit import wording
 from reviewkit.bench_plan.foretold import Foretold, WithAndWithout
 from reviewkit.figures import marks, theme
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Sheet
 
 
 def plan_charge(result: WithAndWithout) -> Chart:
@@ -20,9 +20,9 @@ def plan_charge(result: WithAndWithout) -> Chart:
     start_s = max(0.0, in_line.knee_s - 0.6 * (end_s - in_line.knee_s))
     clock = Clock(1.04 * end_s - start_s, start_s)
     most = float(bare.current_A.max())
-    figure = go.Figure()
-    figure.update_layout(
-        theme.layout(),
+    figure = Sheet()
+    figure.settings(
+        **theme.layout(),
         xaxis=clock.axis("time since charge start"),
         yaxis=theme.axis("charge current / A", range=[0, 1.25 * most]),
     )
@@ -46,7 +46,7 @@ def plan_charge(result: WithAndWithout) -> Chart:
         key="plan-charge",
         question="What does the ammeter do to the charge?",
         answer=_answer(result),
-        figure=figure,
+        figure=figure.checked(),
         table=pd.DataFrame(
             [_row("without the ammeter", bare), _row(f"with the {result.meter.label}", in_line)],
             columns=["charge from empty", "constant current until", "ends after"],
@@ -54,7 +54,7 @@ def plan_charge(result: WithAndWithout) -> Chart:
     )
 
 
-def _curve(figure: go.Figure, clock: Clock, one: Foretold, name: str, colour: str, dash: str) -> None:
+def _curve(figure: Sheet, clock: Clock, one: Foretold, name: str, colour: str, dash: str) -> None:
     x = clock.x(one.time_s)
     marks.line(figure, x, one.current_A, name=name, colour=colour, unit="A", dash=dash, width=2.2)
 

@@ -6,11 +6,11 @@ from itertools import pairwise
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
+from reviewkit.figures.sheet import Sheet
 from reviewkit.readout import sentences
 from reviewkit.readout.analysis import Readout, SwitchingPoint
 
@@ -28,7 +28,7 @@ def readout_staircase(result: Readout) -> Chart | Absent:
     edge = 0.03 * (high - low)
     axis = theme.axis("cell voltage, V", range=[low - edge, high + edge], nticks=7)
     figure = marks.panels(["shown value, V", "shown minus true, V"], x_axis=axis, panel_height=250)
-    figure.update_layout(hovermode="closest")
+    figure.settings(hovermode="closest")
     _stairs(figure, points, low - edge, high + edge)
     _readings(figure, result)
     _claim(figure, result)
@@ -36,13 +36,13 @@ def readout_staircase(result: Readout) -> Chart | Absent:
         key="readout-staircase",
         question=f"What does {result.bench.name} show at which cell voltage?",
         answer=_answer(result),
-        figure=figure,
+        figure=figure.checked(),
         table=_points_table(points),
         about=("readout.switching_place", "readout.largest_error", "readout.doubtful_rows"),
     )
 
 
-def _stairs(figure: go.Figure, points: tuple[SwitchingPoint, ...], start: float, end: float) -> None:
+def _stairs(figure: Sheet, points: tuple[SwitchingPoint, ...], start: float, end: float) -> None:
     middles = [(point.low_V + point.high_V) / 2 for point in points]
     edges = [start, *middles, end]
     values = [points[0].lower_V, *(point.upper_V for point in points)]
@@ -55,7 +55,7 @@ def _stairs(figure: go.Figure, points: tuple[SwitchingPoint, ...], start: float,
     marks.line(figure, over, broken, name="error", colour=theme.VOLTAGE, unit="V", axis="y2")
     for point in points:
         for axis, bottom, top in (("y", point.lower_V, point.upper_V), ("y2", *_reach(point))):
-            figure.add_shape(
+            figure.shape(
                 type="rect",
                 xref="x",
                 yref=axis,
@@ -66,7 +66,7 @@ def _stairs(figure: go.Figure, points: tuple[SwitchingPoint, ...], start: float,
                 line={"width": 0},
                 fillcolor=theme.see_through(theme.VOLTAGE, 0.3),
             )
-    figure.add_shape(
+    figure.shape(
         type="line", xref="paper", yref="y2", x0=0, x1=1, y0=0, y1=0, line={"color": theme.QUIET, "width": 1}
     )
 
@@ -76,7 +76,7 @@ def _reach(point: SwitchingPoint) -> tuple[float, float]:
     return point.lower_V - point.high_V, point.upper_V - point.low_V
 
 
-def _readings(figure: go.Figure, result: Readout) -> None:
+def _readings(figure: Sheet, result: Readout) -> None:
     fitted, table = result.fit, result.table
     assert fitted is not None
     assert table is not None
@@ -85,23 +85,21 @@ def _readings(figure: go.Figure, result: Readout) -> None:
         if not group:
             continue
         for axis, height in (("y", 0.0), ("y2", 1.0)):
-            figure.add_trace(
-                go.Scatter(
-                    x=[float(one.reference_V) for one in group],
-                    y=[float(one.shown_V - one.reference_V if height else one.shown_V) for one in group],
-                    yaxis=axis,
-                    mode="markers",
-                    marker={"color": colour, "size": 11 if doubted else 7, "symbol": symbol},
-                    error_x={
-                        "type": "data",
-                        "array": [float(table.shared_V[one.row] + table.noise_V[one.row]) for one in group],
-                        "color": colour,
-                        "thickness": 1.2,
-                        "width": 3,
-                    },
-                    text=[f"row {one.row}" for one in group],
-                    hovertemplate="%{text}: reference %{x:.3f} V, %{y:.3f} V<extra></extra>",
-                )
+            figure.curve(
+                x=[float(one.reference_V) for one in group],
+                y=[float(one.shown_V - one.reference_V if height else one.shown_V) for one in group],
+                yaxis=axis,
+                mode="markers",
+                marker={"color": colour, "size": 11 if doubted else 7, "symbol": symbol},
+                error_x={
+                    "type": "data",
+                    "array": [float(table.shared_V[one.row] + table.noise_V[one.row]) for one in group],
+                    "color": colour,
+                    "thickness": 1.2,
+                    "width": 3,
+                },
+                text=[f"row {one.row}" for one in group],
+                hovertemplate="%{text}: reference %{x:.3f} V, %{y:.3f} V<extra></extra>",
             )
     for one in fitted.readings:
         if one.row in fitted.doubted:
@@ -121,7 +119,7 @@ def _room(result: Readout, place: tuple[float, float]) -> bool:
     return place[1] >= place[0]
 
 
-def _claim(figure: go.Figure, result: Readout) -> None:
+def _claim(figure: Sheet, result: Readout) -> None:
     claim = result.bench.claim_V()
     if claim is None:
         return
@@ -130,7 +128,7 @@ def _claim(figure: go.Figure, result: Readout) -> None:
         marks.limit(figure, sign * claim[0], text, axis="y2", above=above, declared=True)
     errors = [abs(end) for point in result.switching_points for end in _reach(point)]
     reach = 1.35 * max(claim[0], *errors)
-    figure.update_layout(yaxis2={"range": [-reach, reach]})
+    figure.settings(yaxis2={"range": [-reach, reach]})
 
 
 def _answer(result: Readout) -> str:
@@ -174,9 +172,7 @@ def readout_next(result: Readout) -> Chart | Absent:
     worth = fitted.information
     axis = theme.axis("cell voltage, V", range=[worth.voltage_V[0], worth.voltage_V[-1]], nticks=7)
     figure = marks.panels(["expected worth of one more reading, bit"], x_axis=axis, panel_height=260)
-    figure.update_layout(
-        hovermode="x", yaxis={"range": [-0.06, 1.3 * max(worth.best_bits, 0.1)], "dtick": 0.2}
-    )
+    figure.settings(hovermode="x", yaxis={"range": [-0.06, 1.3 * max(worth.best_bits, 0.1)], "dtick": 0.2})
     marks.line(
         figure,
         worth.voltage_V,
@@ -189,7 +185,7 @@ def readout_next(result: Readout) -> Chart | Absent:
     )
     for reading in fitted.readings:
         at = float(reading.reference_V)
-        figure.add_shape(
+        figure.shape(
             type="line", x0=at, x1=at, yref="y", y0=-0.05, y1=-0.005, line={"color": theme.INK, "width": 2}
         )
     left = worth.next_V < float(fitted.model.middle_V)
@@ -209,7 +205,7 @@ def readout_next(result: Readout) -> Chart | Absent:
             f"Read one at {sentences.volts(worth.next_V)}: worth {worth.best_bits:.2f} bit. The peaks "
             f"show which other voltages are worth as much; the ticks at the foot are the readings taken."
         ),
-        figure=figure,
+        figure=figure.checked(),
         table=_stretches(good, float(worth.voltage_V[1] - worth.voltage_V[0])),
         about=("readout.next_voltage",),
     )
@@ -230,17 +226,17 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
     low, high = result.bench.range_V
     known = [end for one in brackets for end in (one.low_V, one.high_V) if end is not None]
     low, high = min([low, *known]), max([high, *known])
-    figure = go.Figure()
+    figure = Sheet()
     height = 90 + 58 * len(brackets)
-    figure.update_layout(theme.layout(height=height, margin={"l": 12, "r": 16, "t": 16, "b": 8}))
-    figure.update_layout(
+    figure.settings(**theme.layout(height=height, margin={"l": 12, "r": 16, "t": 16, "b": 8}))
+    figure.settings(
         xaxis=theme.axis("cell voltage, V", range=[low - 0.05, high + 0.05], nticks=7),
         yaxis={"visible": False, "range": [-0.6, len(brackets) - 0.3]},
         hovermode="closest",
     )
     for place, one in enumerate(reversed(brackets)):
         ends = (low if one.low_V is None else one.low_V, high if one.high_V is None else one.high_V)
-        figure.add_shape(
+        figure.shape(
             type="rect",
             x0=ends[0],
             x1=ends[1],
@@ -266,7 +262,7 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
         if result.warnings
         else "Where do the marks change?",
         answer=" ".join(sentences.bracket(one, kind) for one in brackets),
-        figure=figure,
+        figure=figure.checked(),
         table=pd.DataFrame(
             [(one.name, _ends(one.low_V, one.high_V)) for one in brackets], columns=["mark", "threshold"]
         ),

@@ -6,13 +6,13 @@ import textwrap
 from typing import Any
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit import wording
 from reviewkit.figures import theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.marks import plain
+from reviewkit.figures.sheet import Sheet
 from reviewkit.ui_states.assess import Assessment, NothingObserved
 from reviewkit.ui_states.drawn import HALF_HEIGHT, HALF_WIDTH, WIDTH, Line, Node, Point
 from reviewkit.ui_states.layout import Drawing
@@ -27,9 +27,9 @@ def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
     if isinstance(result, NothingObserved):
         return Absent(NOTHING)
     drawing = result.drawing()
-    figure, below = go.Figure(), _key_height(result, drawing)
-    figure.update_layout(
-        theme.layout(
+    figure, below = Sheet(), _key_height(result, drawing)
+    figure.settings(
+        **theme.layout(
             height=round(drawing.height + below + 12),
             margin={"l": 4, "r": 4, "t": 6, "b": 6},
             hovermode="closest",
@@ -50,7 +50,7 @@ def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
         key="state-graph",
         question="What leads from one state to the next?",
         answer=_answer(result),
-        figure=figure,
+        figure=figure.checked(),
         table=_table(result),
         about=("ui.hazards", "ui.safe_to_leave"),
     )
@@ -83,26 +83,24 @@ def _colour(line: Line) -> str:
     return theme.INK if line.outside else theme.QUIET
 
 
-def _line(figure: go.Figure, line: Line) -> None:
+def _line(figure: Sheet, line: Line) -> None:
     width = 3.5 if line.hazardous else 1.6 if line.outside else 1.1
-    figure.add_trace(
-        go.Scatter(
-            x=[round(x, 1) for x, _ in line.points],
-            y=[round(y, 1) for _, y in line.points],
-            mode="lines",
-            line={"color": _colour(line), "width": width, "dash": "solid" if line.outside else "dot"},
-            hoverinfo="text",
-            text=plain(line.words),
-        )
+    figure.curve(
+        x=[round(x, 1) for x, _ in line.points],
+        y=[round(y, 1) for _, y in line.points],
+        mode="lines",
+        line={"color": _colour(line), "width": width, "dash": "solid" if line.outside else "dot"},
+        hoverinfo="text",
+        text=plain(line.words),
     )
     _arrow(figure, line, line.points[-min(len(line.points), 4)], line.points[-1], width)
     if line.back:
         _arrow(figure, line, line.points[min(len(line.points), 4) - 1], line.points[0], width)
 
 
-def _arrow(figure: go.Figure, line: Line, tail: Point, tip: Point, width: float) -> None:
+def _arrow(figure: Sheet, line: Line, tail: Point, tip: Point, width: float) -> None:
     (fx, fy), (tx, ty) = tail, tip
-    figure.add_annotation(
+    figure.text(
         x=tx,
         y=ty,
         ax=fx,
@@ -120,8 +118,8 @@ def _arrow(figure: go.Figure, line: Line, tail: Point, tip: Point, width: float)
     )
 
 
-def _code(figure: go.Figure, line: Line) -> None:
-    figure.add_annotation(
+def _code(figure: Sheet, line: Line) -> None:
+    figure.text(
         x=line.label[0],
         y=line.label[1],
         text=f"<b>{line.text}</b>",
@@ -132,10 +130,10 @@ def _code(figure: go.Figure, line: Line) -> None:
     )
 
 
-def _node(figure: go.Figure, node: Node, result: Assessment) -> None:
+def _node(figure: Sheet, node: Node, result: Assessment) -> None:
     bad = node.name in {item.ends_in for item in result.hazards}
     left = node.name in result.machine.leave_in
-    figure.add_shape(
+    figure.shape(
         type="rect",
         x0=node.x - HALF_WIDTH,
         x1=node.x + HALF_WIDTH,
@@ -146,7 +144,7 @@ def _node(figure: go.Figure, node: Node, result: Assessment) -> None:
         layer="above",
     )
     name = "<br>".join(f"<b>{plain(part)}</b>" for part in _wrapped(node.name, 14)[:2])
-    figure.add_annotation(**_words(node.x, node.y, f"{name}<br>{_doing(node.name, result, bad)}"))
+    figure.text(**_words(node.x, node.y, f"{name}<br>{_doing(node.name, result, bad)}"))
 
 
 def _doing(name: str, result: Assessment, bad: bool) -> str:
@@ -188,9 +186,9 @@ def _key_height(result: Assessment, drawing: Drawing) -> float:
     return KEY_LINE * max(len(column) for column in _key_columns(result, drawing)) + 10
 
 
-def _key(figure: go.Figure, result: Assessment, drawing: Drawing) -> None:
+def _key(figure: Sheet, result: Assessment, drawing: Drawing) -> None:
     for place, column in enumerate(_key_columns(result, drawing)):
-        figure.add_annotation(
+        figure.text(
             **_words(
                 2 + place * WIDTH / 2,
                 -drawing.height,

@@ -6,12 +6,12 @@ import textwrap
 from collections.abc import Sequence
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit.figures import theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.marks import plain
+from reviewkit.figures.sheet import Sheet
 from reviewkit.figures.ui_states import NOTHING
 from reviewkit.ui_states import words
 from reviewkit.ui_states.assess import Assessment, NothingObserved
@@ -28,11 +28,11 @@ def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
         return Absent(NOTHING)
     codes, states = event_codes(result.machine), list(result.machine.states)
     marks = {(state, event): _mark(result, state, event) for state in states for event in codes}
-    figure = go.Figure()
+    figure = Sheet()
     key = [f"<b>{code}</b> {plain(name)}" for name, code in codes.items()]
     height = _CELL * len(states)
-    figure.update_layout(
-        theme.layout(
+    figure.settings(
+        **theme.layout(
             height=height + 40 + 17 * (len(key) + len(_MEANING)),
             margin={"l": 8, "r": 8, "t": 30, "b": 17 * (len(key) + len(_MEANING)) + 6},
             hovermode="closest",
@@ -62,7 +62,7 @@ def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
         key="trials-grid",
         question="What was tried, and what was not?",
         answer=_covered(result),
-        figure=figure,
+        figure=figure.checked(),
         table=_table(states, list(codes), marks),
         about=("ui.untested", "ui.pair_coverage", "ui.contradictions"),
     )
@@ -88,12 +88,12 @@ def _mark(result: Assessment, state: str, event: str) -> str:
 
 
 def _cells(
-    figure: go.Figure, states: Sequence[str], events: Sequence[str], marks: dict[tuple[str, str], str]
+    figure: Sheet, states: Sequence[str], events: Sequence[str], marks: dict[tuple[str, str], str]
 ) -> None:
     for (state, event), mark in marks.items():
         x, y = events.index(event), states.index(state)
         if mark in ("?", "≠"):
-            figure.add_shape(
+            figure.shape(
                 type="rect",
                 x0=x - 0.46,
                 x1=x + 0.46,
@@ -104,7 +104,7 @@ def _cells(
                 layer="below",
             )
         elif mark:
-            figure.add_shape(
+            figure.shape(
                 type="rect",
                 x0=x - 0.46,
                 x1=x + 0.46,
@@ -115,21 +115,19 @@ def _cells(
                 layer="below",
             )
     shown = [(pair, mark) for pair, mark in marks.items() if mark]
-    figure.add_trace(
-        go.Scatter(
-            x=[events.index(event) for (_, event), _ in shown],
-            y=[states.index(state) for (state, _), _ in shown],
-            mode="text",
-            text=[mark if mark.isdigit() else f"<b>{mark}</b>" for _, mark in shown],
-            textfont={"size": 12, "color": theme.INK},
-            hoverinfo="text",
-            hovertext=[plain(f"{event} in {state}: {mark}") for (state, event), mark in shown],
-        )
+    figure.curve(
+        x=[events.index(event) for (_, event), _ in shown],
+        y=[states.index(state) for (state, _), _ in shown],
+        mode="text",
+        text=[mark if mark.isdigit() else f"<b>{mark}</b>" for _, mark in shown],
+        textfont={"size": 12, "color": theme.INK},
+        hoverinfo="text",
+        hovertext=[plain(f"{event} in {state}: {mark}") for (state, event), mark in shown],
     )
 
 
-def _explained(figure: go.Figure, lines: Sequence[str]) -> None:
-    figure.add_annotation(
+def _explained(figure: Sheet, lines: Sequence[str]) -> None:
+    figure.text(
         x=0,
         y=0,
         xref="paper",
@@ -179,10 +177,10 @@ def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
     ]
     end = textwrap.wrap(f"⚠ {words.outcome(result.machine, item)}", 34)
     boxes.append("<br>".join(f"<b>{plain(part)}</b>" for part in end))
-    figure = go.Figure()
+    figure = Sheet()
     height = _STEP * len(boxes)
-    figure.update_layout(
-        theme.layout(
+    figure.settings(
+        **theme.layout(
             height=height + 12,
             margin={"l": 4, "r": 4, "t": 6, "b": 6},
             hovermode=False,
@@ -200,7 +198,7 @@ def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
         key=f"witness-{place}",
         question=f"Left in {item.leave_in}: how does it come that {_clause(item)}?",
         answer=f"{words.path(result.machine, item)} {words.stopping(item)}",
-        figure=figure,
+        figure=figure.checked(),
         table=pd.DataFrame(rows, columns=["step", "event", "leads to", "seen of tried", "video"]),
         about=("ui.hazards",),
     )
@@ -216,8 +214,8 @@ def _clause(item: Hazard) -> str:
     return _CLAUSES.get(item.hazard, item.hazard)
 
 
-def _box(figure: go.Figure, spot: int, text: str, *, last: bool) -> None:
-    figure.add_shape(
+def _box(figure: Sheet, spot: int, text: str, *, last: bool) -> None:
+    figure.shape(
         type="rect",
         x0=0.11,
         x1=0.99,
@@ -227,7 +225,7 @@ def _box(figure: go.Figure, spot: int, text: str, *, last: bool) -> None:
         fillcolor=theme.PAPER if last else theme.BAND,
         layer="below",
     )
-    figure.add_annotation(
+    figure.text(
         x=0.13,
         y=spot,
         text=text,
@@ -237,10 +235,10 @@ def _box(figure: go.Figure, spot: int, text: str, *, last: bool) -> None:
         font={"size": 12.5, "color": theme.INK},
     )
     if not last:
-        figure.add_annotation(
+        figure.text(
             x=0.05, y=spot, text=f"<b>{spot}</b>", showarrow=False, font={"size": 16, "color": theme.INK}
         )
-        figure.add_annotation(
+        figure.text(
             x=0.55,
             y=spot + 0.64,
             ax=0.55,

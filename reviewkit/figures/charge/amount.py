@@ -32,7 +32,7 @@ def _delivered(run: ChargeResult, label: str) -> Chart | str:
     doubt = charge[few] * (total.expanded / total.value)
     marks.band(figure, clock.x(time[few]), charge[few] - doubt, charge[few] + doubt, colour=theme.CHARGE)
     marks.line(figure, clock.x(time), charge, name="charge", colour=theme.CHARGE, unit="Ah", most=400)
-    figure.update_layout(yaxis={"range": [0, 1.16 * total.value]})
+    figure.settings(yaxis={"range": [0, 1.16 * total.value]})
     early = run.get("time_to_80")
     if early:
         marks.point(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit import wording
 from reviewkit.charge import limits
@@ -25,6 +24,7 @@ from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
 from reviewkit.figures.charge.words import curve_answer
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Sheet
 
 
 def charge_curve(results: ChargeResults) -> Charts | Absent:
@@ -64,7 +64,7 @@ def _curve(run: ChargeResult, label: str) -> Chart | str:
     )
 
 
-def _voltage_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+def _voltage_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:
     time, volts = rows_between(run, run.record.voltage_V, 0.0, span)
     shown = with_breaks(time, volts, 3 * run.record.voltage_interval_s)
     marks.line(figure, clock.x(shown[0]), shown[1], name="voltage", colour=theme.VOLTAGE, unit="V")
@@ -72,7 +72,7 @@ def _voltage_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: flo
     top = max(float(volts.max()), allowed.high or 0.0)
     low = float(volts.min())
     room = 0.12 * (top - low)
-    figure.update_layout(yaxis={"range": [low - room, top + room]})
+    figure.settings(yaxis={"range": [low - room, top + room]})
     marks.limit(figure, allowed.high or 0.0, f"{allowed.high:.2f} V at most: {allowed.source}")
     peak = run.get("peak_voltage")
     if peak:
@@ -82,7 +82,7 @@ def _voltage_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: flo
         marks.point(figure, clock.at(at), peak.value, text, colour=theme.VOLTAGE, away=(side, 34))
 
 
-def _current_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+def _current_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:
     time, amps = rows_between(run, run.record.current_A, 0.0, span)
     shown = with_breaks(time, amps, 3 * run.record.interval_s)
     marks.line(figure, clock.x(shown[0]), shown[1], name="current", colour=theme.CURRENT, unit="A", axis="y2")
@@ -97,7 +97,7 @@ def _current_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: flo
             above=False,
         )
         top = max(top, allowed.high)
-    figure.update_layout(yaxis2={"range": [min(0.0, float(amps.min())) - 0.04 * top, 1.22 * top]})
+    figure.settings(yaxis2={"range": [min(0.0, float(amps.min())) - 0.04 * top, 1.22 * top]})
     _narrow_names(figure, run, clock, span)
     _knee_point(figure, run, clock, span)
     end, cut = run.get("termination_time"), run.get("termination_current")
@@ -114,7 +114,7 @@ def _current_panel(figure: go.Figure, run: ChargeResult, clock: Clock, span: flo
         )
 
 
-def _narrow_names(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+def _narrow_names(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:
     """Name on the curve those phases whose band is too narrow for a name."""
     assert run.phases is not None
     for phase in run.phases.spans:
@@ -129,7 +129,7 @@ def _narrow_names(figure: go.Figure, run: ChargeResult, clock: Clock, span: floa
         marks.label(figure, middle, height, phase.name, colour=theme.QUIET, axis="y2", anchor=anchor)
 
 
-def _knee_point(figure: go.Figure, run: ChargeResult, clock: Clock, span: float) -> None:
+def _knee_point(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:
     knee, level = run.get("knee_time"), run.get("plateau_current")
     if not knee or not level or not run.phases or not run.phases.knee:
         return
@@ -146,9 +146,7 @@ def _knee_point(figure: go.Figure, run: ChargeResult, clock: Clock, span: float)
     )
 
 
-def _temperature_panel(
-    figure: go.Figure, run: ChargeResult, clock: Clock, span: float, warm: pd.Series
-) -> None:
+def _temperature_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float, warm: pd.Series) -> None:
     time, degrees = rows_between(run, warm, 0.0, span)
     marks.line(
         figure,

@@ -36,7 +36,7 @@ def _efficiency(run: ChargeResult, label: str, meters: port.PortMeters) -> Chart
         panel_height=260,
     )
     marks.line(figure, clock.x(time), share, name="efficiency", colour=theme.CHARGE, unit="%", decimals=0)
-    figure.update_layout(yaxis={"range": [0, 105]})
+    figure.settings(yaxis={"range": [0, 105]})
     known = bool(meters.voltmeter and meters.ammeter)
     text = whole.text if known else f"{wording.number(whole.value, 0)} %"
     doubt = "" if known else "; the source-side meter’s accuracy is not declared, so there is no uncertainty"

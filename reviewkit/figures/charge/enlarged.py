@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import plotly.graph_objects as go
 
 from reviewkit import wording
 from reviewkit.charge import limits
@@ -23,6 +22,7 @@ from reviewkit.figures.charge.runs import TIME, doubt, labelled, run_chart, show
 from reviewkit.figures.charge.words import end_answer
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Sheet
 from reviewkit.uncertainty import Measured
 
 
@@ -72,7 +72,7 @@ def _knee(run: ChargeResult, label: str) -> Chart | str:
     )
 
 
-def _window(run: ChargeResult, first: float, last: float) -> tuple[go.Figure, Clock]:
+def _window(run: ChargeResult, first: float, last: float) -> tuple[Sheet, Clock]:
     """Return a stretch of the charge enlarged, voltage over current."""
     last = min(last, float(since_start(run, run.record.time_s)[-1]))
     clock = Clock(last - first, first)
@@ -119,7 +119,7 @@ def _end(run: ChargeResult, label: str) -> Chart | str:
     )
 
 
-def _termination_limits(figure: go.Figure, run: ChargeResult, cut: Measured) -> None:
+def _termination_limits(figure: Sheet, run: ChargeResult, cut: Measured) -> None:
     allowed = limits.termination(run.cell.rated_capacity_Ah)
     top = 1.8 * cut.value
     if allowed and allowed.low and allowed.high:
@@ -135,4 +135,4 @@ def _termination_limits(figure: go.Figure, run: ChargeResult, cut: Measured) -> 
                 top = max(top, 1.3 * value)
     after = run.get("current_after")
     low = min(0.0, after.value if after else 0.0)
-    figure.update_layout(yaxis2={"range": [low - 0.08 * top, top]})
+    figure.settings(yaxis2={"range": [low - 0.08 * top, top]})

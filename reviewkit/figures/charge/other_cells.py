@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.separated import Separations
@@ -14,6 +13,7 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart
 from reviewkit.figures.charge.runs import run_chart, shown
 from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.sheet import Sheet
 
 
 def charge_other_cells(separations: Separations) -> Charts | Absent:
@@ -42,7 +42,7 @@ def _other_cells(run: ChargeResult, apart: Separation, label: str) -> Chart | st
         marks.line(figure, x, y, name=name, colour=colour, unit="h", decimals=1)
         marks.label(figure, float(x[-1]), float(y[-1]), name, colour=theme.INK, anchor="right", above=full)
     _trusted(figure, apart)
-    figure.update_layout(yaxis={"rangemode": "tozero"})
+    figure.settings(yaxis={"rangemode": "tozero"})
     rows = [
         (
             f"{one.capacity_Ah:g} Ah",
@@ -64,13 +64,13 @@ def _other_cells(run: ChargeResult, apart: Separation, label: str) -> Chart | st
     )
 
 
-def _trusted(figure: go.Figure, apart: Separation) -> None:
+def _trusted(figure: Sheet, apart: Separation) -> None:
     """Tint the capacities for which the scaling may be trusted."""
     inside = [one.capacity_Ah for one in apart.others if one.trusted]
     if not inside:
         return
     marks.tint(figure, min(inside), max(inside), colour=theme.BAND)
-    figure.add_annotation(
+    figure.text(
         x=(min(inside) + max(inside)) / 2,
         yref="paper",
         y=0.02,

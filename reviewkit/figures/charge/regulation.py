@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit import wording
 from reviewkit.charge.analysis import ChargeResult
@@ -17,6 +16,7 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart
 from reviewkit.figures.charge.runs import run_chart, shown
 from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.sheet import Sheet
 
 _DOTS = 500
 
@@ -47,30 +47,28 @@ def _regulation(run: ChargeResult, apart: Separation, label: str) -> Chart | str
     )
 
 
-def _figure(current: FloatArray, voltage: FloatArray, known: Regulation) -> go.Figure:
+def _figure(current: FloatArray, voltage: FloatArray, known: Regulation) -> Sheet:
     top = float(current.max()) * 1.06
     x_axis = theme.axis("charge current, A", range=[0, top])
     figure = marks.panels(["cell voltage, V"], x_axis=x_axis, panel_height=300)
     few = np.unique(np.linspace(0, len(current) - 1, min(_DOTS, len(current))).astype(int))
-    figure.add_trace(
-        go.Scatter(
-            x=current[few].astype(np.float32),
-            y=voltage[few].astype(np.float32),
-            mode="markers",
-            marker={"color": theme.VOLTAGE, "size": 4, "opacity": 0.6},
-            hovertemplate="%{x:.3f} A: %{y:.3f} V",
-            name="readings",
-        )
+    figure.curve(
+        x=current[few].astype(np.float32),
+        y=voltage[few].astype(np.float32),
+        mode="markers",
+        marker={"color": theme.VOLTAGE, "size": 4, "opacity": 0.6},
+        hovertemplate="%{x:.3f} A: %{y:.3f} V",
+        name="readings",
     )
     line = _line(figure, top, known)
     span = float(np.ptp(np.concatenate([voltage, line])))
     low = float(min(voltage.min(), line.min()))
     shown_V = [low - 0.25 * span, float(line[0]) + 0.35 * span]
-    figure.update_layout(yaxis={"range": shown_V}, hovermode="closest")
+    figure.settings(yaxis={"range": shown_V}, hovermode="closest")
     return figure
 
 
-def _line(figure: go.Figure, top: float, known: Regulation) -> FloatArray:
+def _line(figure: Sheet, top: float, known: Regulation) -> FloatArray:
     """Draw the fitted line from no current to `top` [A]; return its ends [V]."""
     ends = np.array([0.0, top])
     slope = known.series_resistance

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import NOTHING_LOGGED, ChargeResults
@@ -13,6 +12,7 @@ from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Sheet
 from reviewkit.uncertainty import Measured
 
 TIME = "time since charge start"
@@ -45,7 +45,7 @@ def run_chart(
     question: str,
     *,
     answer: str,
-    figure: go.Figure,
+    figure: Sheet,
     table: pd.DataFrame,
     about: Sequence[str],
 ) -> Chart:
@@ -60,10 +60,10 @@ def run_chart(
         key = f"{key}-{label.replace('_', '-')}"
         question = f"{run.record.source or run.record.label}: {question[:1].lower()}{question[1:]}"
     place = f"charge.{label}." if label else "charge."
-    return Chart(key, question, answer, figure, table, tuple(f"{place}{name}" for name in about))
+    return Chart(key, question, answer, figure.checked(), table, tuple(f"{place}{name}" for name in about))
 
 
-def doubt(figure: go.Figure, clock: Clock, moment: Measured) -> None:
+def doubt(figure: Sheet, clock: Clock, moment: Measured) -> None:
     """Mark the interval in which a moment lies, across both panels."""
     marks.tint(
         figure, clock.at(moment.low), clock.at(moment.high), colour=theme.see_through(theme.READING, 0.25)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-import plotly.graph_objects as go
 
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.phases import Phases
@@ -18,6 +17,7 @@ from reviewkit.figures.charge.apart import NOTHING, labelled_apart
 from reviewkit.figures.charge.runs import TIME, doubt, run_chart, shown
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Sheet
 
 
 def charge_without_rig(separations: Separations) -> Charts | Absent:
@@ -53,7 +53,7 @@ def _without_rig(run: ChargeResult, apart: Separation, label: str) -> Chart | st
     )
 
 
-def _figure(run: ChargeResult, phases: Phases, effect: RigEffect) -> go.Figure:
+def _figure(run: ChargeResult, phases: Phases, effect: RigEffect) -> Sheet:
     zero, bare = phases.start.value, effect.without_rig
     last = max(phases.end_s - zero, effect.duration_s.value) * 1.03
     first = min(phases.knee_s or zero, bare.time_s[0] + zero) - zero
@@ -72,7 +72,7 @@ def _figure(run: ChargeResult, phases: Phases, effect: RigEffect) -> go.Figure:
         marks.line(figure, x, current, name=name, colour=colour, unit="A", dash=dash, most=most)
     _name_curves(figure, clock, *measured, *predicted)
     top = float(np.quantile(measured[1], 0.99))
-    figure.update_layout(yaxis={"range": [-0.04 * top, 1.2 * top]})
+    figure.settings(yaxis={"range": [-0.04 * top, 1.2 * top]})
     doubt(figure, clock, effect.duration_s)
     return figure
 
@@ -84,7 +84,7 @@ def _until_stop(time: FloatArray, current: FloatArray, last: float) -> tuple[Flo
 
 
 def _name_curves(
-    figure: go.Figure,
+    figure: Sheet,
     clock: Clock,
     time: FloatArray,
     current: FloatArray,
