@@ -16,6 +16,7 @@ from reviewkit import (
     harvest,
     intake,
     outline,
+    overwriting,
     publish,
     review,
     runner,
@@ -67,8 +68,8 @@ class Published:
 
     @property
     def is_draft(self) -> bool:
-        """Whether a section failed, so that this is not the review to show."""
-        return bool(self.review.failed)
+        """Whether a section failed, or an edition stays in its place, so that this is not the one to show."""
+        return self.place.name.endswith(publish.DRAFT)
 
 
 def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path] = ()) -> tuple[Path, ...]:
@@ -145,12 +146,13 @@ def run(
     -------
     tuple of Published
         In the order of `folders`. A review of which a section failed is a draft; the last good one
-        stays as it was.
+        stays as it was. So is a working copy (edition 0) where an edition is published.
 
     Raises
     ------
     Faults
-        Everything wrong with the review files, before anything is run. Or, once the other reviews are
+        Everything wrong with the review files, before anything is run; an edition that was published from
+        other data is refused. Or, once the other reviews are
         published, what is wrong with the authors' own words.
     """
     extras = _Extras(
@@ -164,6 +166,7 @@ def run(
     done: list[Published] = []
     faults: list[InputError] = []
     with publish.site(Path(out)) as place:
+        intake.refuse(files, lambda file: overwriting.faults(file, place))
         staged = [(file, publish.stage(place, file.name)) for file in files]
         for file, folder in staged:
             editions.carry(place / file.name, folder, edition=file.review.edition)
@@ -201,7 +204,9 @@ def _publish(ended: Reviewed, out: Path, extras: _Extras) -> Published:
     with gathered(faults):
         if extras.program and not ended.failed:
             drawing.add(ended, program=extras.program, charts_script=script)
-    published = Published(ended, publish.put(ended.staged, out, ended.file.name, good=not ended.failed))
+    file = ended.file
+    good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
+    published = Published(ended, publish.put(ended.staged, out, file.name, good=good))
     if faults:
         raise Faults(faults)
     return published

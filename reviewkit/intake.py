@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from reviewkit import chapters, film, inputs_seen, review, sections
@@ -96,9 +96,25 @@ def films(files: Sequence[ReviewFile]) -> None:
     ------
     Faults
     """
+    refuse(files, film.faults)
+
+
+def refuse(files: Sequence[ReviewFile], judge: Callable[[ReviewFile], Iterable[InputError]]) -> None:
+    """Make sure that nothing is at fault with any review.
+
+    Parameters
+    ----------
+    files : sequence of ReviewFile
+    judge : callable
+        Returns what is at fault with one.
+
+    Raises
+    ------
+    Faults
+    """
     found: list[InputError] = []
     for file in files:
-        found += _named(film.faults(file), file.folder, [item.folder for item in files])
+        found += _named(judge(file), file.folder, [item.folder for item in files])
     if found:
         raise Faults(found)
 

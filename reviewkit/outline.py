@@ -15,6 +15,11 @@ from reviewkit.review import About, Claim, Device
 from reviewkit.template import Section, inputs_model
 
 _INDENT = "  "
+_EDITION = (
+    "  ## While this is 0 the review is a working copy: a run writes over it, however its data have changed.",
+    "  ## Publish it as 1. Other data after that are edition 2, beside which edition 1 is kept.",
+    "  edition: 0",
+)
 
 
 def review_file(name: str, sections: Iterable[Section]) -> str:
@@ -38,7 +43,9 @@ def review_file(name: str, sections: Iterable[Section]) -> str:
         "",
         *_block("claims", tuple[Claim, ...]),
         "",
-        *_block("review", About),
+        "review:",
+        *_EDITION,
+        *_fields(About, 1, leave_out={"edition"}),
     ]
     written: set[str] = {"device", "claims", "review"}
     for section in sections:

@@ -10,6 +10,8 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from reviewkit import editions
+from reviewkit.editions import Edition
 from reviewkit.errors import InputError
 
 _STAGING = ".staging-"
@@ -94,7 +96,8 @@ def put(staged: Path, out: Path, name: str, *, good: bool) -> Path:
     staged, out : pathlib.Path
     name : str
     good : bool
-        A good one takes the place of the last and of any draft; another becomes the draft.
+        A good one takes the place of the last and of any draft; another becomes the draft. An edition
+        whose place is taken by a later one is kept beside it.
 
     Returns
     -------
@@ -102,10 +105,23 @@ def put(staged: Path, out: Path, name: str, *, good: bool) -> Path:
         Where it is now.
     """
     place = out / (name if good else name + DRAFT)
+    if good:
+        _keep(out, name, editions.at(staged))
     _swap(staged, place)
     if good:
         shutil.rmtree(out / (name + DRAFT), ignore_errors=True)
     return place
+
+
+def _keep(out: Path, name: str, new: Edition | None) -> None:
+    """Keep the edition whose place another one is to take; it is there whole before its place is touched."""
+    old = editions.at(out / name)
+    if old is None or (new and new.number == old.number):
+        return
+    place = editions.place_of_kept(out, name, old.number)
+    copy = stage(out, place.name)
+    editions.copy(old.place, copy)
+    _swap(copy, place)
 
 
 def _swap(new: Path, place: Path) -> None:

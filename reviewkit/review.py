@@ -63,12 +63,15 @@ class Claim(Block):
 
 
 class About(Block):
-    """The review itself: its title, edition, place beside a video, and the conditions at the bench."""
+    """The review itself: its title, edition, place beside a video, and the conditions at the bench.
+
+    Edition 0 is a working copy, of which nothing is kept.
+    """
 
     title: str = ""
     author: str = ""
     date: str = ""
-    edition: int = Field(default=1, ge=1)
+    edition: int = Field(default=1, ge=0)
     changes: tuple[str, ...] = ()
     video: str = ""
     ambient_C: Celsius | None = None
@@ -127,6 +130,11 @@ class ReviewFile:
     def name(self) -> str:
         """The review's name in a published folder: the folder's own, in lower case without blanks."""
         return re.sub(r"[^a-z0-9]+", "-", self.folder.name.lower()).strip("-") or "review"
+
+    @property
+    def is_working_copy(self) -> bool:
+        """Whether it is not meant to be published yet."""
+        return self.review.edition == 0
 
     @property
     def title(self) -> str:

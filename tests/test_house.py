@@ -25,7 +25,7 @@ MACHINERY = (
     {"results"},
     {"runner", "intake", "editions", "outline", "bench_sheet", "crate", "standing"},
     {"site", "progress", "publish", "evidence"},
-    {"comparison", "stills", "verification"},
+    {"comparison", "stills", "verification", "overwriting"},
     {"commands"},
     {"cli"},
 )

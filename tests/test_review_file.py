@@ -145,7 +145,7 @@ def test_the_reviews_own_blocks_are_read(tmp_path: Path) -> None:
 
 
 def test_all_faults_are_told_together(tmp_path: Path) -> None:
-    text = "device: {nam: Lantern}\nreview: {edition: 0, ambient_C: warm}\nclaims: [{about: lamp.reading}]\n"
+    text = "device: {nam: Lantern}\nreview: {edition: -1, ambient_C: warm}\nclaims: [{about: lamp.reading}]\n"
     _, faults = bound(tmp_path, text)
     places = sorted(message.partition(": ")[0] for message in faults)
     assert places == [

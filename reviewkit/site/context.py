@@ -60,6 +60,8 @@ class PageContext:
         The name of the section that the page is; empty for another page.
     described : Described or None
         What programs read of the page.
+    earlier : tuple of Link
+        The review's earlier editions, as they were published.
     """
 
     title: str
@@ -80,6 +82,7 @@ class PageContext:
     is_letter: bool = False
     section: str = ""
     described: Described | None = None
+    earlier: tuple[Link, ...] = ()
 
     @property
     def pages(self) -> frozenset[str]:

@@ -68,7 +68,7 @@ def _review(review: ReviewFile, found: str, film: Film | None) -> dict[str, Any]
             "itemReviewed": _product(review.device),
             "author": about.author and {"@type": "Person", "name": about.author},
             "datePublished": _date(review),
-            "version": about.edition,
+            "version": about.edition or "",
             "reviewBody": found,
             "video": film and _video(review, found, film),
         }

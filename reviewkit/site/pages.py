@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import film, harvest
+from reviewkit import editions, film, harvest
 from reviewkit.finding import PART_MIME, PLOTLY_MIME
 from reviewkit.leaflet import Leaflet
 from reviewkit.results import Reviewed, SectionResult
@@ -61,7 +61,9 @@ def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
             for result in reviewed.sections
         },
         notice=reviewed.file.review.notice,
-        draft=_draft(reviewed),
+        draft=_draft(
+            reviewed, (f"{result.section.title} failed: {result.message}" for result in reviewed.failed)
+        ),
     )
 
 
@@ -72,8 +74,22 @@ def _moments(reviewed: Reviewed) -> dict[str, float]:
     return {name: moment_s for name, moment_s in found.items() if moment_s is not None}
 
 
-def _draft(reviewed: Reviewed) -> str:
-    return " ".join(f"{result.section.title} failed: {result.message}" for result in reviewed.failed)
+def _draft(reviewed: Reviewed, failed: Iterable[str]) -> str:
+    """Return why a page is a draft: what failed, and that its review is no edition yet."""
+    told = "This is a working copy, not yet an edition of the review: data and numbers may still change."
+    return " ".join([*([told] if reviewed.file.is_working_copy else []), *failed])
+
+
+def _earlier(reviewed: Reviewed) -> tuple[Link, ...]:
+    """Return the ways to the earlier editions, as they will lie when this one is in its place."""
+    out, file = reviewed.staged.parent, reviewed.file
+    moves = not reviewed.failed and editions.is_to_replace(out, file.name, file.review.edition)
+    links = []
+    for item in editions.earlier(out, file.name, file.review.edition):
+        place = editions.place_of_kept(out, file.name, item.number) if moves else item.place
+        said = f"Edition {item.number}{f', {item.date}' if item.date else ''}"
+        links.append(Link(f"../{place.name}/index.html", said))
+    return tuple(links)
 
 
 def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext) -> None:
@@ -83,7 +99,7 @@ def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext)
         section=result.section.name,
         trail=(_ALL, Link(_HOME, reviewed.file.title)),
         lead="",
-        draft="" if result.ok else f"This section failed: {result.message}",
+        draft=_draft(reviewed, [] if result.ok else [f"This section failed: {result.message}"]),
     )
     _write(reviewed.staged / result.page, exporter.rendered(result.notebook, page))
 
@@ -107,6 +123,7 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
             result.section.name: first for result in reviewed.sections if (first := _first(result))
         },
         described=described(reviewed.file, _opening(reviewed), base.film),
+        earlier=_earlier(reviewed),
     )
     notebook = summary.notebook if summary else _EMPTY
     _write(reviewed.staged / _HOME, exporter.rendered(notebook, page))

@@ -102,7 +102,7 @@ def _row(name: str, whole: Mapping[str, Any], keys: Iterable[str]) -> ShelfRow:
     device = whole["device"]
     firmware = f"firmware {device['firmware']}" if device.get("firmware") else ""
     edition = whole["review"].get("edition", 1)
-    about = [firmware, f"edition {edition}" if edition > 1 else ""]
+    about = [firmware, "" if edition == 1 else f"edition {edition}" if edition else "a working copy"]
     return ShelfRow(
         title=whole["review"]["title"] or device["name"],
         about=", ".join(part for part in about if part),

@@ -179,21 +179,25 @@ def _links(record: Record) -> Markup:
 def edition(record: Record) -> Part:
     """Return the edition and what changed since the last: in the author's words, and by the findings."""
     review = record.review
-    about = [f"Edition {record.edition}", str(review.get("date") or ""), str(review.get("author") or "")]
+    about = [_called(record), str(review.get("date") or ""), str(review.get("author") or "")]
     head = html("<p>{}.</p>", ", ".join(part for part in about if part))
     told = bullets(str(text) for text in review["changes"]) if review.get("changes") else Markup()
     return Part(head + told + _changes(record))
 
 
+def _called(record: Record) -> str:
+    return f"Edition {record.edition}" if record.edition else "Working copy"
+
+
 def _changes(record: Record) -> Markup:
     if record.earlier is None:
-        text = "" if record.edition == 1 else "The edition before does not lie beside this one."
+        text = "" if record.edition <= 1 else "The edition before does not lie beside this one."
         return html("<p>{}</p>", text) if text else Markup()
     rows = list(_changed(record))
     since = f"Since edition {record.earlier_edition}"
     if not rows:
         return html("<p>{}</p>", f"{since} no finding has changed by more than its uncertainty.")
-    names = ("Finding", f"Edition {record.earlier_edition}", f"Edition {record.edition}", "What changed")
+    names = ("Finding", f"Edition {record.earlier_edition}", _called(record), "What changed")
     return html("<h3>{}</h3>{}", since, table(names, rows, about="Findings that changed"))
 
 

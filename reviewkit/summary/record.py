@@ -56,8 +56,8 @@ class Record:
 
     @property
     def edition(self) -> int:
-        """The edition's number."""
-        return int(self.review.get("edition") or 1)
+        """The edition's number; 0 for a working copy."""
+        return int(self.review.get("edition", 1))
 
     def judged(self, verdict: str) -> list[Finding]:
         """Return the findings with this verdict, each fact once.
