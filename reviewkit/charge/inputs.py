@@ -109,7 +109,7 @@ def check(inputs: ChargeInputs, folder: Path) -> list[InputError]:
 
     faults = missing_meters(inputs)
     for place, run in enumerate(inputs.charge_runs, start=1):
-        faults += reading.faults_of(run, place=f"charge_runs[{place}]", folder=folder)
+        faults += reading.faults_of(run, place, inputs, folder=folder)
     faults += _same_names(inputs)
     return faults
 

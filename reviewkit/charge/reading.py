@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import pandas as pd
 
 from reviewkit import logs
 from reviewkit.blocks import LogBlock
-from reviewkit.charge.inputs import QUANTITIES, ChargeInputs, ChargeRun, missing_meters
+from reviewkit.charge import doubts
+from reviewkit.charge.inputs import ChargeInputs, ChargeRun, missing_meters
 from reviewkit.charge.record import ChargeRecord, label_of
+from reviewkit.charge.record_doubts import of_record
 from reviewkit.charge.series import clean
 from reviewkit.clocks import Alignment, align, clock_difference
-from reviewkit.errors import Faults, InputError, LogError
+from reviewkit.errors import Faults, InputError, LogError, ReviewFileError, gathered
+from reviewkit.instrument import Meter
 from reviewkit.logs import Log
+from reviewkit.logs.beyond import beyond_range
 
 _LEAST_ROWS = 5
 
@@ -34,62 +39,125 @@ def read(inputs: ChargeInputs, *, folder: Path = Path()) -> tuple[ChargeRecord, 
 
     Raises
     ------
-    Faults
-        If a meter is not described.
-    LogError
-        If a log cannot be read.
+    InputError
+        If a meter is not described, a log cannot be read, or it is not what the review file says; several
+        faults together.
     """
     faults = missing_meters(inputs)
     if faults:
         raise Faults(faults)
-    return tuple(_record(run, place, inputs, folder) for place, run in enumerate(inputs.charge_runs, start=1))
+    records = []
+    for place, run in enumerate(inputs.charge_runs, start=1):
+        record, wrong = _examined(run, place, inputs, folder)
+        faults += wrong
+        records += [record] if record else []
+    if faults:
+        raise faults[0] if len(faults) == 1 else Faults(faults)
+    return tuple(records)
 
 
-def _record(run: ChargeRun, place: int, inputs: ChargeInputs, folder: Path) -> ChargeRecord:
-    assert inputs.voltmeter is not None
-    assert inputs.ammeter is not None
-    voltage = _log(run, "voltage", folder)
-    current = _log(run, "current", folder)
-    if logs.leads_swapped(voltage, current):
+def faults_of(run: ChargeRun, place: int, inputs: ChargeInputs, *, folder: Path) -> list[InputError]:
+    """Return what is wrong with a run's logs, as far as the files show.
+
+    Parameters
+    ----------
+    run : ChargeRun
+    place : int
+        The run's, from 1.
+    inputs : ChargeInputs
+    folder : Path
+    """
+    return _examined(run, place, inputs, folder)[1]
+
+
+def _examined(
+    run: ChargeRun, place: int, inputs: ChargeInputs, folder: Path
+) -> tuple[ChargeRecord | None, list[InputError]]:
+    """Return a run's record, None with what is wrong where there can be none or it makes no sense."""
+    faults: list[InputError] = []
+    meters = _meters(run, place, inputs, faults)
+    found = _logs(run, folder, faults)
+    for key, log in found.items():
+        faults += beyond_range(log, meters.get(key))
+    if not faults:
+        entries = {key: entry for key, _, entry in run.logs()}
+        faults += doubts.of_logs(found, entries, cell=inputs.cell)
+    if faults or not {"voltage", "current"} <= set(meters):
+        return None, faults
+    voltage, current = found["voltage"], found["current"]
+    with gathered(faults):
+        record = _record(run, place, meters, found)
+        declared = _declared(run) is not None
+        where = f"charge_runs[{place}]"
+        faults += of_record(record, voltage=voltage, current=current, place=where, declared=declared)
+        return record, faults
+    return None, faults
+
+
+def _meters(run: ChargeRun, place: int, inputs: ChargeInputs, faults: list[InputError]) -> dict[str, Meter]:
+    """Return the meters' ranges that a run was logged on, by the run's keys; one not described is missing."""
+    asked = {
+        "voltage": (inputs.voltmeter, run.voltage_full_scale_V, "voltage_full_scale_V"),
+        "current": (inputs.ammeter, run.current_full_scale_A, "current_full_scale_A"),
+        "source_voltage": (inputs.source_voltmeter, None, ""),
+        "source_current": (inputs.source_ammeter, None, ""),
+    }
+    found: dict[str, Meter] = {}
+    for key, (meter, full_scale, name) in asked.items():
+        try:
+            if meter is not None:
+                found[key] = meter.meter(full_scale)
+        except ValueError as fault:
+            where = f"charge_runs[{place}].{name}"
+            faults.append(ReviewFileError(str(fault), file="review.yaml", place=where))
+    return found
+
+
+def _logs(run: ChargeRun, folder: Path, faults: list[InputError]) -> dict[str, Log]:
+    found: dict[str, Log] = {}
+    for key, quantity, entry in run.logs():
+        with gathered(faults):
+            log = logs.read(entry, quantity, folder=folder)
+            _check_length(log)
+            found[key] = log
+    return found
+
+
+def _check_length(log: Log) -> None:
+    known = int(log.series.notna().sum())
+    if known < _LEAST_ROWS:
         raise LogError(
-            "the current is negative while the cell’s voltage rises: the ammeter’s leads were swapped",
-            file=current.path,
-            expected="charge current into the cell as positive",
-            remedy="Say so in the review file: current: {path: …, sign: -1}.",
+            f"only {known} reading{'s' if known != 1 else ''}",
+            file=log.path,
+            expected=f"at least {_LEAST_ROWS}",
+            remedy="Check that this is the log of the charge.",
         )
+
+
+def _record(
+    run: ChargeRun, place: int, meters: Mapping[str, Meter], found: Mapping[str, Log]
+) -> ChargeRecord:
+    voltage, current = found["voltage"], found["current"]
     alignment = align(voltage, current, declared_offset_s=_declared(run))
     one_file = voltage.path == current.path
     return ChargeRecord(
         clean(voltage.series),
         _moved(current.series, alignment),
-        inputs.voltmeter.meter(run.voltage_full_scale_V),
-        inputs.ammeter.meter(run.current_full_scale_A),
+        meters["voltage"],
+        meters["current"],
         clock_offset=None if one_file else alignment.offset,
         clock_note=alignment.note,
         stamp_s=current.report.stamp_step_s if current.report.stamp_step_s >= 0.5 else 0.0,
         source=run.source,
         label=label_of(run.source, place),
-        temperature_C=_other(run, "temperature", voltage, folder),
-        source_voltage_V=_other(run, "source_voltage", voltage, folder),
-        source_current_A=_other(run, "source_current", voltage, folder),
+        temperature_C=_other(run, "temperature", voltage, found),
+        source_voltage_V=_other(run, "source_voltage", voltage, found),
+        source_current_A=_other(run, "source_current", voltage, found),
         cable_out_s=run.cable_out_s,
         run=run,
         inputs=tuple(dict.fromkeys(entry.path for _, _, entry in run.logs())),
         notes=_notes(voltage, current),
     )
-
-
-def _log(run: ChargeRun, key: str, folder: Path) -> Log:
-    log = logs.read(getattr(run, key), QUANTITIES[key], folder=folder)
-    known = int(log.series.notna().sum())
-    if known < _LEAST_ROWS:
-        raise LogError(
-            f"only {known} readings",
-            file=log.path,
-            expected=f"at least {_LEAST_ROWS}",
-            remedy="Check that this is the log of the charge.",
-        )
-    return log
 
 
 def _declared(run: ChargeRun) -> float | None:
@@ -103,12 +171,12 @@ def _moved(series: pd.Series, alignment: Alignment) -> pd.Series:
     return known.set_axis(alignment.on_voltage_clock(known.index.to_numpy(dtype=float))).rename_axis("time_s")
 
 
-def _other(run: ChargeRun, key: str, base: Log, folder: Path) -> pd.Series | None:
+def _other(run: ChargeRun, key: str, base: Log, found: Mapping[str, Log]) -> pd.Series | None:
     """Return a further log of the run on the record's clock, by the logs' own times and what is declared."""
-    entry: LogBlock | None = getattr(run, key)
-    if entry is None:
+    log = found.get(key)
+    if log is None:
         return None
-    log = logs.read(entry, QUANTITIES[key], folder=folder)
+    entry: LogBlock = getattr(run, key)
     apart = clock_difference(base, log)
     series = clean(log.series)
     move = entry.clock_offset_s - run.voltage.clock_offset_s - (apart or 0.0)
@@ -117,32 +185,3 @@ def _other(run: ChargeRun, key: str, base: Log, folder: Path) -> pd.Series | Non
 
 def _notes(*read_logs: Log) -> tuple[str, ...]:
     return tuple(f"{log.path}: {sentence}" for log in read_logs for sentence in log.report.sentences())
-
-
-def faults_of(run: ChargeRun, *, place: str, folder: Path) -> list[InputError]:
-    """Return what is wrong with a run's logs, as far as the files show.
-
-    Parameters
-    ----------
-    run : ChargeRun
-    place : str
-        The run's key, for messages.
-    folder : Path
-    """
-    faults: list[InputError] = []
-    found: dict[str, Log] = {}
-    for key, quantity, entry in run.logs():
-        try:
-            found[key] = logs.read(entry, quantity, folder=folder)
-        except InputError as fault:
-            faults.append(fault)
-    if {"voltage", "current"} <= set(found) and logs.leads_swapped(found["voltage"], found["current"]):
-        faults.append(
-            LogError(
-                "the current is negative while the cell’s voltage rises: the ammeter’s leads were swapped",
-                file=found["current"].path,
-                place=f"{place}.current",
-                remedy="Say so in the review file: current: {path: …, sign: -1}.",
-            )
-        )
-    return faults

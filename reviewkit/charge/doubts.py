@@ -1,0 +1,182 @@
+"""Logs that are not what the review file says: told before anything is computed from them.
+
+Each rule asks for more than any bench could show, so that an odd charger is still reviewed as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from reviewkit import logs, wording
+from reviewkit.blocks import Cell, LogBlock
+from reviewkit.charge.series import FloatArray
+from reviewkit.errors import InputError, LogError
+from reviewkit.logs import Log
+
+LOWEST_V, ABOVE_LIMIT_V = 0.5, 0.5
+"""Below the first, and by the second above its charging limit, a reading is none of a cell."""
+
+_CELL_V = (1.2, 6.0)
+_LIKE_VOLTS = (2.0, 5.0)
+_STRONG = 0.1
+_RISE_V = 0.3
+_LEAST_SHARE, _LEAST_SHARE_AT_REST = 0.002, 0.02
+_LEAST_START_V, _LEAST_REST_V = 2.5, 3.2
+_MOST_SHARE = 3.0
+_SMALLEST_CELL_AH = 0.1
+_TEMPERATURES_C = (-30.0, 100.0)
+
+
+def of_logs(found: Mapping[str, Log], entries: Mapping[str, LogBlock], *, cell: Cell) -> list[InputError]:
+    """Return what shows in a run's logs before their clocks are compared.
+
+    Parameters
+    ----------
+    found : mapping of str to Log
+        By the run's keys: voltage, current, temperature.
+    entries : mapping of str to LogBlock
+        As the review file names them.
+    cell : Cell
+    """
+    faults: list[InputError] = []
+    voltage, current, warmth = (found.get(key) for key in ("voltage", "current", "temperature"))
+    if voltage is not None and current is not None and _exchanged(voltage, current):
+        return [_exchanged_fault(voltage, current)]
+    if voltage is not None:
+        faults += _of_voltage(voltage, cell)
+    if voltage is not None and current is not None:
+        faults += _of_leads(voltage, current, entries["current"])
+        if not faults and not entries["current"].unit:
+            faults += _of_amount(voltage, current, cell)
+    if warmth is not None:
+        faults += _of_warmth(warmth)
+    return faults
+
+
+def known(log: Log) -> FloatArray:
+    """Return a log's readings without the missing ones."""
+    values = log.series.to_numpy(dtype=float)
+    return np.asarray(values[np.isfinite(values)])
+
+
+def _share(values: FloatArray, limits: tuple[float, float]) -> float:
+    return float(np.mean((np.abs(values) >= limits[0]) & (np.abs(values) <= limits[1])))
+
+
+def _exchanged(voltage: Log, current: Log) -> bool:
+    return _share(known(voltage), _CELL_V) < 0.95 and _share(known(current), _LIKE_VOLTS) >= 0.98
+
+
+def _exchanged_fault(voltage: Log, current: Log) -> LogError:
+    volts, amps = float(np.median(known(voltage))), float(np.median(known(current)))
+    same = "columns" if voltage.path == current.path else "logs"
+    return LogError(
+        f"voltage and current look exchanged: most voltages are about {wording.quantity(volts, None, 'V')}, "
+        f"most currents about {wording.quantity(amps, None, 'A')}",
+        file=voltage.path,
+        expected="a cell’s voltage under 'voltage'",
+        remedy=f"Check the {same}: their headings, and what the review file names.",
+    )
+
+
+def _of_voltage(voltage: Log, cell: Cell) -> Iterator[LogError]:
+    middle = float(np.median(known(voltage)))
+    told = wording.quantity(middle, None, "V")
+    if -(cell.limit_V + ABOVE_LIMIT_V) <= middle <= -LOWEST_V:
+        yield LogError(
+            f"the voltages are negative, most about {told}: the voltmeter’s leads were swapped",
+            file=voltage.path,
+            remedy=f"Say so in the review file: voltage: {{path: {voltage.path}, sign: -1}}.",
+        )
+    elif not LOWEST_V <= middle <= cell.limit_V + ABOVE_LIMIT_V:
+        yield LogError(
+            f"most readings are about {told}, which is no voltage of a lithium-ion cell",
+            file=voltage.path,
+            expected=f"{LOWEST_V:g} V to {cell.limit_V + ABOVE_LIMIT_V:g} V",
+            remedy="Check the unit in its heading, and that it is the log of the cell and not of the port.",
+        )
+
+
+def _of_leads(voltage: Log, current: Log, entry: LogBlock) -> Iterator[LogError]:
+    """Tell swapped leads by the voltage's rise; else by a current that only ever leaves the cell."""
+    turned = f"current: {{path: {current.path}, sign: -1}}"
+    if logs.leads_swapped(voltage, current):
+        yield LogError(
+            "the current is negative while the cell’s voltage rises: the ammeter’s leads were swapped",
+            file=current.path,
+            expected="charge current into the cell as positive",
+            remedy=f"Say so in the review file: {turned}.",
+        )
+        return
+    amps = known(current)
+    strong = amps[np.abs(amps) > _STRONG * np.abs(amps).max(initial=0.0)]
+    if len(strong) and np.mean(strong < 0) > 0.95 and "sign" not in entry.model_fields_set:
+        yield LogError(
+            "the current only ever flows out of the cell, which is no charge",
+            file=current.path,
+            expected="charge current into the cell as positive",
+            remedy=f"If the ammeter’s leads were swapped, say so in the review file: {turned}; "
+            "if they were not, write sign: 1.",
+        )
+
+
+def _of_amount(voltage: Log, current: Log, cell: Cell) -> Iterator[LogError]:
+    """Hold the charge that the log counts against what the cell can take, and against the voltage's rise."""
+    amount_Ah = _amount(current)
+    capacity_Ah = cell.rated_capacity_Ah
+    told = f"the log counts a charge of {wording.quantity(amount_Ah, None, 'A.h')}"
+    stated = (
+        f"the cell’s {wording.quantity(capacity_Ah, None, 'A.h')}" if capacity_Ah else "what a cell takes"
+    )
+    problem = ""
+    if capacity_Ah and amount_Ah > _MOST_SHARE * capacity_Ah:
+        problem = f"{told}, far more than {stated}"
+    elif (rise_V := _rise(voltage, current, amount_Ah / (capacity_Ah or _SMALLEST_CELL_AH))) is not None:
+        problem = f"{told}, next to nothing beside {stated}, while the voltage rises by {rise_V:.2f} V"
+    if problem:
+        yield LogError(
+            problem,
+            file=current.path,
+            expected="a current that fits the cell",
+            remedy="Check the units in its heading, of the current and of the time, and that it is the log "
+            f"of this charge. If all is right, confirm the unit: current: {{path: {current.path}, unit: "
+            f"{current.report.unit.split(',')[0] or 'A'}}}.",
+        )
+
+
+def _amount(current: Log) -> float:
+    """Return the charge that flows into the cell [A.h]."""
+    series = current.series.dropna()
+    into = np.maximum(series.to_numpy(dtype=float), 0.0)
+    return float(np.trapezoid(into, series.index.to_numpy(dtype=float))) / 3600
+
+
+def _rise(voltage: Log, current: Log, share: float) -> float | None:
+    """Return the rise of the voltage [V] if a cell needs more of its capacity for it than `share`."""
+    if share > _LEAST_SHARE_AT_REST:
+        return None
+    volts = known(voltage)
+    edge = max(1, len(volts) // 100)
+    first, last = float(np.median(volts[:edge])), float(np.median(volts[-edge:]))
+    amps = known(current)
+    resting = max(abs(amps[0]), abs(amps[-1])) < _STRONG * float(np.abs(amps).max(initial=0.0))
+    if resting and first >= _LEAST_REST_V and last - first >= _RISE_V:
+        return last - first
+    highest = float(np.quantile(volts, 0.99))
+    if share < _LEAST_SHARE and first >= _LEAST_START_V and highest - first >= _RISE_V:
+        return highest - first
+    return None
+
+
+def _of_warmth(warmth: Log) -> Iterator[LogError]:
+    middle = float(np.median(known(warmth)))
+    low, high = _TEMPERATURES_C
+    if not low <= middle <= high:
+        yield LogError(
+            f"most temperatures are about {middle:.0f} °C",
+            file=warmth.path,
+            expected=f"{low:.0f} °C to {high:.0f} °C",
+            remedy="Check the unit in its heading.",
+        )

@@ -1,0 +1,32 @@
+"""Readings that the meter named in the review file could not have shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from reviewkit import wording
+from reviewkit.errors import LogError
+from reviewkit.instrument import Meter
+from reviewkit.logs.log import Log
+
+
+def beyond_range(log: Log, meter: Meter | None) -> Iterator[LogError]:
+    """Give a fault if readings lie beyond the meter's range.
+
+    Parameters
+    ----------
+    log : Log
+    meter : Meter or None
+        The range in use; None where the review file names no meter.
+    """
+    largest = float(np.nanmax(np.abs(log.series.to_numpy(dtype=float)), initial=0.0))
+    if meter is None or meter.full_scale is None or meter.fits(largest):
+        return
+    yield LogError(
+        f"its largest reading, {wording.quantity(largest, None, log.quantity)}, is beyond the meter’s range",
+        file=log.path,
+        expected=f"at most {wording.quantity(meter.full_scale, None, log.quantity)}",
+        remedy="Check the unit in its heading, and the meter's range in the review file.",
+    )
