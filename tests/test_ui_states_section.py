@@ -5,6 +5,9 @@ from __future__ import annotations
 import csv
 import json
 import math
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -205,6 +208,29 @@ def test_boxes_never_overlap_and_every_change_of_state_is_on_the_drawing(seed):
     for line in drawing.lines:
         assert all(math.isfinite(value) for point in line.points for value in point)
         assert 0 <= line.label[0] <= drawn.WIDTH
+
+
+def test_the_drawing_is_the_same_in_every_process(tmp_path):
+    given = {
+        name: value
+        for name, value in yaml.safe_load((ROOT / "examples/alder/review.yaml").read_text("utf-8")).items()
+        if name.startswith("ui_") or name == "device"
+    }
+    (tmp_path / "given.json").write_text(json.dumps(given), encoding="utf-8")
+    asked = (
+        "import json, pathlib, sys; from reviewkit import ui_states as ui; "
+        "given = json.loads(pathlib.Path(sys.argv[1]).read_text('utf-8')); "
+        "print(ui.assess(ui.inputs(**given), folder=pathlib.Path(sys.argv[2])).drawing())"
+    )
+    command = [sys.executable, "-c", asked, str(tmp_path / "given.json"), str(ROOT / "examples" / "alder")]
+    first, second = (
+        subprocess.run(
+            command, env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, check=True
+        ).stdout
+        for seed in ("0", "1")
+    )
+    assert first == second
+    assert b"Line(" in first
 
 
 def test_twelve_states_keep_three_beside_each_other():

@@ -6,45 +6,71 @@ import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from reviewkit.ui_states.drawn import HALF_HEIGHT, HALF_WIDTH, WIDTH, FloatArray, Line, Node, Point
 
 _BENDS = (0.0, 16.0, -16.0, 30.0, -30.0, 48.0, -48.0, 70.0, -70.0, 100.0, -100.0, 140.0, -140.0)
+_POINTS = 41
+_ALONG = [step / (_POINTS - 1) for step in range(_POINTS)]
+_WEIGHTS = np.array([((1 - t) ** 2, 2 * t * (1 - t), t**2) for t in _ALONG]).T
+"""Share of the start, of the bend and of the end in each point of a line, shape (3, points)."""
 
 
 def curve(one: Node, other: Node, nodes: Sequence[Node], made: Sequence[Line]) -> tuple[Point, ...]:
     """Return the bent line that hits the fewest states and keeps off lines already drawn."""
     others = [node for node in nodes if node.name not in (one.name, other.name)]
-    # A line between the same two states the other way round runs through the same middle.
-    drawn = np.concatenate([_segments(line.points) for line in made]) if made else np.empty((0, 2, 2))
+    ways = _bent(one, other)
     middles = [line.points[len(line.points) // 2] for line in made]
-
-    def penalty(bend: float) -> float:
-        points = _bent(one, other, bend)
-        hits = sum(_inside(point, node, 6) for point in points for node in others)
-        out = sum(not 4 < x < WIDTH - 4 for x, _ in points)
-        x, y = points[len(points) // 2]
-        close = sum(max(0.0, 22 - math.hypot(x - mx, y - my)) for mx, my in middles)
-        crossed = _crossings(_segments(points), drawn) if made else 0
-        # Between neighbours of one row a straight line has no room for its label.
-        short = max(0, 12 - len(_clipped(points, one, other)))
-        return 40 * hits + 12 * short + 60 * out + 6 * close + 9 * crossed + abs(bend)
-
-    return _clipped(_bent(one, other, min(_BENDS, key=penalty)), one, other)
+    hits = np.sum([np.count_nonzero(_inside(ways, node, 6), axis=1) for node in others], axis=0)
+    out = np.sum(~((ways[..., 0] > 4) & (ways[..., 0] < WIDTH - 4)), axis=1)
+    close = [_crowding(way[_POINTS // 2], middles) for way in ways]
+    outside = ~(_inside(ways, one, 2) | _inside(ways, other, 4))
+    # Between neighbours of one row a straight line has no room for its label.
+    short = np.maximum(0, 12 - np.maximum(2, np.sum(outside, axis=1)))
+    penalty = 40 * hits + 12 * short + 60 * out + 6 * np.array(close) + 9 * _crossings(ways, made)
+    best = int(np.argmin(penalty + np.abs(_BENDS)))
+    return _clipped(ways[best], outside[best])
 
 
-def _segments(points: Sequence[Point]) -> FloatArray:
-    """Return a line as a few straight pieces: start and end of each, shape (pieces, 2, 2)."""
-    corners = np.asarray(points[::5], dtype=float)
-    return np.stack([corners[:-1], corners[1:]], axis=1)
+def _bent(one: Node, other: Node) -> FloatArray:
+    """Return the line with each bend, shape (bends, points, 2)."""
+    dx, dy = other.x - one.x, other.y - one.y
+    length = math.hypot(dx, dy) or 1.0
+    bends = np.array(_BENDS)[:, None]
+    middle_x = (one.x + other.x) / 2 - 2 * bends * dy / length
+    middle_y = (one.y + other.y) / 2 + 2 * bends * dx / length
+    start, bend, end = _WEIGHTS
+    return np.stack(
+        [
+            start * one.x + bend * middle_x + end * other.x,
+            start * one.y + bend * middle_y + end * other.y,
+        ],
+        axis=-1,
+    )
 
 
-def _crossings(first: FloatArray, second: FloatArray) -> int:
-    """Return how often the pieces of one line cross those of others."""
-    one, other = first[:, None], second[None, :]
-    apart = _sides(one, other[..., 0, :]) * _sides(one, other[..., 1, :]) < 0
-    also = _sides(other, one[..., 0, :]) * _sides(other, one[..., 1, :]) < 0
-    return int(np.count_nonzero(apart & also))
+def _crowding(middle: FloatArray, middles: Sequence[Point]) -> float:
+    """Return how near the middles of other lines are; between the same two states it is the same place."""
+    x, y = middle.tolist()
+    return sum(max(0.0, 22 - math.hypot(x - mx, y - my)) for mx, my in middles)
+
+
+def _crossings(ways: FloatArray, made: Sequence[Line]) -> npt.NDArray[np.int64]:
+    """Return how often each way crosses the lines already drawn, shape (bends,)."""
+    if not made:
+        return np.zeros(len(ways), dtype=np.int64)
+    first = _segments(ways)[:, :, None]
+    second = np.concatenate([_segments(np.array(line.points)) for line in made])
+    apart = _sides(first, second[:, 0, :]) * _sides(first, second[:, 1, :]) < 0
+    also = _sides(second, first[..., 0, :]) * _sides(second, first[..., 1, :]) < 0
+    return np.asarray(np.count_nonzero(apart & also, axis=(1, 2)))
+
+
+def _segments(points: FloatArray) -> FloatArray:
+    """Return lines as a few straight pieces: start and end of each, shape (…, pieces, 2, 2)."""
+    corners = points[..., ::5, :]
+    return np.stack([corners[..., :-1, :], corners[..., 1:, :]], axis=-2)
 
 
 def _sides(piece: FloatArray, point: FloatArray) -> FloatArray:
@@ -53,27 +79,17 @@ def _sides(piece: FloatArray, point: FloatArray) -> FloatArray:
     return np.asarray(along[..., 0] * to[..., 1] - along[..., 1] * to[..., 0])
 
 
-def _bent(one: Node, other: Node, bend: float, count: int = 41) -> list[Point]:
-    dx, dy = other.x - one.x, other.y - one.y
-    length = math.hypot(dx, dy) or 1.0
-    middle = ((one.x + other.x) / 2 - 2 * bend * dy / length, (one.y + other.y) / 2 + 2 * bend * dx / length)
-    return [
-        (
-            (1 - t) ** 2 * one.x + 2 * t * (1 - t) * middle[0] + t**2 * other.x,
-            (1 - t) ** 2 * one.y + 2 * t * (1 - t) * middle[1] + t**2 * other.y,
-        )
-        for t in (step / (count - 1) for step in range(count))
-    ]
+def _inside(points: FloatArray, node: Node, margin: float) -> npt.NDArray[np.bool_]:
+    """Return which points lie in a state's box or nearer to it than the margin [px]."""
+    wide = np.abs(points[..., 0] - node.x) < HALF_WIDTH + margin
+    high = np.abs(points[..., 1] - node.y) < HALF_HEIGHT + margin
+    return np.asarray(wide & high)
 
 
-def _inside(point: Point, node: Node, margin: float) -> bool:
-    return abs(point[0] - node.x) < HALF_WIDTH + margin and abs(point[1] - node.y) < HALF_HEIGHT + margin
-
-
-def _clipped(points: Sequence[Point], one: Node, other: Node) -> tuple[Point, ...]:
+def _clipped(points: FloatArray, outside: npt.NDArray[np.bool_]) -> tuple[Point, ...]:
     """Return the part of a line outside both boxes; never fewer than two points."""
-    kept = tuple(point for point in points if not _inside(point, one, 2) and not _inside(point, other, 4))
-    return kept if len(kept) > 1 else (points[0], points[-1])
+    kept = points[outside] if np.count_nonzero(outside) > 1 else points[[0, -1]]
+    return tuple((x, y) for x, y in kept.tolist())
 
 
 def label(points: Sequence[Point], nodes: Iterable[Node], labels: Sequence[Point]) -> Point:

@@ -86,7 +86,8 @@ def _neighbours(machine: Machine, name: str) -> set[str]:
 
 
 def _mean(values: Sequence[float], otherwise: float) -> float:
-    return sum(values) / len(values) if values else otherwise
+    # The same in whatever order they come, so that the drawing is the same in every run.
+    return math.fsum(values) / len(values) if values else otherwise
 
 
 @dataclass(frozen=True)
