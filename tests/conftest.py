@@ -20,3 +20,11 @@ def browser() -> Iterator[Any]:
         chromium = driver.chromium.launch(executable_path=BROWSER, args=list(FLAGS))
         yield chromium
         chromium.close()
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print the figures that tests have recorded as such: `record_property("figure", "12 of 12 …")`."""
+    for report in terminalreporter.getreports("passed"):
+        for name, text in report.user_properties:
+            if name == "figure":
+                terminalreporter.write_line(str(text))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -110,7 +111,9 @@ def test_any_bytes_give_values_or_the_kits_own_error(
 
 
 # Line separators other than the newline are white space to YAML, whoever reads it.
-_text = st.text(st.characters(exclude_categories=["C", "Z"], include_characters=" \n"), max_size=8)
+# A number such as 1e3 is one here, as it is in YAML 1.2; that writer's YAML 1.1 takes it for text.
+_letters = st.text(st.characters(exclude_categories=["C", "Z"], include_characters=" \n"), max_size=8)
+_text = _letters.filter(lambda text: not re.fullmatch(r"[-+]?[0-9.]+[eE][-+]?[0-9]+", text))
 _plain = st.recursive(
     st.none() | st.booleans() | st.integers(-(10**9), 10**9) | _text,
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(_text.filter(bool), inner, max_size=3),
