@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from reviewkit import instrument, logs, units, validation
+from reviewkit import instrument, units, validation
 from reviewkit.blocks import Ammeter, Cell, LogEntry
 from reviewkit.conformity import Limit
 from reviewkit.errors import InputError, ReviewFileError, gathered
@@ -177,13 +177,12 @@ def check(bench: DrainInputs, folder: Path) -> list[InputError]:
     folder : Path
         The review folder.
     """
+    from reviewkit.drain import doubts  # it needs this module
+
     faults: list[InputError] = []
-    for state in bench.drain_states:
+    for place, state in enumerate(bench.drain_states, start=1):
         with gathered(faults):
-            bench.meter(state)
-        if state.log is not None:
-            with gathered(faults):
-                logs.peek(state.log, "A", folder=folder)
+            faults.extend(doubts.of_state(bench, state, f"drain_states[{place}]", folder=folder))
     with gathered(faults):
         _claims(bench, bench.drain_states)
     return faults

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from reviewkit import dataset, logs
 from reviewkit.dataset import Dataset
-from reviewkit.drain import ranges, sentences, storage
+from reviewkit.drain import doubts, ranges, sentences, storage
 from reviewkit.drain.decompose import Decomposition, decompose
 from reviewkit.drain.findings import all_findings
 from reviewkit.drain.inputs import DrainInputs, DrainState
@@ -110,6 +110,8 @@ def measure(bench: DrainInputs, *, folder: Path = Path()) -> Drain:
 def _state(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:
     meter = bench.meter(state)
     log = None if state.log is None else logs.read(state.log, "A", folder=folder)
+    for fault in () if log is None else doubts.of_log(log, state, meter):
+        raise fault
     split = None if log is None else _split(state, log, meter)
     mean = _reading(state.reading_A or 0.0, meter) if split is None else split.mean
     level = mean.value.value if mean.value is not None else mean.rows_mean_A

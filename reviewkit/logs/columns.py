@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from reviewkit import headers
 from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
-from reviewkit.logs import cells, units_found, values
+from reviewkit.logs import cells, refusals, units_found, values
 from reviewkit.logs.layout import Layout
 
 TIME_NAMES = (
@@ -101,28 +101,10 @@ def choose(layout: Layout, entry: LogBlock, quantity: str) -> Chosen:
     taken = {time, day}
     unit_column = _by_name(layout, UNIT_NAMES, taken)
     value = _value(layout, entry, quantity, {*taken, unit_column}, unit_column)
-    _refuse_split_numbers(layout, entry, value)
+    refusals.refuse_split_numbers(layout, entry, value)
     unit, unit_column, notes = units_found.unit_of(layout, entry, quantity, value, unit_column)
     time_unit = units_found.own_unit(layout, time)
     return Chosen(time, value, day, unit_column, time_unit, unit, (*time_notes, *notes))
-
-
-def _refuse_split_numbers(layout: Layout, entry: LogBlock, value: int) -> None:
-    """Refuse numbers that their decimal comma has split in two: 3,512 read as 3 and 512."""
-    behind = value + 1
-    if layout.delimiter != "," or not any(layout.headings) or behind >= layout.width or layout.headings[-1]:
-        return
-    rows = [row for row in layout.sample if len(row) == layout.width]
-    whole = [row[value].lstrip("+-").isdigit() and row[-1].isdigit() for row in rows]
-    if rows and all(whole):
-        raise LogError(
-            f"the rows have more cells than the heading row, as '{','.join(rows[0])}': "
-            "their commas may be decimal marks",
-            file=entry.path,
-            place=f"row {layout.first_row + 1}",
-            expected="a comma between cells or within numbers, not both",
-            remedy="Export it with ';' between the cells.",
-        )
 
 
 def _by_name(layout: Layout, names: Iterable[str], taken: Iterable[int | None]) -> int | None:
@@ -146,15 +128,8 @@ def _named(layout: Layout, entry: LogBlock, name: str, key: str) -> int:
         f"there is no column '{name}', which the review file names under '{key}'",
         file=entry.path,
         place="heading row",
-        remedy=_what_there_is(layout),
+        remedy=refusals.what_there_is(layout),
     )
-
-
-def _what_there_is(layout: Layout) -> str:
-    names = [f"'{heading}'" for heading in layout.headings if heading]
-    if not names:
-        return f"The file has {layout.width} columns without headings: name them by number, from 1."
-    return f"The file has: {', '.join(names[:30])}."
 
 
 def _sorts(layout: Layout, place: int) -> str:
@@ -181,7 +156,7 @@ def _time(layout: Layout, entry: LogBlock) -> tuple[int, int | None, tuple[str, 
                 file=entry.path,
                 place="heading row",
                 expected="a heading such as 'Time' or 'Elapsed (s)'",
-                remedy=f"Name the column under 'time' in the review file. {_what_there_is(layout)}",
+                remedy=f"Name the column under 'time' in the review file. {refusals.what_there_is(layout)}",
             )
         time = stamps[0]
         notes = ("The column of time stamps was known by its cells: its heading does not say so.",)
@@ -225,14 +200,8 @@ def _value(
         and (unit_column is not None or entry.unit or units_found.cell_units(layout, free[0], quantity))
     ):
         return free[0]
-    what = units_found.QUANTITIES[quantity]
-    several = ", ".join(f"'{layout.headings[place]}'" for place in measured or alike)
-    raise LogError(
-        f"several columns may be the {what}: {several}" if several else f"no column is headed as the {what}",
-        file=entry.path,
-        place="heading row",
-        expected=f"one heading such as {units_found.EXAMPLES[quantity]}",
-        remedy=_remedy(layout, own, quantity, several=bool(several)),
+    raise refusals.no_column(
+        layout, entry, quantity, own=own, several=measured or alike, words=_spoiled(layout, quantity, taken)
     )
 
 
@@ -240,16 +209,11 @@ def _alike(layout: Layout, one: int, other: int) -> bool:
     return headers.plain(layout.headings[one]) == headers.plain(layout.headings[other])
 
 
-def _remedy(layout: Layout, own: Mapping[int, str], quantity: str, *, several: bool) -> str:
-    """Return what to do where no column, or more than one, may be the quantity's."""
-    names = [name for name in layout.headings if name]
-    if several and len(set(names)) < len(names):
-        return "Give each column a heading of its own, or name it by its number, from 1, under 'value'."
-    held = [
-        f"'{layout.headings[place]}' is a {what}"
-        for place, unit in own.items()
-        for kind, what in units_found.QUANTITIES.items()
-        if kind != quantity and unit and values.of_quantity(unit, kind)
+def _spoiled(layout: Layout, quantity: str, taken: set[int | None]) -> int | None:
+    """Return the column that is headed as the quantity's and holds words."""
+    words = [
+        place for place in range(layout.width) if place not in taken and _sorts(layout, place) == "words"
     ]
-    told = f"Name the column under 'value' in the review file. {_what_there_is(layout)}"
-    return f"Check which log stands where in the review file: {', '.join(held[:3])}." if held else told
+    rest = [place for place in range(layout.width) if place not in words]
+    headed = [place for place in words if values.of_quantity(units_found.own_unit(layout, place), quantity)]
+    return headed[0] if headed else _by_name(layout, NAMES[quantity], rest)

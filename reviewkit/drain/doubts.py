@@ -1,0 +1,90 @@
+"""Logs and readings of a drain that are not what the review file says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from reviewkit import logs, wording
+from reviewkit.drain.inputs import DrainInputs, DrainState
+from reviewkit.errors import InputError, LogError, ReviewFileError
+from reviewkit.instrument import Meter
+from reviewkit.logs import Log
+from reviewkit.logs.beyond import beyond_range
+
+_LEAST_ROWS = 3
+_FINER = 20
+"""A log that steps this many times finer than the display is in another unit, or of another meter."""
+
+
+def of_state(bench: DrainInputs, state: DrainState, place: str, *, folder: Path) -> Iterator[InputError]:
+    """Give what is wrong with one state's log or reading.
+
+    Parameters
+    ----------
+    bench : DrainInputs
+    state : DrainState
+    place : str
+        The state's key.
+    folder : Path
+        The review folder.
+
+    Raises
+    ------
+    InputError
+        If the meter has no such range, or the log cannot be read.
+    """
+    meter = bench.meter(state)
+    if state.log is None:
+        yield from _of_reading(state, meter, place)
+        return
+    yield from of_log(logs.read(state.log, "A", folder=folder), state, meter)
+
+
+def of_log(log: Log, state: DrainState, meter: Meter) -> Iterator[LogError]:
+    """Give what a state's log shows to be wrong with it.
+
+    Parameters
+    ----------
+    log : Log
+    state : DrainState
+    meter : Meter
+        The range in use.
+    """
+    known = int(log.series.notna().sum())
+    if known < _LEAST_ROWS:
+        yield LogError(
+            f"only {known} reading{'s' if known != 1 else ''}",
+            file=log.path,
+            expected=f"at least {_LEAST_ROWS}",
+            remedy="Log the state for longer, or give its reading as 'reading_A'.",
+        )
+    yield from beyond_range(log, meter)
+    if state.log is None or not state.log.unit:
+        yield from _too_fine(log, meter)
+
+
+def _of_reading(state: DrainState, meter: Meter, place: str) -> Iterator[ReviewFileError]:
+    reading_A = state.reading_A or 0.0
+    if not meter.fits(reading_A):
+        yield ReviewFileError(
+            f"{wording.quantity(reading_A, None, 'A')} is beyond the meter’s range",
+            file="review.yaml",
+            place=f"{place}.reading_A",
+            expected=f"at most {wording.quantity(meter.full_scale or 0.0, None, 'A')}",
+            remedy="Correct the reading and its unit, or range_full_scale_A.",
+        )
+
+
+def _too_fine(log: Log, meter: Meter) -> Iterator[LogError]:
+    """Give a fault if the readings step far finer than the meter's display does."""
+    if log.resolution is None or log.resolution * _FINER >= meter.resolution:
+        return
+    step, shown = (wording.quantity(size, None, "A") for size in (log.resolution, meter.resolution))
+    yield LogError(
+        f"its readings step by {step}, the meter’s display by {shown}",
+        file=log.path,
+        expected="readings of the meter and range named in the review file",
+        remedy="Check the unit in its heading, and the meter's resolution. If both are right, confirm the "
+        f"unit: log: {{path: {log.path}, unit: {log.report.unit.split(',')[0] or 'A'}}}.",
+    )
