@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from reviewkit import logs
 from reviewkit.blocks import LogBlock
 from reviewkit.errors import InputError, LogError
-from reviewkit.logs import fixed, quick, source
+from reviewkit.logs import fixed
 
 
 def put(
@@ -582,30 +582,3 @@ def test_one_moment_spelled_in_another_way_or_none_at_all_costs_at_most_its_row(
     log = put(tmp_path, rows("Time;U (V)", *body))
     assert log.started == datetime(2025, 3, 1, 10, 0, 0)
     assert log.series.notna().sum() + log.report.unreadable == 9
-
-
-@pytest.mark.parametrize("spoiled", [False, True])
-@pytest.mark.parametrize("stamp", ["2025-03-01 %H:%M:%S.%f", "%H:%M:%S.%f", "elapsed"])
-def test_the_quick_way_reads_what_the_usual_way_reads(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stamp: str, spoiled: bool
-) -> None:
-    began = datetime(2025, 3, 1, 10, 0, 0)
-    body = []
-    for place in range(2000):
-        moment = began + timedelta(seconds=place / 10)
-        shown = f"{place / 10:.1f}" if stamp == "elapsed" else moment.strftime(stamp)[:-3]
-        body.append(f"{shown},{3.5 + place % 700 / 1000:.3f}")
-    if spoiled:
-        body[5] = body[5].split(",")[0] + ",OL"
-        body[9] = body[9].split(",")[0] + ","
-        body[30] = "paused"
-    text = rows("Time (s),U (V)" if stamp == "elapsed" else "Time,U (V)", *body)
-    usual = put(tmp_path, text)
-    monkeypatch.setattr(source, "_LONG_BYTES", 0)
-    used = []
-    monkeypatch.setattr(quick, "read", lambda *given, kept=quick.read: used.append(1) or kept(*given))
-    swift = put(tmp_path, text)
-    assert used
-    pd.testing.assert_series_equal(usual.series, swift.series, rtol=1e-12)
-    assert usual.started == swift.started
-    assert usual.report == swift.report

@@ -40,6 +40,10 @@ class Moments:
     seconds: Seconds
     half_day: bool
 
+    def only(self, rows: npt.NDArray[np.bool_]) -> Moments:
+        """Return a choice of rows."""
+        return Moments(self.codes[rows], self.days, self.seconds[rows], self.half_day)
+
 
 def moments(text: pd.Series) -> Moments | None:
     """Return a column of moments, None where one row is spelled in another way than the first.

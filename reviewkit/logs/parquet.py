@@ -11,7 +11,8 @@ from pyarrow import parquet
 
 from reviewkit.errors import LogError
 from reviewkit.logs.layout import Layout
-from reviewkit.logs.source import Columns, Source
+from reviewkit.logs.raw import Columns
+from reviewkit.logs.source import Source
 from reviewkit.workbook import cell_text
 
 _MOST_ROWS = 500_000_000

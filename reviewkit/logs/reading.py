@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
@@ -16,6 +17,7 @@ from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
 from reviewkit.logs import columns, order, source, spans, stamps, units_found, values
 from reviewkit.logs.log import SERIES_NAMES, Log, Quantity, smallest_step
+from reviewkit.logs.raw import Columns
 from reviewkit.logs.report import LogReport
 
 
@@ -66,14 +68,26 @@ def read(entry: str | LogBlock | Mapping[str, Any], quantity: Quantity, *, folde
     block = _block(entry)
     opened = source.open_log(block.path, folder=folder)
     chosen = columns.choose(opened.layout, block, quantity)
-    raw = opened.load(chosen.positions)
+    raw = opened.load_quickly(chosen.positions)
+    if raw is not None:
+        # What is at fault is told by the thorough reader, in its own words.
+        with suppress(LogError):
+            return _whole(block, quantity, opened, chosen, raw)
+    return _whole(block, quantity, opened, chosen, opened.load(chosen.positions))
+
+
+def _whole(
+    block: LogBlock, quantity: Quantity, opened: source.Source, chosen: columns.Chosen, raw: Columns
+) -> Log:
     if raw.frame.empty:
         raise LogError("the log has no rows of data", file=block.path)
     timed = _stamps(raw, chosen, block)
     timely = np.isfinite(timed.seconds)
-    if not timely.all():
+    if timely.all():
+        found = _readings(raw, chosen, block, quantity, opened)
+    else:
         timed = replace(timed, seconds=timed.seconds[timely])
-    found = _readings(raw.frame[timely], chosen, block, quantity, opened)
+        found = _readings(replace(raw, moments={}).only(timely), chosen, block, quantity, opened)
     try:
         arranged = order.arrange(timed)
     except ValueError as failure:
@@ -95,12 +109,19 @@ def _block(entry: str | LogBlock | Mapping[str, Any]) -> LogBlock:
 
 
 def _readings(
-    frame: pd.DataFrame, chosen: columns.Chosen, block: LogBlock, quantity: str, opened: source.Source
+    raw: Columns, chosen: columns.Chosen, block: LogBlock, quantity: str, opened: source.Source
 ) -> values.Readings:
+    frame = raw.frame
     row_units = None if chosen.unit_column is None else frame[chosen.unit_column]
     heading = opened.layout.headings[chosen.value] or str(chosen.value + 1)
     try:
-        found = values.readings(frame[chosen.value], quantity, unit=chosen.unit, row_units=row_units)
+        found = values.readings(
+            frame[chosen.value],
+            quantity,
+            unit=chosen.unit,
+            row_units=row_units,
+            marks=raw.marks.get(chosen.value),
+        )
     except ValueError as failure:
         raise LogError(
             str(failure),
@@ -130,12 +151,15 @@ def _readings(
     return found
 
 
-def _stamps(raw: source.Columns, chosen: columns.Chosen, block: LogBlock) -> stamps.Stamps:
+def _stamps(raw: Columns, chosen: columns.Chosen, block: LogBlock) -> stamps.Stamps:
     frame = raw.frame
     days = None if chosen.day is None else frame[chosen.day]
     try:
-        of_day = chosen.time in raw.clocks
-        found = stamps.read(frame[chosen.time], days, unit=chosen.time_unit, of_day=of_day)
+        if chosen.time in raw.moments:
+            found = stamps.of_moments(raw.moments[chosen.time])
+        else:
+            of_day = chosen.time in raw.clocks
+            found = stamps.read(frame[chosen.time], days, unit=chosen.time_unit, of_day=of_day)
     except ValueError as failure:
         raise LogError(
             str(failure),
@@ -161,7 +185,7 @@ def _log(
     found: values.Readings,
     timed: stamps.Stamps,
     arranged: order.Order,
-    raw: source.Columns,
+    raw: Columns,
     chosen: columns.Chosen,
 ) -> Log:
     start = float(arranged.seconds[0]) if timed.origin is not None or timed.of_day else 0.0

@@ -14,35 +14,15 @@ import pandas as pd
 from reviewkit import files, workbook
 from reviewkit.errors import LogError
 from reviewkit.logs import layout as layouts
+from reviewkit.logs import long
 from reviewkit.logs.layout import WHITESPACE, Layout
+from reviewkit.logs.raw import Columns
 
 _HEAD_BYTES = 1 << 18
 _LONGEST_LINE = 100_000
 _LONG_BYTES = 1 << 20
 _MOST_BYTES = 4 << 30
 _EXPORT = "Export it from the meter as CSV."
-
-
-@dataclass(frozen=True)
-class Columns:
-    """Some columns of a log, as they stand in the file.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Numbers where every cell is one, else text; column labels are positions.
-    unreadable : int
-        Rows of the wrong width, left out.
-    cut_off : int
-        1 where the last row was cut in its middle and left out.
-    clocks : frozenset of int
-        Columns that hold times of day as spans since midnight.
-    """
-
-    frame: pd.DataFrame
-    unreadable: int = 0
-    cut_off: int = 0
-    clocks: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -56,11 +36,14 @@ class Source:
     layout : Layout
     load : callable
         Takes positions of columns, returns `Columns`.
+    load_quickly : callable
+        The same for a long, plain text; None where that takes `load`.
     """
 
     file: str
     layout: Layout
     load: Callable[[Sequence[int]], Columns]
+    load_quickly: Callable[[Sequence[int]], Columns | None] = lambda wanted: None
 
 
 def open_log(path: str, *, folder: Path) -> Source:
@@ -124,7 +107,12 @@ def _open_text(place: Path, file: str, head: bytes) -> Source:
             remedy="Export it again as CSV.",
         )
     found = _needed(layouts.of_lines(lines if whole else lines[:-1]), file)
-    return Source(file, found, lambda wanted: _read_text(place, file, encoding, found, wanted))
+    return Source(
+        file,
+        found,
+        lambda wanted: _read_text(place, file, encoding, found, wanted),
+        lambda wanted: _read_long(place, encoding, found, wanted, head),
+    )
 
 
 def _lines(text: str) -> list[str]:
@@ -144,17 +132,18 @@ def _refuse_nul(place: Path, file: str, encoding: str) -> None:
             )
 
 
-def _read_text(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
-    """Read the wanted columns the quick way; where a row has the wrong width, line by line."""
+def _read_long(
+    place: Path, encoding: str, found: Layout, wanted: Sequence[int], head: bytes
+) -> Columns | None:
+    if place.stat().st_size < _LONG_BYTES:
+        return None
     cut = _is_cut_off(place, encoding, found, wanted)
-    plain = found.delimiter != WHITESPACE and encoding in ("utf-8", "utf-8-sig")
-    if plain and place.stat().st_size >= _LONG_BYTES:
-        from reviewkit.logs import quick  # its library is only loaded for a long log
+    return long.read(place, encoding, found, wanted, head=head, cut=cut)
 
-        parsed = quick.read(place, "utf-8", found, wanted)
-        if parsed is not None:
-            frame = parsed.frame.iloc[:-1] if cut else parsed.frame
-            return Columns(frame, parsed.invalid, int(cut), parsed.clocks)
+
+def _read_text(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
+    """Read the wanted columns all at once; where a row has too many cells, line by line."""
+    cut = _is_cut_off(place, encoding, found, wanted)
     try:
         frame = _usual(place, encoding, found, wanted)
     except UnicodeDecodeError:
@@ -201,12 +190,11 @@ def _line_by_line(place: Path, file: str, encoding: str, found: Layout, wanted: 
 
 
 def of_rows(rows: Sequence[Sequence[str]], wanted: Sequence[int], width: int) -> Columns:
-    """Return the wanted columns of rows already split; a row without one of them counts as unreadable."""
-    needed = max(wanted)
+    """Return the wanted columns of rows already split; a row with more cells counts as unreadable."""
     filled = [row for row in rows if any(row)]
-    good = [row for row in filled if needed < len(row) and not any(row[width:])]
-    frame = pd.DataFrame({place: [row[place] for row in good] for place in sorted(set(wanted))}, dtype=object)
-    return Columns(frame, unreadable=len(filled) - len(good))
+    good = [row for row in filled if not any(row[width:])]
+    cells = {place: [row[place] if place < len(row) else "" for row in good] for place in sorted(set(wanted))}
+    return Columns(pd.DataFrame(cells, dtype=object), unreadable=len(filled) - len(good))
 
 
 def _is_cut_off(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> bool:

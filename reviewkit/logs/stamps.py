@@ -62,11 +62,27 @@ def read(times: pd.Series, days: pd.Series | None = None, *, unit: str = "", of_
     ValueError
         If the spelling is not known, or leaves open what is meant; says what to do.
     """
-    found = _spelled(times, days, unit=unit, of_day=of_day)
+    return _sensible(_spelled(times, days, unit=unit, of_day=of_day))
+
+
+def of_moments(split: fixed.Moments) -> Stamps:
+    """Return moments that are split already in seconds.
+
+    Raises
+    ------
+    ValueError
+        As `read` does.
+    """
+    return _sensible(_from_split(split))
+
+
+def _sensible(found: Stamps) -> Stamps:
     if found.origin is not None and not 1 < found.origin.year < 9999:
         raise ValueError(f"the times are of the year {found.origin.year}: the meter's clock was not set")
+    if max(np.fmax.reduce(found.seconds), -np.fmin.reduce(found.seconds)) <= _LONGEST_S:
+        return found
     far = np.abs(found.seconds) > _LONGEST_S
-    return replace(found, seconds=np.where(far, np.nan, found.seconds)) if far.any() else found
+    return replace(found, seconds=np.where(far, np.nan, found.seconds))
 
 
 def _spelled(times: pd.Series, days: pd.Series | None, *, unit: str, of_day: bool) -> Stamps:
@@ -180,8 +196,7 @@ def _from_moment_text(text: pd.Series) -> Stamps:
         return _from_iso(point, zoned=bool(sample.str.contains(_ZONED.pattern).any()))
     alike = fixed.moments(text)
     if alike is not None:
-        since_s, origin, notes = dates.days_of_kinds(alike.codes, alike.days, month_first=alike.half_day)
-        return Stamps(alike.seconds + since_s, origin=origin, wall_clock=True, notes=notes)
+        return _from_split(alike)
     width = {len(re.split(r"[\sT]", cell)[0]) for cell in sample}
     if len(width) == 1 and text.str.slice(width.pop()).str.match(r"[\sT]|$").all():
         at = len(re.split(r"[\sT]", sample.iloc[0])[0])
@@ -190,6 +205,11 @@ def _from_moment_text(text: pd.Series) -> Stamps:
         parts = text.str.extract(r"^(\S+?)(?:\s+|T)(.*)$")
         day, clock = parts[0].fillna(""), parts[1].fillna("").str.replace(",", ".", regex=False)
     return _from_clock(clock.str.strip(), day.str.rstrip(","), "hh:mm")
+
+
+def _from_split(split: fixed.Moments) -> Stamps:
+    since_s, origin, notes = dates.days_of_kinds(split.codes, split.days, month_first=split.half_day)
+    return Stamps(split.seconds + since_s, origin=origin, wall_clock=True, notes=notes)
 
 
 def _from_iso(text: pd.Series, *, zoned: bool) -> Stamps:

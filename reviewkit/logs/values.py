@@ -11,6 +11,7 @@ import pandas as pd
 
 from reviewkit import tables, units
 from reviewkit.logs import cells, decimals
+from reviewkit.logs.raw import Marks
 
 Numbers = npt.NDArray[np.float64]
 _LONGEST_CELL = 100
@@ -74,7 +75,14 @@ def of_quantity(unit: str, quantity: str) -> bool:
     return True
 
 
-def readings(column: pd.Series, quantity: str, *, unit: str, row_units: pd.Series | None) -> Readings:
+def readings(
+    column: pd.Series,
+    quantity: str,
+    *,
+    unit: str,
+    row_units: pd.Series | None,
+    marks: Marks | None = None,
+) -> Readings:
     """Return a column of cells as readings.
 
     Parameters
@@ -86,6 +94,8 @@ def readings(column: pd.Series, quantity: str, *, unit: str, row_units: pd.Serie
         Unit of cells that have none of their own; "" for none: such cells are unreadable.
     row_units : Series of str or None
         Unit of each row; wins over `unit`.
+    marks : Marks or None
+        What the cells of a column of numbers say that hold none.
 
     Raises
     ------
@@ -96,7 +106,9 @@ def readings(column: pd.Series, quantity: str, *, unit: str, row_units: pd.Serie
         plain = column.to_numpy(dtype=float, na_value=np.nan)
         if row_units is None:
             decimals.check(plain)
-        state = np.where(np.isnan(plain), EMPTY, GOOD)
+        state = np.where(np.isnan(plain), EMPTY, GOOD).astype(np.int8)
+        if marks is not None:
+            _put_marks(state, marks)
         spelled: pd.Series | None = None
     else:
         plain, state, spelled = _from_text(column)
@@ -106,6 +118,11 @@ def readings(column: pd.Series, quantity: str, *, unit: str, row_units: pd.Serie
     if row_units is not None:
         spelled = row_units
     return _scaled(plain, state, spelled, quantity, unit)
+
+
+def _put_marks(state: npt.NDArray[np.int8], marks: Marks) -> None:
+    for code, word in enumerate(marks.words[1:], start=1):
+        state[marks.codes == code] = _cell(word)[1]
 
 
 def _from_text(column: pd.Series) -> tuple[Numbers, npt.NDArray[np.int8], pd.Series | None]:
