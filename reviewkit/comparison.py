@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from reviewkit import results, site
-from reviewkit.execute import Task, execute
+from reviewkit.execute import execute
 from reviewkit.results import SectionResult
 from reviewkit.review import ReviewFile
 from reviewkit.scrub import for_machine
+from reviewkit.task import Task
 from reviewkit.template import Section
 
 

@@ -10,11 +10,11 @@ from typing import Any
 from reviewkit import chapters, data_files, harvest
 from reviewkit.chapters import Chapter
 from reviewkit.errors import InputError, SectionError
-from reviewkit.execute import Outcome
 from reviewkit.finding import Findings
 from reviewkit.leaflet import Leaflet
 from reviewkit.review import ReviewFile
 from reviewkit.scrub import Scrubber
+from reviewkit.task import Outcome
 from reviewkit.template import Section
 
 NOTEBOOKS = "notebooks"

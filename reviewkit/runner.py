@@ -11,11 +11,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import data_files, film, records, results, sections
-from reviewkit.execute import Outcome, Task, execute
+from reviewkit import data_files, film, records, results, sections, warm
+from reviewkit.execute import execute
 from reviewkit.results import Reviewed, SectionResult
 from reviewkit.review import ReviewFile
 from reviewkit.scrub import Scrubber, for_machine
+from reviewkit.task import Outcome, Task
 from reviewkit.template import Section
 
 
@@ -59,7 +60,7 @@ def run(
     templates : iterable of Section
     executor : concurrent.futures.Executor, optional
         What runs the notebooks. Default: as many threads as there are processors, each of which minds
-        one kernel.
+        one notebook.
     progress : Progress, optional
 
     Yields
@@ -76,7 +77,7 @@ def run(
         waiting: Waiting = {}
         for file, staged in reviews:
             (staged / results.NOTEBOOKS).mkdir(parents=True)
-            work = _Work(file, staged, for_machine(file.folder, public=_words(file)), len(bodies))
+            work = _Work(file, staged, for_machine(file.folder, public=_words(file), more=(staged.parent,)), len(bodies))
             for section in bodies:
                 waiting[pool.submit(execute, _task(section, file.values, file.folder))] = work, section
         yield from _collect(waiting, pool, summary, told)
@@ -90,7 +91,9 @@ def _ready(executor: Executor | None) -> Iterator[Executor]:
         return
     own = ThreadPoolExecutor(os.cpu_count() or 1)
     try:
-        yield own
+        # Left by an interruption, the inner block ends what the threads wait for.
+        with warm.serving():
+            yield own
     finally:
         own.shutdown(cancel_futures=True)
 

@@ -18,7 +18,12 @@ ROOT = Path(reviewkit.__file__).parent
 
 # A module may import from rows below its own, and from its own row only where the row says so.
 MACHINERY = (
-    {"yaml_file", "parameters", "scrub", "kernel", "archive", "published", "chapters", "inputs_seen"},
+    {"picture_metadata", "private_text"},
+    {"embedded"},
+    {"task", "lean", "scratch", "environment"},
+    {"yaml_file", "parameters", "scrub", "archive", "published", "chapters", "inputs_seen"},
+    {"kernel", "cells"},
+    {"warm"},
     {"review", "execute", "harvest"},
     {"template", "records", "data_files", "film"},
     {"sections"},
@@ -36,7 +41,7 @@ SHARED = {
 CORE = SHARED | {"instrument", "blocks", "clocks", "logs", "tables", "headers", "workbook", "answers"}
 SECTIONS = {"readout", "charge", "drain", "ui_states", "side_by_side", "summary"}
 HEAVY = {
-    "papermill": {"execute"},
+    "papermill": {"cells", "warm"},
     "nbconvert": {"site"},
     "jupyter_client": {"kernel"},
     "plotly": {"figures", "site"},

@@ -22,7 +22,8 @@ from filelock import FileLock
 from reviewkit import commands, intake, publish, runner, scrub, sections
 from reviewkit.commands import Published
 from reviewkit.errors import InputError
-from reviewkit.execute import Outcome, Task, execute
+from reviewkit.execute import execute
+from reviewkit.task import Outcome, Task
 
 FILES = Path(__file__).parent / "files"
 

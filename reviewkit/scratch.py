@@ -1,0 +1,39 @@
+"""Temporary folders that name the process they belong to, so that a killed one's can be cleared away."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+_OURS = re.compile(r"reviewkit-(?P<process>\d+)-\w+")
+
+
+def made() -> Path:
+    """Return a new empty folder of this process's, to be removed by whoever asked."""
+    return Path(tempfile.mkdtemp(prefix=f"reviewkit-{os.getpid()}-"))
+
+
+@contextmanager
+def folder() -> Iterator[Path]:
+    """Hold a new empty folder; it goes with everything in it."""
+    place = made()
+    try:
+        yield place
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+
+
+def sweep() -> None:
+    """Remove the folders of processes that are no more."""
+    from psutil import pid_exists
+
+    for place in Path(tempfile.gettempdir()).glob("reviewkit-*"):
+        ours = _OURS.fullmatch(place.name)
+        # Another user's can't be removed, and is left.
+        if ours and not pid_exists(int(ours["process"])):
+            shutil.rmtree(place, ignore_errors=True)

@@ -1,0 +1,5 @@
+"""Quick execution: notebooks run in children forked from a process that has its libraries loaded already."""
+
+from reviewkit.warm.client import execute, serving
+
+__all__ = ["execute", "serving"]
