@@ -123,5 +123,8 @@ def inside(path: str) -> str:
     written = path.replace("\\", "/")
     pure = PurePosixPath(written)
     if not written or pure.is_absolute() or ".." in pure.parts or ":" in written:
-        raise ValueError("a path inside the review folder, relative to it, such as 'logs/current.csv'")
+        raise ValueError(
+            f"'{written[:80]}' does not stay inside the review folder; expected a path relative to it, such as "
+            "'logs/current.csv'"
+        )
     return str(pure)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import itertools
+import os
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -72,7 +73,7 @@ def read(folder: Path) -> tuple[Chapter, ...]:
     TableError
         If the file is no table of chapters.
     """
-    if not (folder / FILE).is_file():
+    if not os.path.lexists(folder / FILE):
         return ()
     frame = tables.read(FILE, folder=folder)
     columns = tables.pick(frame, _COLUMNS, file=FILE, optional=("about",))

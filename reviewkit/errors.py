@@ -52,11 +52,18 @@ class InputError(ReviewKitError):
     @property
     def message(self) -> str:
         """One line: where, what, what was expected, what to do."""
-        where = ", ".join(part for part in (self.file, self.place) if part)
+        where = ", ".join(_short(part) for part in (self.file, self.place) if part)
         text = f"{where}: {self.problem}" if where else self.problem
         if self.expected:
             text += f"; expected {self.expected}"
         return f"{text}. {self.remedy}".strip() if self.remedy else f"{text}."
+
+
+_LONGEST_NAME = 200
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…"
 
 
 class ReviewFileError(InputError):

@@ -45,12 +45,18 @@ def locate(path: str, *, folder: Path = Path(), error: type[InputError] = InputE
     try:
         found = (folder / pure).resolve()
         if not found.is_relative_to(folder.resolve()):
-            raise error("the link leads out of the review folder", file=path, remedy="Copy the file into it.")
+            raise error("the link leads out of the review folder", file=path, remedy=_COPY)
         if not found.is_file():
-            raise error(_no_file(found), file=path, remedy="Check the name, and that the file lies there.")
+            raise error(_no_file(found), file=path, remedy=_LOOK)
+    except RuntimeError as failure:
+        raise error("the link leads to itself", file=path, remedy=_COPY) from failure
     except OSError as failure:
-        raise error(f"the file cannot be opened ({failure.strerror})", file=path) from failure
+        raise error(f"the file cannot be opened ({failure.strerror})", file=path, remedy=_LOOK) from failure
     return found
+
+
+_COPY = "Copy the file into it."
+_LOOK = "Check the name, and that the file lies there and may be read."
 
 
 def _no_file(place: Path) -> str:
@@ -67,8 +73,17 @@ def is_plain(place: Path) -> bool:
         return False
 
 
-def content(place: Path, *, file: str, error: type[InputError] = InputError) -> bytes:
+_AGAIN = "Export it again from the meter."
+
+
+def content(place: Path, *, file: str, error: type[InputError] = InputError, remedy: str = _AGAIN) -> bytes:
     """Return a file's bytes.
+
+    Parameters
+    ----------
+    place : Path
+    file, error, remedy
+        Of the error where there is one.
 
     Raises
     ------
@@ -78,9 +93,9 @@ def content(place: Path, *, file: str, error: type[InputError] = InputError) -> 
     try:
         data = place.read_bytes()
     except OSError as failure:
-        raise error(f"the file cannot be read ({failure.strerror})", file=file) from failure
+        raise error(f"the file cannot be read ({failure.strerror})", file=file, remedy=_LOOK) from failure
     if not data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
-        raise error("the file is empty", file=file, remedy="Export it again from the meter.")
+        raise error("the file is empty", file=file, remedy=remedy)
     return data
 
 
@@ -171,3 +186,19 @@ def decode(data: bytes, *, file: str, error: type[InputError] = InputError) -> s
             "the file holds NUL bytes, so it is damaged or no text", file=file, remedy="Export it again."
         )
     return text.removeprefix("\ufeff")
+
+
+def text(data: bytes, *, file: str, error: type[InputError] = InputError, remedy: str) -> str:
+    """Return the text of a file written by hand.
+
+    Raises
+    ------
+    InputError
+        If it is of another kind, or damaged.
+    """
+    if what := foreign(data[:200]):
+        raise error(f"this is {what}, no text", file=file, remedy=remedy)
+    found = decode(data, file=file, error=error)
+    if not is_text(found[:20_000]):
+        raise error("the file is damaged or no text", file=file, remedy=remedy)
+    return found

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from reviewkit import files
 from reviewkit.errors import InputError
 
 
@@ -43,6 +46,8 @@ def fingerprint(folder: Path, name: str) -> Fingerprint:
         If it is gone or cannot be read.
     """
     try:
+        if not files.is_plain(folder / name):
+            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
         with (folder / name).open("rb") as stream:
             digest = hashlib.file_digest(stream, "sha256").hexdigest()
             return Fingerprint(name, digest, stream.tell())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-from reviewkit import chapters, film, inputs_seen, review, sections
+from reviewkit import author, chapters, film, inputs_seen, review, sections
 from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
 from reviewkit.review import ReviewFile
 from reviewkit.template import Section
@@ -65,6 +65,7 @@ def faults(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[Inpu
             for section in parts:
                 add(own, section.faults(file.values, file.folder))
             add(own, film.faults(file))
+            add(own, author.faults(file.folder, _prefixes(sections.of_kind("section", parts))))
         found += _named(own, folder, folders)
     return found
 
@@ -85,8 +86,13 @@ def _strange_chapters(file: ReviewFile, parts: Sequence[Section]) -> list[InputE
     return chapters.unknown(
         file.chapters,
         names={section.name for section in parts},
-        prefixes={prefix for section in parts for prefix in section.prefixes},
+        prefixes=_prefixes(parts),
     )
+
+
+def _prefixes(parts: Iterable[Section]) -> set[str]:
+    """Return what the sections' findings start with."""
+    return {prefix for section in parts for prefix in section.prefixes}
 
 
 def films(files: Sequence[ReviewFile]) -> None:

@@ -16,6 +16,9 @@ from reviewkit.errors import TableError
 
 DELIMITERS = ("\t", ";", ",", "|")
 _LARGEST_BYTES = 50_000_000
+_LONGEST_LINE = 100_000
+_FILL = "Give it a header row and one row per reading."
+_SAVE = "Save it as CSV or XLSX."
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 
 
@@ -43,22 +46,30 @@ def read(path: str, *, folder: Path = Path()) -> pd.DataFrame:
     """
     place = files.locate(path, folder=folder, error=TableError)
     if place.stat().st_size > _LARGEST_BYTES:
-        raise TableError("the file is too large for a table typed by hand", file=path)
-    data = files.content(place, file=path, error=TableError)
+        raise TableError(
+            "the file is larger than 50 MB",
+            file=path,
+            expected="a table typed by hand",
+            remedy="Check the name: a meter's log goes elsewhere in the review file.",
+        )
+    data = files.content(place, file=path, error=TableError, remedy=_FILL)
     kind = files.kind(data[:8])
     if kind == "xlsx":
         rows = workbook.rows(data, file=path, error=TableError)
     elif kind == "text":
-        rows = _rows(files.decode(data, file=path, error=TableError), path)
+        rows = _rows(files.text(data, file=path, error=TableError, remedy=_SAVE), path)
     else:
-        raise TableError("this kind of file is not read", file=path, expected="CSV or XLSX")
+        raise TableError("this kind of file is not read", file=path, expected="CSV or XLSX", remedy=_SAVE)
     return _frame(rows, path)
 
 
 def _rows(text: str, file: str) -> list[list[str]]:
     """Split a text into rows of stripped cells; an empty line stays as an empty row."""
     lines = text.replace("\r\n", "\n").replace("\r", "\n")
+    if max(map(len, lines.split("\n"))) > _LONGEST_LINE:
+        raise TableError("a line is longer than 100 000 characters", file=file, remedy=_SAVE)
     delimiter = _delimiter(lines, file)
+    _check_quotes(lines, delimiter, file)
     return [[cell.strip() for cell in row] for row in _split(lines, delimiter, file)]
 
 
@@ -66,7 +77,34 @@ def _split(text: str, delimiter: str, file: str) -> list[list[str]]:
     try:
         return list(csv.reader(StringIO(text), delimiter=delimiter, skipinitialspace=True))
     except csv.Error as failure:
-        raise TableError(f"the file is no table ({failure})", file=file) from failure
+        raise TableError(
+            "the file is no table", file=file, expected="rows of cells", remedy=_SAVE
+        ) from failure
+
+
+def _check_quotes(text: str, delimiter: str, file: str) -> None:
+    """Refuse a quote that is opened and not closed where its cell ends: it would swallow whole rows."""
+    reader = csv.reader(StringIO(text), delimiter=delimiter, skipinitialspace=True, strict=True)
+    width, line = 0, 1
+    try:
+        for row in reader:
+            width = width or len(row)
+            swallowed = (part.count(delimiter) >= width - 1 for cell in row for part in cell.split("\n")[1:])
+            if width > 1 and any(swallowed):
+                break
+            line = reader.line_num + 1
+        else:
+            return
+    except csv.Error as failure:
+        if "unexpected end" not in str(failure):
+            return
+    raise TableError(
+        "a quote opens in this row and swallows the rows below",
+        file=file,
+        place=f"row {line}",
+        expected="double quotes in pairs, around a cell",
+        remedy="Remove the quote, or close it.",
+    )
 
 
 def _delimiter(text: str, file: str) -> str:
@@ -91,13 +129,11 @@ def _counts(row: Iterable[str]) -> bool:
 def _frame(rows: list[list[str]], file: str) -> pd.DataFrame:
     filled = [(place, row) for place, row in enumerate(rows, start=1) if _counts(row)]
     if not filled:
-        raise TableError(
-            "the table is empty", file=file, remedy="Give it a header row and one row per reading."
-        )
-    (_, header), body = filled[0], filled[1:]
+        raise TableError("the table is empty", file=file, remedy=_FILL)
+    (first, header), body = filled[0], filled[1:]
     while header and not header[-1]:
         header = header[:-1]
-    _check_header(header, file)
+    _check_header(header, file, first)
     for place, row in body:
         if any(row[len(header) :]):
             raise TableError(
@@ -111,7 +147,16 @@ def _frame(rows: list[list[str]], file: str) -> pd.DataFrame:
     return pd.DataFrame(cells, columns=header, index=index, dtype=object)
 
 
-def _check_header(header: list[str], file: str) -> None:
+def _check_header(header: list[str], file: str, row: int) -> None:
+    values = [name for name in header if _NUMBER.fullmatch(name)]
+    if values:
+        raise TableError(
+            f"the first row holds values such as '{values[0]}', no headings",
+            file=file,
+            place=f"row {row}",
+            expected="a row of headings",
+            remedy="Put one above it.",
+        )
     twice = sorted({name for name in header if name and header.count(name) > 1})
     if twice:
         raise TableError(

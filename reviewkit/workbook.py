@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import warnings
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime, time, timedelta
 from io import BytesIO
 from typing import Any
 
 from reviewkit.errors import InputError
 
-LARGEST_BYTES = 1 << 30
-"""An unpacked workbook beyond this is refused: a night at ten rows a second stays far below."""
+LARGEST_BYTES = 400 << 20
+"""An unpacked workbook beyond this is refused: a full sheet of times and readings stays far below."""
+_MOST_RATIO = 100
+"""No sheet shrinks more than this when it is packed."""
+_SMALL_BYTES = 10 << 20
+_MOST_ROWS, _MOST_CELLS = 1 << 20, 20_000_000
 
 
 def rows(data: bytes, *, file: str, error: type[InputError] = InputError) -> list[list[str]]:
@@ -27,7 +31,7 @@ def rows(data: bytes, *, file: str, error: type[InputError] = InputError) -> lis
         found = _workbook_rows(data)
     except Exception as failure:  # a damaged workbook makes openpyxl fail in a dozen ways
         raise error(
-            f"the workbook cannot be read ({type(failure).__name__})", file=file, remedy="Save it as CSV."
+            "the workbook is damaged and cannot be read", file=file, remedy="Save it again, or as CSV."
         ) from failure
     if found is None:
         raise error("the workbook is too large", file=file, remedy="Save it as CSV.")
@@ -42,6 +46,8 @@ def _workbook_rows(data: bytes) -> list[list[str]] | None:
     load: Callable[..., Any] = openpyxl.load_workbook  # type: ignore[attr-defined]
 
     with zipfile.ZipFile(BytesIO(data)) as packed:
+        if any(map(_bursts, packed.infolist())):
+            return None
         if sum(part.file_size for part in packed.infolist()) > LARGEST_BYTES:
             return None
     with warnings.catch_warnings():
@@ -50,12 +56,30 @@ def _workbook_rows(data: bytes) -> list[list[str]] | None:
         for page in book.worksheets:
             # The size a file states may be wrong: count the rows themselves.
             page.reset_dimensions()
-            found = [[cell_text(value) for value in row] for row in page.iter_rows(values_only=True)]
+            found = _rows(page.iter_rows(values_only=True))
+            if found is None:
+                return None
             while found and not any(found[-1]):
                 found.pop()
             if found:
                 return found
     return []
+
+
+def _bursts(part: zipfile.ZipInfo) -> bool:
+    return part.file_size > max(_SMALL_BYTES, _MOST_RATIO * part.compress_size)
+
+
+def _rows(page: Iterable[Sequence[Any]]) -> list[list[str]] | None:
+    """Return a sheet's rows, None if there are more than a sheet has: the numbers in the file may lie."""
+    found: list[list[str]] = []
+    count = 0
+    for row in page:
+        count += len(row)
+        if len(found) >= _MOST_ROWS or count > _MOST_CELLS:
+            return None
+        found.append([cell_text(value) for value in row])
+    return found
 
 
 def cell_text(value: Any) -> str:

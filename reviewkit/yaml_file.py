@@ -7,12 +7,14 @@ review's.
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 from typing import Any
 
 import yaml
 
+from reviewkit import files
 from reviewkit.errors import ReviewFileError
 
 MAX_BYTES = 1_000_000
@@ -97,12 +99,19 @@ def load(path: Path) -> dict[str, Any]:
     ReviewFileError
         If the file is missing, is no text or no YAML, or holds what this module refuses.
     """
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(MAX_BYTES + 1)
-    except OSError:
+    if not os.path.lexists(path):
         raise ReviewFileError(
             "no such file", file=path.name, remedy="'reviewkit start FOLDER' writes one to fill in."
+        )
+    place = files.locate(path.name, folder=path.parent, error=ReviewFileError)
+    try:
+        with place.open("rb") as stream:
+            raw = stream.read(MAX_BYTES + 1)
+    except OSError as failure:
+        raise ReviewFileError(
+            f"the file cannot be read ({failure.strerror})",
+            file=path.name,
+            remedy="Allow yourself to read it.",
         ) from None
     if len(raw) > MAX_BYTES:
         raise ReviewFileError(

@@ -21,7 +21,7 @@ MACHINERY = (
     {"picture_metadata", "private_text"},
     {"embedded"},
     {"task", "lean", "scratch", "environment"},
-    {"yaml_file", "parameters", "scrub", "archive", "published", "chapters", "inputs_seen"},
+    {"yaml_file", "parameters", "scrub", "archive", "published", "chapters", "author", "inputs_seen"},
     {"kernel", "cells"},
     {"warm"},
     {"review", "execute", "harvest"},

@@ -34,7 +34,7 @@ def found(folder: Path, table: str, **more: Any) -> dict[str, Any]:
     ("table", "more", "words"),
     [
         (GOOD + "3.95,3.94\n", {"readout_resolution_V": 0.1}, ["row 5", "3.94", "multiple", "0.1 V"]),
-        (GOOD + "7.2,3.9\n", {}, ["row 5", "7.2 V", "beyond the meter's range", "6 V"]),
+        (GOOD + "7.2,3.9\n", {}, ["row 5", "7.2 V", "no voltage of a lithium-ion cell", "6 V"]),
         ("reference (V),shown\n3.62,3.6\n", {}, ["1 reading", "at least two"]),
         ("reference (V),shown\n", {}, ["0 readings", "at least two"]),
         ("reference (V),lamp\n3.62,3.6\n3.7,3.7\n", {}, ["shown", "'lamp'"]),

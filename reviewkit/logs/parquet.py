@@ -15,7 +15,7 @@ from reviewkit.logs.raw import Columns
 from reviewkit.logs.source import Source
 from reviewkit.workbook import cell_text
 
-_MOST_ROWS = 500_000_000
+_MOST_ROWS = 50_000_000
 
 
 def open_log(place: Path, file: str) -> Source:
@@ -33,12 +33,22 @@ def open_log(place: Path, file: str) -> Source:
         first = next(opened.iter_batches(batch_size=100), None)
         sample = () if first is None else _sample(first.to_pandas(ignore_metadata=True))
     except Exception as failure:  # a damaged file makes the library fail in many ways
-        raise LogError(f"the Parquet file cannot be read ({type(failure).__name__})", file=file) from failure
+        raise _damaged(file) from failure
     if not 0 < rows <= _MOST_ROWS:
-        raise LogError("the file holds no rows" if not rows else "the file holds too many rows", file=file)
+        raise LogError(
+            "the file holds no rows" if not rows else f"the file holds {rows} rows",
+            file=file,
+            expected=f"at most {_MOST_ROWS}",
+            remedy="Export it again." if not rows else "Log fewer rows a second.",
+        )
     units = ("",) * len(names)
     found = Layout("", tuple(names), units, 0, ".", (), sample)
     return Source(file, found, lambda wanted: _load(place, file, names, wanted))
+
+
+def _damaged(file: str) -> LogError:
+    problem = "the Parquet file is damaged and cannot be read"
+    return LogError(problem, file=file, remedy="Export it again, or as CSV.")
 
 
 def _opened(place: Path) -> Any:
@@ -59,5 +69,5 @@ def _load(place: Path, file: str, names: Sequence[str], wanted: Sequence[int]) -
         table: Any = _opened(place).read(columns=[names[at] for at in positions])
         frame = table.to_pandas(ignore_metadata=True)
     except Exception as failure:  # see above
-        raise LogError(f"the Parquet file cannot be read ({type(failure).__name__})", file=file) from failure
+        raise _damaged(file) from failure
     return Columns(pd.DataFrame({at: frame[names[at]] for at in positions}))

@@ -132,7 +132,12 @@ def _quantity(
     try:
         factor = units.factor(written, unit) if written else 1.0
     except ValueError as failure:
-        raise TableError(str(failure), file=file, place=f"header, column '{column}'") from failure
+        raise TableError(
+            str(failure),
+            file=file,
+            place=f"header, column '{column}'",
+            remedy="Correct the unit in the heading.",
+        ) from failure
     # Twelve digits keep what was typed: 3912 mV is 3.912 V and not its binary neighbour.
     return values if factor == 1.0 else (values * factor).round(12)
 
@@ -140,17 +145,7 @@ def _quantity(
 def _check_reference(reference_V: pd.Series, meter: Meter | None, file: str) -> None:
     faults: list[InputError] = []
     for row, value in reference_V.items():
-        if meter is not None and not meter.fits(value):
-            faults.append(
-                TableError(
-                    f"the reference of {value:g} V is beyond the meter's range",
-                    file=file,
-                    place=f"row {row}",
-                    expected=f"at most {meter.full_scale:g} V",
-                    remedy="Correct the reading, or the voltmeter's full_scale in review.yaml.",
-                )
-            )
-        elif not 0.5 <= value <= 6:
+        if not 0.5 <= value <= 6:
             faults.append(
                 TableError(
                     f"the reference of {value:g} V is no voltage of a lithium-ion cell",
@@ -160,8 +155,34 @@ def _check_reference(reference_V: pd.Series, meter: Meter | None, file: str) -> 
                     remedy="Correct the reading; a column in millivolts needs the unit in its heading.",
                 )
             )
+        elif meter is not None and not meter.fits(value):
+            faults.append(
+                TableError(
+                    f"the reference of {value:g} V is beyond the meter's range",
+                    file=file,
+                    place=f"row {row}",
+                    expected=f"at most {meter.full_scale:g} V",
+                    remedy="Correct the reading, or the voltmeter's full_scale in review.yaml.",
+                )
+            )
     if faults:
-        raise Faults(faults)
+        raise Faults(_told_once(faults, len(reference_V)))
+
+
+def _told_once(faults: list[InputError], rows: int) -> list[InputError]:
+    """Return the first of the faults, said of all rows, where every row has one: it is then the column's."""
+    if len(faults) < max(3, rows):
+        return faults
+    first = faults[0]
+    return [
+        TableError(
+            f"{first.problem}; every row has such a fault",
+            file=first.file,
+            place=first.place,
+            expected=first.expected,
+            remedy=first.remedy,
+        )
+    ]
 
 
 def _noise(frame: pd.DataFrame, columns: dict[str, str], meter: Meter | None, file: str) -> pd.Series:
@@ -231,8 +252,26 @@ def _readings(
         elif value is not None:
             readings.append(Reading(row, exact(float(reference[row])), value, exact(float(noise[row]))))
     if faults:
-        raise Faults(faults)
+        _check_exchanged(texts, reference, bench.readout_resolution_V, file)
+        raise Faults(_told_once(faults, len(values)))
     return tuple(readings)
+
+
+def _check_exchanged(texts: pd.Series, reference: pd.Series, step_V: float | None, file: str) -> None:
+    """Tell columns the wrong way round: every reference falls on the readout's steps, no shown value does."""
+    if step_V is None:
+        return
+    step = exact(step_V)
+    shown_V = [shown.volts(str(text)) for text in texts]
+    on_steps = all(exact(float(value)) % step == 0 for value in reference)
+    if on_steps and all(value is not None and value % step != 0 for value in shown_V):
+        raise TableError(
+            "reference and shown value look exchanged: every reference is a multiple of the readout's "
+            f"resolution, {step_V:g} V, and no shown value is",
+            file=file,
+            place="header",
+            remedy="Exchange the two headings.",
+        )
 
 
 def _are_marks(values: dict[int, Fraction | None], reference: pd.Series) -> bool:

@@ -8,33 +8,10 @@ from pathlib import Path
 from markdown_it.token import Token
 from markupsafe import Markup
 
-from reviewkit import files, placeholders
-from reviewkit.errors import ReviewFileError
+from reviewkit import placeholders
+from reviewkit.author import FILE, read
 from reviewkit.finding import Finding
-from reviewkit.placeholders import Typed
 from reviewkit.site import prose
-
-FILE = "words.md"
-
-
-def read(folder: Path) -> str:
-    """Return the author's words; empty where there are none.
-
-    Raises
-    ------
-    ReviewFileError
-        If the file can't be read as text.
-    """
-    place = folder / FILE
-    if not place.is_file() or not place.stat().st_size:
-        return ""
-    data = files.content(files.locate(FILE, folder=folder), file=FILE, error=ReviewFileError)
-    return files.decode(data, file=FILE, error=ReviewFileError)
-
-
-def hand_typed(folder: Path) -> list[Typed]:
-    """Return the numbers with units in the author's words that no finding stands behind."""
-    return placeholders.hand_typed(read(folder))
 
 
 def rendered(folder: Path, findings: Mapping[str, Finding], where: Mapping[str, str]) -> Markup:

@@ -38,7 +38,7 @@ def machine(inputs: UiInputs, *, folder: Path = Path()) -> Machine:
     source = inputs.ui_transitions if isinstance(inputs.ui_transitions, str) else FILE
     declared = {name: (block.kind, block.means) for name, block in inputs.ui_events.items()}
     events = {name: event(name, declared) for name in _event_names(table, declared)}
-    faults = [
+    faults = table_checks.exchanged(table, states, source) or [
         *table_checks.unknown_states(table, states, source),
         *table_checks.unknown_kinds(table, events, source),
         *table_checks.pairs(table, source),

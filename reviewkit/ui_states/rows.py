@@ -21,6 +21,7 @@ COLUMNS = {
     "video": ("video time", "time in video", "video_s"),
 }
 _OPTIONAL = ("seen", "tried", "remark", "video")
+_MOST_TIMES = 1_000_000
 IMPOSSIBLE = ("n/a", "na", "n.a.")
 
 
@@ -69,6 +70,13 @@ def read(source: str | tuple[dict[str, Any], ...], *, folder: Path) -> list[Row]
     if isinstance(source, str):
         frame = tables.read(source, folder=folder)
         columns = tables.pick(frame, COLUMNS, file=source, optional=_OPTIONAL)
+        if frame.empty:
+            raise TableError(
+                "the table has no rows",
+                file=source,
+                expected="one row for each state, event and outcome",
+                remedy="Type in what you tried.",
+            )
         typed = [
             (f"row {place}", {name: cells[heading] for name, heading in columns.items()})
             for place, cells in zip(frame.index, frame.to_dict("records"), strict=True)
@@ -141,7 +149,7 @@ def _count(text: str) -> int | None:
     if not text:
         return None
     number = tables.number(text)
-    if number < 0 or number != int(number):
+    if not 0 <= number <= _MOST_TIMES or number != int(number):
         raise ValueError(text)
     return int(number)
 

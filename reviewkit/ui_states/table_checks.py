@@ -14,6 +14,20 @@ from reviewkit.ui_states.rows import Row
 FILE = "review.yaml"
 
 
+def exchanged(table: list[Row], states: dict[str, State], file: str) -> list[InputError]:
+    """Return a fault if the columns of states and events are the wrong way round."""
+    if table and all(row.event in states and row.state not in states for row in table):
+        return [
+            _error(file)(
+                "'state' and 'event' look exchanged: every event is a state of 'ui_states'",
+                file=file,
+                place="header",
+                remedy="Exchange the two headings.",
+            )
+        ]
+    return []
+
+
 def unknown_states(table: list[Row], states: dict[str, State], file: str) -> list[InputError]:
     """Return the rows that name a state of no block."""
     return [
