@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from reviewkit.cautions import CAUTIONS, SCOPE
-from reviewkit.sections import kit_folder
+from reviewkit.places import kit_folder
 from reviewkit.template import Section
 
 

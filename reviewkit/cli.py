@@ -75,13 +75,31 @@ def start(folder: Path, name: str, templates: tuple[Path, ...]) -> None:
     metavar="FILE",
     help="A smaller build of the script that draws the charts.",
 )
+@click.option("--fresh", is_flag=True, help="Run everything, also what has not changed since the last run.")
 @_templates
-def run(folders: tuple[Path, ...], **options: Any) -> None:
-    """Run whole reviews: notebooks executed, findings collected, pages published."""
-    from reviewkit import commands
+def run(
+    folders: tuple[Path, ...], out: Path, fresh: bool, templates: tuple[Path, ...], **options: Any
+) -> None:
+    """Run whole reviews: notebooks executed, findings collected, pages published.
 
-    # The options are named as the function's own.
-    _report(commands.run(*folders, **options))
+    A review of which nothing has changed is left as it is; of one that has changed, the sections are run
+    that depend on the change.
+    """
+    from reviewkit import unchanged
+
+    # Who brings templates of their own may have them read anything.
+    done = {} if fresh or templates else unchanged.among(folders, unchanged.Wish(out, **options))
+    if left := [folder for folder in folders if folder not in done]:
+        from reviewkit import warm
+
+        with warm.serving():
+            # While the server loads what the sections need, this process loads what it needs itself.
+            from reviewkit import commands
+
+            # The options are named as the function's own.
+            _report(commands.run(*left, out=out, fresh=fresh, templates=templates, **options))
+    for page in done.values():
+        click.echo(f"unchanged: {_from_here(page)}")
 
 
 @main.command()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import chapters, data_files, harvest
+from reviewkit import chapters, data_files, harvest, lean
 from reviewkit.chapters import Chapter
 from reviewkit.errors import InputError, SectionError
 from reviewkit.finding import Findings
@@ -19,6 +19,8 @@ from reviewkit.template import Section
 
 NOTEBOOKS = "notebooks"
 """Folder of the executed notebooks inside a published review."""
+ASSETS = "assets"
+"""Folder beside the published reviews of what they share."""
 
 
 @dataclass(frozen=True)
@@ -89,12 +91,15 @@ class Reviewed:
         In their order.
     summary : SectionResult or None
         None where there is no summary template.
+    made : mapping of str to Outcome
+        What is to be kept once the review is published, by its key.
     """
 
     file: ReviewFile
     staged: Path
     sections: tuple[SectionResult, ...]
     summary: SectionResult | None = None
+    made: Mapping[str, Outcome] = field(default_factory=dict, repr=False)
 
     @property
     def findings(self) -> Findings:
@@ -133,7 +138,8 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
     staged : pathlib.Path
         Has a folder for notebooks.
     """
-    import nbformat
+    with lean.without(*lean.SCHEMA_EXTRAS):
+        import nbformat
 
     lib: Any = nbformat
     message = scrubber.text(outcome.message)

@@ -6,7 +6,6 @@ sections read, they declare themselves: see `reviewkit.sections`.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,7 +14,7 @@ from typing import Any
 
 from pydantic import Field, model_validator
 
-from reviewkit import chapters, inputs_seen, validation, yaml_file
+from reviewkit import chapters, inputs_seen, places, validation, yaml_file
 from reviewkit.chapters import Chapter
 from reviewkit.errors import InputError, ReviewFileError, gathered
 from reviewkit.inputs_seen import Fingerprint
@@ -128,8 +127,8 @@ class ReviewFile:
 
     @property
     def name(self) -> str:
-        """The review's name in a published folder: the folder's own, in lower case without blanks."""
-        return re.sub(r"[^a-z0-9]+", "-", self.folder.name.lower()).strip("-") or "review"
+        """The review's name in a published folder."""
+        return places.published_name(self.folder)
 
     @property
     def is_working_copy(self) -> bool:
@@ -169,6 +168,20 @@ def bind(folder: Path, values: Mapping[str, Any], faults: list[InputError]) -> R
         own = validation.checked(_Own, {key: values[key] for key in OWN if key in values}, file=FILE)
         return ReviewFile(folder, values, own.device, own.claims, own.review, named, listed)
     return None
+
+
+def named_in(values: Mapping[str, Any], folder: Path) -> set[str]:
+    """Return the files of a review folder that some of its values name, relative to it.
+
+    Parameters
+    ----------
+    values : mapping
+    folder : pathlib.Path
+        Absolute.
+    """
+    paths = (_existing(folder, text) for _, text in _texts(values))
+    inside = (path.resolve() for path in paths if path)
+    return {path.relative_to(folder).as_posix() for path in inside if path.is_relative_to(folder)}
 
 
 def _named_files(values: Mapping[str, Any], folder: Path, faults: list[InputError]) -> tuple[str, ...]:

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import data_files, film, records, results, sections, warm
+from reviewkit import data_files, film, kept, records, results, review, sections, warm
 from reviewkit.execute import execute
+from reviewkit.kept import Kept
 from reviewkit.results import Reviewed, SectionResult
 from reviewkit.review import ReviewFile
 from reviewkit.scrub import Scrubber, for_machine
@@ -29,6 +30,7 @@ class _Work:
     scrubber: Scrubber
     waiting: int
     results: list[SectionResult] = field(default_factory=list)
+    keys: dict[str, str] = field(default_factory=dict)
 
 
 Waiting = dict["Future[Outcome]", tuple[_Work, Section]]
@@ -50,6 +52,7 @@ def run(
     *,
     executor: Executor | None = None,
     progress: Progress | None = None,
+    keep: Kept | None = None,
 ) -> Iterator[Reviewed]:
     """Run all sections of all reviews, then each review's summary; yield each review when it is done.
 
@@ -62,6 +65,8 @@ def run(
         What runs the notebooks. Default: as many threads as there are processors, each of which minds
         one notebook.
     progress : Progress, optional
+    keep : Kept, optional
+        Where outcomes of earlier runs are, and go: a section is not run again that depends on nothing new.
 
     Yields
     ------
@@ -77,9 +82,10 @@ def run(
         waiting: Waiting = {}
         for file, staged in reviews:
             (staged / results.NOTEBOOKS).mkdir(parents=True)
-            work = _Work(file, staged, for_machine(file.folder, public=_words(file), more=(staged.parent,)), len(bodies))
+            scrubber = for_machine(file.folder, public=_words(file), more=(staged.parent,))
+            work = _Work(file, staged, scrubber, len(bodies))
             for section in bodies:
-                waiting[pool.submit(execute, _task(section, file.values, file.folder))] = work, section
+                waiting[_submit(section, work, pool, keep)] = work, section
         yield from _collect(waiting, pool, summary, told)
 
 
@@ -100,6 +106,22 @@ def _ready(executor: Executor | None) -> Iterator[Executor]:
 
 def _words(file: ReviewFile) -> str:
     return json.dumps(file.values, ensure_ascii=False, default=str)
+
+
+def _submit(section: Section, work: _Work, pool: Executor, keep: Kept | None) -> Future[Outcome]:
+    """Have a section run, or take what it found when everything it depends on was the same."""
+    task = _task(section, work.file.values, work.file.folder)
+    if keep is None or not section.about.repeatable:
+        return pool.submit(execute, task)
+    own = review.named_in(task.values, work.file.folder)
+    key = kept.key(task, (seen for seen in work.file.seen if seen.path in own))
+    known = keep.get(key)
+    if known is None:
+        work.keys[section.name] = key
+        return pool.submit(execute, task)
+    taken: Future[Outcome] = Future()
+    taken.set_result(known)
+    return taken
 
 
 def _task(section: Section, values: Mapping[str, Any], folder: Path) -> Task:
@@ -137,4 +159,6 @@ def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | Non
 
 
 def _reviewed(work: _Work) -> Reviewed:
-    return Reviewed(work.file, work.staged, tuple(work.results))
+    new = ((work.keys.get(result.section.name), result.outcome) for result in work.results if result.ok)
+    made = {key: outcome for key, outcome in new if key}
+    return Reviewed(work.file, work.staged, tuple(work.results), made=made)

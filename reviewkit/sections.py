@@ -7,11 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit import review, template, validation
-from reviewkit.errors import InputError, KitError, gathered
+from reviewkit.errors import InputError, gathered
+from reviewkit.places import kit_folder
 from reviewkit.template import Section
-
-_PACKAGE = Path(__file__).parent
-_KIT_FOLDERS = (_PACKAGE / "templates", _PACKAGE.parent / "templates")
 
 
 def discover(folders: Iterable[Path] = ()) -> tuple[Section, ...]:
@@ -42,14 +40,6 @@ def discover(folders: Iterable[Path] = ()) -> tuple[Section, ...]:
 def of_kind(kind: str, templates: Iterable[Section]) -> tuple[Section, ...]:
     """Return the templates of one kind, in their order."""
     return tuple(item for item in templates if item.kind == kind)
-
-
-def kit_folder() -> Path:
-    """Return the folder of the kit's own templates: inside an installed package, beside it in a checkout."""
-    for folder in _KIT_FOLDERS:
-        if folder.is_dir():
-            return folder
-    raise KitError("the kit's own templates are missing; install it again.")
 
 
 def check_values(values: Mapping[str, Any], templates: Iterable[Section], faults: list[InputError]) -> None:

@@ -64,6 +64,9 @@ class Metadata(Block):
     bench : Bench
     figures : tuple of str
         Of a summary: the findings that the list of all reviews shows of each.
+    repeatable : bool
+        Whether what it finds depends on nothing but its template, its parameters, the files they name and
+        the kit, so that it need not run again while these are the same.
     """
 
     kind: Kind
@@ -74,6 +77,7 @@ class Metadata(Block):
     check: str = ""
     bench: Bench = Bench()
     figures: tuple[str, ...] = ()
+    repeatable: bool = False
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,18 @@ from typing import Any
 import pytest
 from visits import BROWSER, FLAGS
 
+from reviewkit import places
+
 # Notebooks made to fail, hang or tell: run by the tests that need them, not collected as tests.
 collect_ignore = ["files"]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _nothing_kept_from_before(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A session starts with nothing kept, and leaves the user's own alone."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(places.CACHE_VARIABLE, str(tmp_path_factory.mktemp("kept")))
+        yield
 
 
 @pytest.fixture(scope="module")

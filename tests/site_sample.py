@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from IPython.core.formatters import DisplayFormatter
 
-from reviewkit import film, records, results, review, sections, summary
+from reviewkit import film, places, records, results, review, sections, summary
 from reviewkit.conformity import Limit
 from reviewkit.task import Outcome
 from reviewkit.figures import marks, theme
@@ -177,7 +177,7 @@ def _values(text: str, name: str) -> dict[str, Any]:
 
 def _summary(staged: Path, values: dict[str, Any]) -> dict[str, Any]:
     """Return the summary notebook as if it had been executed."""
-    own = json.loads((sections.kit_folder() / "summary.ipynb").read_text(encoding="utf-8"))
+    own = json.loads((places.kit_folder() / "summary.ipynb").read_text(encoding="utf-8"))
     record = summary.read(str(staged / "findings.json"), **values)
     for cell in own["cells"]:
         cell["source"] = "".join(cell["source"])

@@ -20,10 +20,11 @@ ROOT = Path(reviewkit.__file__).parent
 MACHINERY = (
     {"picture_metadata", "private_text"},
     {"embedded"},
-    {"task", "lean", "scratch", "environment"},
+    {"task", "lean", "scratch", "environment", "places"},
     {"yaml_file", "parameters", "scrub", "archive", "published", "chapters", "author", "inputs_seen"},
     {"kernel", "cells"},
-    {"warm"},
+    {"warm", "kept"},
+    {"unchanged"},
     {"review", "execute", "harvest"},
     {"template", "records", "data_files", "film"},
     {"sections"},

@@ -1,21 +1,17 @@
 """Published pages: a review's own, one for each section, and the list of all reviews."""
 
-from reviewkit.site.assets import FOLDER as ASSETS
 from reviewkit.site.assets import charts_source
 from reviewkit.site.context import Link, PageContext
 from reviewkit.site.exporter import rendered
 from reviewkit.site.joined import join
 from reviewkit.site.pages import write_comparison, write_review, write_shelf
 from reviewkit.site.shelf import beside
-from reviewkit.site.words import hand_typed
 
 __all__ = [
-    "ASSETS",
     "Link",
     "PageContext",
     "beside",
     "charts_source",
-    "hand_typed",
     "join",
     "rendered",
     "write_comparison",

@@ -14,9 +14,9 @@ from pathlib import Path
 from markupsafe import Markup
 
 from reviewkit.errors import InputError, KitError
-from reviewkit.sections import kit_folder
+from reviewkit.places import kit_folder
+from reviewkit.results import ASSETS
 
-FOLDER = "assets"
 _REFERENCE = re.compile(r'data-charts="[^"]*?(charts-[0-9a-f]+\.js)"')
 
 
@@ -93,7 +93,7 @@ def charts_name(source: Path) -> str:
 
 def write_charts(out: Path, source: Path) -> None:
     """Put the charts' script into a site, once, and remove those that no page asks for any more."""
-    folder = out / FOLDER
+    folder = out / ASSETS
     folder.mkdir(exist_ok=True)
     place = folder / charts_name(source)
     if not place.exists():

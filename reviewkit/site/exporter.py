@@ -6,13 +6,15 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
-from nbconvert.exporters import TemplateExporter
-from nbformat import from_dict
-
+from reviewkit import lean
 from reviewkit.site import assets
 from reviewkit.site.context import PageContext
 from reviewkit.site.filters import FILTERS
 from reviewkit.site.preprocess import PagePreprocessor
+
+with lean.without(*lean.SCHEMA_EXTRAS):
+    from nbconvert.exporters import TemplateExporter
+    from nbformat import from_dict
 
 
 class PageExporter(TemplateExporter):

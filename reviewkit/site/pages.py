@@ -10,7 +10,7 @@ from typing import Any
 from reviewkit import editions, film, harvest
 from reviewkit.finding import PART_MIME, PLOTLY_MIME
 from reviewkit.leaflet import Leaflet
-from reviewkit.results import Reviewed, SectionResult
+from reviewkit.results import ASSETS, Reviewed, SectionResult
 from reviewkit.site import assets, exporter, words
 from reviewkit.site.context import Link, PageContext
 from reviewkit.site.described import described
@@ -50,7 +50,7 @@ def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
     return PageContext(
         title=reviewed.file.title,
         review=reviewed.file.title,
-        charts=f"../{assets.FOLDER}/{script}",
+        charts=f"../{ASSETS}/{script}",
         trail=(_ALL,),
         sections=tuple(Link(result.page, result.section.title) for result in reviewed.sections),
         where={item.key: result.page for result in reviewed.sections for item in result.findings},
@@ -162,7 +162,7 @@ def write_comparison(
     script = assets.charts_name(assets.charts_source(None))
     page = PageContext(
         title=title,
-        charts=f"../{assets.FOLDER}/{script}",
+        charts=f"../{ASSETS}/{script}",
         trail=(_ALL,),
         sections=tuple(reviews),
         notice=notice,

@@ -6,13 +6,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from markupsafe import Markup
-from nbconvert.preprocessors import Preprocessor
 
+from reviewkit import lean
 from reviewkit.finding import CHART_MIME, MIME, PART_MIME, PLOTLY_MIME, Finding, twins
 from reviewkit.leaflet import LEAFLET_MIME
 from reviewkit.site import bundles, prose
 from reviewkit.site.clean import cleaned
 from reviewkit.site.context import Link, PageContext
+
+with lean.without(*lean.SCHEMA_EXTRAS):
+    from nbconvert.preprocessors import Preprocessor
 from reviewkit.site.prose import anchor
 
 

@@ -1,0 +1,12 @@
+"""What the kit does for its user, as functions: the command line and the notebooks call these."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
+    __name__,
+    submod_attrs={
+        "folders": ["check", "remarks", "start"],
+        "pairs": ["SideBySide", "compare"],
+        "reviews": ["Published", "run"],
+    },
+)

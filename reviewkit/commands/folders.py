@@ -1,0 +1,90 @@
+"""A review folder before it is run: made, and checked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from reviewkit import author, intake, placeholders, review, sections
+from reviewkit.errors import InputError
+
+
+def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path] = ()) -> tuple[Path, ...]:
+    """Make a review folder to fill in, with a bench sheet to print.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        Made if it does not exist.
+    name : str
+        The device's. Default: the folder's name.
+    templates : iterable of str or pathlib.Path
+        Folders with section templates to use in place of the kit's own.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        If the folder holds a review already; nothing is written over.
+    """
+    from reviewkit import bench_sheet, outline
+
+    place = Path(folder)
+    if (place / review.FILE).exists():
+        raise InputError("there is a review file here already", file=str(place / review.FILE))
+    called = name or place.resolve().name.replace("-", " ").capitalize()
+    parts = sections.of_kind("section", sections.discover(Path(item) for item in templates))
+    texts = {
+        review.FILE: outline.review_file(called, parts),
+        "bench-sheet.html": bench_sheet.page(called, parts),
+        **{file: header + "\n" for part in parts for file, header in part.about.bench.files.items()},
+    }
+    (place / "logs").mkdir(parents=True, exist_ok=True)
+    new = {place / file: text for file, text in texts.items() if not (place / file).exists()}
+    for path, text in new.items():
+        path.write_text(text, encoding="utf-8")
+    return tuple(new)
+
+
+def check(*folders: str | Path, templates: Iterable[str | Path] = ()) -> tuple[InputError, ...]:
+    """Return everything about the folders that can be known to be at fault without running them.
+
+    Parameters
+    ----------
+    *folders : str or pathlib.Path
+        Review folders.
+    templates : iterable of str or pathlib.Path
+        Folders with section templates to use in place of the kit's own.
+
+    Returns
+    -------
+    tuple of InputError
+        Empty if all is well.
+    """
+    parts = sections.discover(Path(folder) for folder in templates)
+    return tuple(intake.faults(folders, parts))
+
+
+def remarks(*folders: str | Path) -> tuple[str, ...]:
+    """Return what is no fault but worth a look: numbers in the authors' words that no finding stands behind.
+
+    Parameters
+    ----------
+    *folders : str or pathlib.Path
+        Review folders.
+
+    Raises
+    ------
+    InputError
+        If an author's words can't be read as text.
+    """
+    return tuple(
+        f"{Path(folder).name}/words.md, line {typed.line}: '{typed.text}' is typed by hand; "
+        "a placeholder such as {charge.plateau_current} stays right when the data change."
+        for folder in folders
+        for typed in placeholders.hand_typed(author.read(Path(folder)))
+    )

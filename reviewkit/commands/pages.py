@@ -1,0 +1,65 @@
+"""A review that has been run gets its pages, its evidence and its place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from reviewkit import editions, evidence, publish, site
+from reviewkit import stills as drawing
+from reviewkit.commands.extras import Extras
+from reviewkit.errors import Faults, InputError, gathered
+from reviewkit.results import Reviewed
+
+
+def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
+    """Write a review's pages and evidence, and move it into its place.
+
+    Parameters
+    ----------
+    ended : Reviewed
+    out : pathlib.Path
+        The published folder.
+    extras : Extras
+
+    Returns
+    -------
+    pathlib.Path
+        Where it is now.
+
+    Raises
+    ------
+    Faults
+        What is wrong with the author's own words: the review is not published. Or with the browser: it is,
+        without its pictures.
+    """
+    faults: list[InputError] = list(ended.strange_chapters())
+    script = extras.charts_script
+    with gathered(faults):
+        site.write_review(ended, charts_script=script)
+    if faults:
+        raise Faults(faults)
+    evidence.write(ended)
+    if extras.single_file:
+        pages = [result.page for result in ended.sections]
+        site.join(ended.staged, ended.file.name, sections=pages, carried=evidence.ZIP, charts_script=script)
+    # A browser at fault costs the pictures, not the review.
+    with gathered(faults):
+        if extras.program and not ended.failed:
+            drawing.add(ended, program=extras.program, charts_script=script)
+    file = ended.file
+    good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
+    place = publish.put(ended.staged, out, file.name, good=good)
+    if faults:
+        raise Faults(faults)
+    return place
+
+
+def shelve(out: Path, extras: Extras) -> None:
+    """Write what the reviews of a published folder share.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+    extras : Extras
+    """
+    site.write_shelf(out, charts_script=extras.charts_script)

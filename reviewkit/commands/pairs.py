@@ -1,0 +1,88 @@
+"""Two reviews side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from reviewkit import comparison, harvest, publish, sections, site
+from reviewkit.commands.reviews import OUT, Published, run
+from reviewkit.errors import InputError
+from reviewkit.results import SectionResult
+
+
+@dataclass(frozen=True)
+class SideBySide:
+    """Two published reviews and the page that compares them.
+
+    Parameters
+    ----------
+    reviews : tuple of Published
+    result : SectionResult
+        The comparison's notebook, executed.
+    place : pathlib.Path
+        The folder that holds its page.
+    """
+
+    reviews: tuple[Published, ...]
+    result: SectionResult
+    place: Path
+
+    @property
+    def index(self) -> Path:
+        """The comparison's page."""
+        return self.place / "index.html"
+
+    def show(self) -> None:
+        """Show what the comparison displays, in a notebook."""
+        from IPython import display
+
+        show: Any = display.display
+        for data in harvest.outputs(self.result.notebook):
+            show(data, raw=True)
+
+
+def compare(
+    first: str | Path,
+    second: str | Path,
+    *,
+    out: str | Path = OUT,
+    templates: Iterable[str | Path] = (),
+    executor: Executor | None = None,
+) -> SideBySide:
+    """Run two reviews and publish them side by side: two devices, or two editions of one.
+
+    Parameters
+    ----------
+    first, second : str or pathlib.Path
+        Review folders.
+    out : str or pathlib.Path
+        Where the published folders go: one for each review, and one for the comparison.
+    templates : iterable of str or pathlib.Path
+        Folders with section templates to use in place of the kit's own.
+    executor : concurrent.futures.Executor, optional
+        What runs the notebooks.
+
+    Raises
+    ------
+    InputError
+        As `run` does; or if both are the same folder.
+    """
+    if Path(first).resolve() == Path(second).resolve():
+        raise InputError("both are the same folder", file=str(first), remedy="Name two reviews.")
+    parts = sections.discover(Path(folder) for folder in templates)
+    template = next(iter(sections.of_kind("compare", parts)), None)
+    if template is None:
+        raise InputError("there is no template that compares in the folders of templates")
+    reviews = run(first, second, out=out, templates=templates, executor=executor)
+    called = site.beside(*(item.review.file.name for item in reviews))
+    with publish.site(Path(out)) as place:
+        staged = publish.stage(place, called)
+        pair = [(item.review.file, item.place.name) for item in reviews]
+        result = comparison.made(template, pair, place, staged)
+        result_place = publish.put(staged, place, called, good=result.ok)
+        site.write_shelf(place)
+    return SideBySide(reviews, result, result_place)
