@@ -90,14 +90,15 @@ def run(
     # Who brings templates of their own may have them read anything.
     done = {} if fresh or templates else unchanged.among(folders, unchanged.Wish(out, **options))
     if left := [folder for folder in folders if folder not in done]:
-        from reviewkit import warm
+        from reviewkit import lean, warm
 
         with warm.serving():
             # While the server loads what the sections need, this process loads what it needs itself.
-            from reviewkit import commands
+            with lean.without("pyarrow", *lean.SCHEMA_EXTRAS):
+                from reviewkit.commands import reviews
 
             # The options are named as the function's own.
-            _report(commands.run(*left, out=out, fresh=fresh, templates=templates, **options))
+            _report(reviews.run(*left, out=out, fresh=fresh, templates=templates, **options))
     for page in done.values():
         click.echo(f"unchanged: {_from_here(page)}")
 

@@ -45,11 +45,40 @@ _SPELLINGS = {
 _NUMBER_AND_UNIT = re.compile(r"^\s*([+\-−]?\d+(?:[.,]\d+)?(?:[eE][+\-−]?\d+)?)\s*(.*?)\s*$")
 
 
+_DEFINITIONS = """
+nano- = 1e-9 = n-
+micro- = 1e-6 = µ- = μ- = u- = mu- = mc-
+milli- = 1e-3 = m-
+kilo- = 1e3 = k-
+mega- = 1e6 = M-
+second = [time] = s = sec
+ampere = [current] = A = amp
+volt = [electric_potential] = V
+kelvin = [temperature] = K = degK = °K
+degree_Celsius = kelvin; offset: 273.15 = °C = celsius = degC = degreeC
+degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = °F = fahrenheit = degF = degreeF
+minute = 60 * second = min
+hour = 60 * minute = h = hr
+day = 24 * hour = d
+week = 7 * day
+hertz = 1 / second = Hz
+ohm = volt / ampere = Ω
+watt = volt * ampere = W
+joule = watt * second = J
+coulomb = ampere * second = C
+ampere_hour = ampere * hour = Ah
+watt_hour = watt * hour = Wh
+percent = 0.01 = %
+"""
+"""The units of a bench; all that pint knows by itself would take longer to load than a review to check."""
+
+
 @cache
 def _registry() -> Any:
-    import pint  # takes a third of a second: only when a unit other than SI turns up
+    import pint  # only when a unit other than SI turns up
 
-    registry: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    registry: Any = pint.UnitRegistry(None, autoconvert_offset_to_baseunit=True)
+    registry.load_definitions(_DEFINITIONS.splitlines())
     registry.formatter.default_format = "~P"
     return registry
 
