@@ -34,6 +34,8 @@ class Chart:
         The same facts for those who cannot see it; a few rows, headers with units.
     about : tuple of str
         Keys of the findings that it shows.
+    note : str
+        What else a reader must know of the drawing: how many of a log's rows it shows.
     """
 
     key: str
@@ -42,6 +44,7 @@ class Chart:
     figure: go.Figure
     table: pd.DataFrame
     about: tuple[str, ...] = ()
+    note: str = ""
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         return {
@@ -50,6 +53,7 @@ class Chart:
                 "question": self.question,
                 "answer": self.answer,
                 "about": list(self.about),
+                "note": self.note,
                 "columns": [str(name) for name in self.table.columns],
                 "dark": theme.LIGHT_TO_DARK,
                 "margin_top": self.figure.layout.margin.t,
@@ -67,7 +71,7 @@ class Chart:
         """
         import plotly.io as pio
 
-        answer = wrapped(self.answer, 96)
+        answer = wrapped(" ".join(part for part in (self.answer, self.note) if part), 96)
         drawn = self.figure.to_dict()
         top, added = self.figure.layout.margin.t or 0, 58 + 17 * answer.count("<br>")
         words = {

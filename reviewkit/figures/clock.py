@@ -37,16 +37,15 @@ class Clock:
         """Return times [s] as places on the axis; every x of the chart goes through here.
 
         Times of two minutes and more are drawn on plotly's calendar axis, which labels them as a clock;
-        it counts milliseconds.
+        it counts milliseconds, and these are whole ones.
         """
         if self.in_seconds:
             return np.asarray(time_s, dtype=float)
-        places = np.asarray(time_s, dtype=float) * 1000.0
+        places = np.round(np.asarray(time_s, dtype=float) * 1000.0)
         # On a calendar axis a whole number of two or four digits would be read as a year.
         size = np.abs(places)
         year = ((size >= 10) & (size < 100)) | ((size >= 1000) & (size < 10_000))
-        whole = np.abs(places - np.round(places)) < 0.01
-        return np.where(year & whole, np.round(places) + 0.25, places)
+        return np.where(year, places + 0.25, places)
 
     def at(self, time_s: float) -> float:
         """Return one time [s] as a place on the axis."""

@@ -20,6 +20,8 @@ from reviewkit.side_by_side.together import Together
 _DASHES = ("solid", "dash")
 _DRAWN = ("solid", "dashed")
 _MOST_ROWS = 14
+_MOST = 360
+"""Points of a curve, of which there are four."""
 
 
 def compare_curves(together: Together) -> Chart | Absent:
@@ -47,7 +49,7 @@ def compare_curves(together: Together) -> Chart | Absent:
                 unit=unit,
                 axis=axis,
                 dash=dash,
-                most=700,
+                most=_MOST,
             )
     _name(figure, clock, curves)
     top = max(float(np.quantile(curve.current[1], 0.999)) for _, curve in curves)
@@ -63,6 +65,7 @@ def compare_curves(together: Together) -> Chart | Absent:
         figure.checked(),
         pd.DataFrame(rows, columns=["device", "charge", "until the current stops", "delivered"]),
         ("charge.plateau_current", "charge.termination_time"),
+        figure.note,
     )
 
 
@@ -93,7 +96,7 @@ def _write_names(figure: Sheet, names: Sequence[str], places: Sequence[tuple[flo
         figure.text(
             text=marks.plain(f"{name}, {drawn}"),
             showarrow=False,
-            font={"size": marks.SMALL + 1, "color": theme.INK, "family": theme.SANS},
+            font={"size": marks.SMALL + 1, "color": theme.INK},
             **{"x": x, "y": y, "yref": "y2", "yanchor": "middle"},
             **{"xanchor": "right" if left else "left", "xshift": -8 if left else 8},
         )
@@ -130,7 +133,7 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
     for (name, curve), capacity, dash in zip(curves, capacities, _DASHES, strict=True):
         assert capacity is not None
         filled, volts, rate = _per_capacity(curve, capacity)
-        marks.line(figure, filled, volts, name=name, colour=theme.VOLTAGE, unit="V", dash=dash, most=500)
+        marks.line(figure, filled, volts, name=name, colour=theme.VOLTAGE, unit="V", dash=dash, most=_MOST)
         marks.line(
             figure,
             filled,
@@ -140,7 +143,7 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
             unit="C",
             axis="y2",
             dash=dash,
-            most=500,
+            most=_MOST,
         )
         rows.append((name, f"{capacity:g} Ah", f"{wording.number(float(filled[-1]), 0)} %"))
         last = int(np.flatnonzero(rate >= rate.max() / 2)[-1])
@@ -155,6 +158,7 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
         figure.checked(),
         pd.DataFrame(rows, columns=["device", "rated capacity", "charge delivered"]),
         ("charge.delivered",),
+        figure.note,
     )
 
 
@@ -224,6 +228,6 @@ def _difference(figure: Sheet, height: float, row: Row) -> None:
     figure.text(
         text=marks.plain(row.label),
         showarrow=False,
-        font={"size": marks.SMALL, "color": theme.INK, "family": theme.SANS},
+        font={"size": marks.SMALL, "color": theme.INK},
         **{"xref": "paper", "x": 0, "xanchor": "left", "y": height, "yanchor": "bottom", "yshift": 8},
     )

@@ -23,7 +23,7 @@ from reviewkit.figures.sheet import Sheet
 from reviewkit.uncertainty import Measured
 
 _PERIODS = 6
-_MOST_POINTS = 1200
+_MOST_DOTS = 1200
 
 
 def drain_settling(result: Drain) -> Charts | Absent:
@@ -98,7 +98,6 @@ def _settling(state: StateDrain) -> Chart:
         name="drain",
         colour=theme.CURRENT,
         unit=sign,
-        most=_MOST_POINTS,
     )
     top = float(np.nanmax(current)) / scale
     # Room at the foot for the bands' names.
@@ -108,6 +107,7 @@ def _settling(state: StateDrain) -> Chart:
         question=f"{state.name}: from when on does the device sleep?",
         answer=f"{sentences.settled(state)} That part is {100 * split.settled.share:.0f} % of the log.",
         figure=figure.checked(),
+        note=figure.note,
         table=pd.DataFrame(
             [
                 ("settled after", sentences.after(state)),
@@ -135,10 +135,11 @@ def _pulses(state: StateDrain) -> Chart:
     scale, sign = units.for_people(float(np.max(np.abs(current))), "A")
     x_axis = theme.axis("time in the settled part, s", range=[0, float(time[-1])])
     figure = marks.panels([f"drain, {sign}"], x_axis=x_axis, panel_height=260)
-    xs, ys = marks.thinned(time, current / scale, most=_MOST_POINTS)
+    xs, ys = marks.thinned(time, current / scale)
+    figure.rows.append((len(xs), len(time)))
     figure.curve(
-        x=xs,
-        y=ys,
+        x=marks.places(xs),
+        y=marks.short(ys),
         mode="lines",
         line={"color": theme.CURRENT, "width": 1.8, "shape": "hvh"},
         hovertemplate=f"%{{y:.4g}} {sign}",
@@ -153,6 +154,7 @@ def _pulses(state: StateDrain) -> Chart:
         question=f"{state.name}: what does the device draw?",
         answer=sentences.shape(state),
         figure=figure.checked(),
+        note=figure.note,
         table=_table(state),
         about=_about(state, "base", "pulse_height", "pulse_width", "mean"),
     )
@@ -186,7 +188,7 @@ def _corner(figure: Sheet, text: str) -> None:
     figure.text(
         text=marks.plain(text),
         showarrow=False,
-        font={"size": marks.SMALL, "color": theme.INK, "family": theme.SANS},
+        font={"size": marks.SMALL, "color": theme.INK},
         **{"xref": "paper", "x": 1, "xanchor": "right"},
         **{"yref": "paper", "y": 1, "yanchor": "bottom", "yshift": 8},
     )
@@ -220,9 +222,10 @@ def _folded(state: StateDrain) -> Chart:
         panel_height=260,
     )
     keep = _spread(away, current)
+    figure.rows.append((len(keep), len(away)))
     figure.curve(
-        x=away[keep].astype(np.float32),
-        y=(current[keep] / scale).astype(np.float32),
+        x=marks.places(away[keep]),
+        y=marks.short(current[keep] / scale),
         mode="markers",
         marker={"color": theme.see_through(theme.CURRENT, 0.55), "size": 4},
         hovertemplate=f"%{{y:.4g}} {sign}",
@@ -234,19 +237,20 @@ def _folded(state: StateDrain) -> Chart:
         question=f"{state.name}: do all pulses look the same?",
         answer=sentences.folded(state),
         figure=figure.checked(),
+        note=figure.note,
         table=_table(state),
         about=_about(state, "pulse_period", "pulse_width", "pulse_height"),
     )
 
 
 def _spread(away: FloatArray, current: FloatArray) -> npt.NDArray[np.intp]:
-    """Return which rows to draw: all of the pulse's, of the base as many as a screen can show."""
-    if len(away) <= _MOST_POINTS:
+    """Return which rows to draw: so many over the period, and the lowest and highest of each of its parts."""
+    if len(away) <= _MOST_DOTS:
         return np.arange(len(away))
-    order = np.argsort(away)
-    step = max(1, math.ceil(len(away) / _MOST_POINTS))
-    high = np.flatnonzero(current > np.median(current) + 0.1 * np.ptp(current))
-    return np.unique(np.concatenate([order[::step], high[: 2 * _MOST_POINTS]]))
+    order = np.argsort(away, kind="stable")
+    step = max(1, math.ceil(2 * len(away) / _MOST_DOTS))
+    ends = order[marks.kept(away[order], current[order], most=_MOST_DOTS // 2)]
+    return np.unique(np.concatenate([order[::step], ends]))
 
 
 def _rounded(figure: Sheet, split: Decomposition, half: float, scale: float) -> None:

@@ -64,7 +64,7 @@ def _yardstick(figure: Sheet, quick: float, slow: float) -> None:
     figure.text(
         text="the cell alone",
         showarrow=False,
-        font={"size": marks.SMALL, "color": theme.CHARGE, "family": theme.SANS},
+        font={"size": marks.SMALL, "color": theme.CHARGE},
         **{"x": math.log10(math.sqrt(quick * slow)), "xanchor": "center"},
         **{"yref": "paper", "y": 1, "yanchor": "bottom", "yshift": 4},
     )

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from reviewkit.figures import theme
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
-from reviewkit.figures.thin import thinned
+from reviewkit.figures.thin import MOST, kept, thinned
 
 SMALL = 12
 NARROW = 0.17
@@ -26,6 +26,8 @@ TOO_NARROW = 0.045
 """Share of the chart's width under which a phase has no room for its name."""
 
 
+_MILLISECONDS, _SECONDS = 2.0**24, 2.0**27
+"""Up to here a float of four bytes holds every millisecond (4.6 h), and every whole second (37 h)."""
 LINE = 38
 """Characters that fit on one line of the narrowest screen."""
 
@@ -86,7 +88,8 @@ def line(
     axis: str = "y",
     dash: str = "solid",
     width: float = 1.8,
-    most: int = 1000,
+    most: int = MOST,
+    logged: bool = True,
 ) -> None:
     """Add a curve; hovering shows its value with unit.
 
@@ -97,12 +100,16 @@ def line(
     decimals : int
         Of the value on hovering.
     most : int
-        Points drawn at most; every peak stays.
+        Points drawn of a longer one: every peak stays, see `kept`.
+    logged : bool
+        Whether its points are rows of a log, which the chart's note counts.
     """
     xs, ys = thinned(np.asarray(x, dtype=float), np.asarray(y, dtype=float), most=most)
+    if logged:
+        figure.rows.append((len(xs), len(np.atleast_1d(y))))
     figure.curve(
-        x=_short(xs),
-        y=_short(ys),
+        x=places(xs),
+        y=short(ys),
         mode="lines",
         name=plain(name),
         yaxis=axis,
@@ -125,8 +132,8 @@ def band(
     there_and_back = np.concatenate([xs, xs[::-1]])
     edge = np.concatenate([np.asarray(low, dtype=float), np.asarray(high, dtype=float)[::-1]])
     figure.curve(
-        x=_short(there_and_back),
-        y=_short(edge),
+        x=places(there_and_back),
+        y=short(edge),
         fill="toself",
         fillcolor=theme.see_through(colour, 0.2),
         line={"width": 0},
@@ -285,7 +292,7 @@ def point(
         showarrow=True,
         **{"x": x, "y": y, "yref": axis, "ax": right, "ay": down, "standoff": 6},
         **{"arrowhead": 0, "arrowwidth": 1, "arrowcolor": theme.QUIET, "bgcolor": theme.PAPER},
-        **{"font": {"size": SMALL, "color": theme.INK, "family": theme.SANS}},
+        **{"font": {"size": SMALL, "color": theme.INK}},
         **{"xanchor": "left" if right >= 0 else "right", "align": "left" if right >= 0 else "right"},
     )
 
@@ -300,25 +307,39 @@ def _text(text: str, colour: str, size: int) -> dict[str, Any]:
     return {
         "text": plain(text),
         "showarrow": False,
-        "font": {"size": size, "color": colour, "family": theme.SANS},
+        "font": {"size": size, "color": colour},
     }
 
 
-def _short(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float32]:
-    """Return what a screen can show of them, in half the bytes."""
-    return values.astype(np.float32)
+def short(values: npt.ArrayLike) -> npt.NDArray[np.float32]:
+    """Return values in four bytes each: seven digits, more than any chart shows."""
+    return np.asarray(values, dtype=np.float32)
+
+
+def places(values: npt.ArrayLike) -> npt.NDArray[Any]:
+    """Return places on an axis in four bytes each: milliseconds exactly, or whole seconds at least."""
+    given = np.asarray(values, dtype=float)
+    known = given[np.isfinite(given)]
+    largest = float(np.abs(known).max()) if len(known) else 0.0
+    whole = len(known) == len(given) and np.array_equal(given, np.round(given))
+    if _MILLISECONDS < largest < 2**31 and whole:
+        return given.astype(np.int32)
+    return given.astype(np.float32) if largest < _SECONDS else given
 
 
 __all__ = [
     "Clock",
     "band",
+    "kept",
     "label",
     "limit",
     "line",
     "panels",
     "phases",
+    "places",
     "plain",
     "point",
+    "short",
     "thinned",
     "tint",
     "wrapped",

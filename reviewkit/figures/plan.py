@@ -56,7 +56,9 @@ def plan_charge(result: WithAndWithout) -> Chart:
 
 def _curve(figure: Sheet, clock: Clock, one: Foretold, name: str, colour: str, dash: str) -> None:
     x = clock.x(one.time_s)
-    marks.line(figure, x, one.current_A, name=name, colour=colour, unit="A", dash=dash, width=2.2)
+    marks.line(
+        figure, x, one.current_A, name=name, colour=colour, unit="A", dash=dash, width=2.2, logged=False
+    )
 
 
 def _answer(result: WithAndWithout) -> str:

@@ -182,6 +182,7 @@ def readout_next(result: Readout) -> Chart | Absent:
         unit="bit",
         decimals=2,
         most=2000,
+        logged=False,
     )
     for reading in fitted.readings:
         at = float(reading.reference_V)

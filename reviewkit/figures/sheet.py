@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from reviewkit import wording
+
 if TYPE_CHECKING:
     import plotly.graph_objects as go
 
@@ -23,6 +25,8 @@ class Sheet:
     shapes: list[Settings] = field(default_factory=list)
     texts: list[Settings] = field(default_factory=list)
     layout: Settings = field(default_factory=dict)
+    rows: list[tuple[int, int]] = field(default_factory=list)
+    """Of each logged curve: rows drawn, rows there are."""
 
     def curve(self, **settings: Any) -> None:
         """Add a plotly trace: a scatter, where `type` does not say otherwise."""
@@ -39,6 +43,15 @@ class Sheet:
     def settings(self, **layout: Any) -> None:
         """Set parts of plotly's layout; what they do not name stays."""
         self.layout = merged(self.layout, layout)
+
+    @property
+    def note(self) -> str:
+        """How many of the rows are drawn, where it is not all of them."""
+        drawn, there = (sum(counts) for counts in zip(*self.rows, strict=True)) if self.rows else (0, 0)
+        if drawn >= there:
+            return ""
+        counts = f"{wording.number(drawn, 0)} of {wording.number(there, 0)} rows"
+        return f"Drawn: {counts}; the lowest and highest of every stretch are among them."
 
     def checked(self) -> go.Figure:
         """Return it as a plotly figure.

@@ -28,7 +28,7 @@ class ChartBundle:
 
     Parameters
     ----------
-    anchor, question, answer : str
+    anchor, question, answer, note : str
     columns : list of str
     rows : list of list of str
     height : int
@@ -40,6 +40,7 @@ class ChartBundle:
     anchor: str
     question: str
     answer: str
+    note: str
     columns: list[str]
     rows: list[list[str]]
     height: int
@@ -55,6 +56,7 @@ def chart(data: Mapping[str, Any], anchor: str = "") -> ChartBundle:
         anchor=anchor or str(about.get("key", "chart")),
         question=about.get("question", ""),
         answer=about.get("answer", ""),
+        note=about.get("note", ""),
         columns=about.get("columns", []),
         rows=about.get("rows", []),
         height=int(layout.get("height") or 380),

@@ -31,7 +31,7 @@ def _delivered(run: ChargeResult, label: str) -> Chart | str:
     few = np.unique(np.linspace(0, len(time) - 1, 60).astype(int))
     doubt = charge[few] * (total.expanded / total.value)
     marks.band(figure, clock.x(time[few]), charge[few] - doubt, charge[few] + doubt, colour=theme.CHARGE)
-    marks.line(figure, clock.x(time), charge, name="charge", colour=theme.CHARGE, unit="Ah", most=400)
+    marks.line(figure, clock.x(time), charge, name="charge", colour=theme.CHARGE, unit="Ah", most=200)
     figure.settings(yaxis={"range": [0, 1.16 * total.value]})
     early = run.get("time_to_80")
     if early:

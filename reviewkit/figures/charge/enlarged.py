@@ -82,9 +82,7 @@ def _window(run: ChargeResult, first: float, last: float) -> tuple[Sheet, Clock]
         (run.record.current_A, "y2", theme.CURRENT, "A", run.record.interval_s),
     ):
         shown = with_breaks(*rows_between(run, series, first, last), 3 * wide)
-        marks.line(
-            figure, clock.x(shown[0]), shown[1], name=unit, colour=colour, unit=unit, axis=axis, most=600
-        )
+        marks.line(figure, clock.x(shown[0]), shown[1], name=unit, colour=colour, unit=unit, axis=axis)
     return figure, clock
 
 

@@ -18,7 +18,7 @@ from reviewkit.figures.charge.runs import run_chart, shown
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.sheet import Sheet
 
-_DOTS = 500
+_DOTS = 400
 
 
 def charge_regulation(separations: Separations) -> Charts | Absent:
@@ -51,10 +51,11 @@ def _figure(current: FloatArray, voltage: FloatArray, known: Regulation) -> Shee
     top = float(current.max()) * 1.06
     x_axis = theme.axis("charge current, A", range=[0, top])
     figure = marks.panels(["cell voltage, V"], x_axis=x_axis, panel_height=300)
-    few = np.unique(np.linspace(0, len(current) - 1, min(_DOTS, len(current))).astype(int))
+    few = marks.kept(np.arange(len(voltage), dtype=float), voltage, most=_DOTS)
+    figure.rows.append((len(few), len(voltage)))
     figure.curve(
-        x=current[few].astype(np.float32),
-        y=voltage[few].astype(np.float32),
+        x=marks.short(current[few]),
+        y=marks.short(voltage[few]),
         mode="markers",
         marker={"color": theme.VOLTAGE, "size": 4, "opacity": 0.6},
         hovertemplate="%{x:.3f} A: %{y:.3f} V",

@@ -60,7 +60,8 @@ def run_chart(
         key = f"{key}-{label.replace('_', '-')}"
         question = f"{run.record.source or run.record.label}: {question[:1].lower()}{question[1:]}"
     place = f"charge.{label}." if label else "charge."
-    return Chart(key, question, answer, figure.checked(), table, tuple(f"{place}{name}" for name in about))
+    keys = tuple(f"{place}{name}" for name in about)
+    return Chart(key, question, answer, figure.checked(), table, keys, figure.note)
 
 
 def doubt(figure: Sheet, clock: Clock, moment: Measured) -> None:

@@ -64,12 +64,19 @@ def _figure(run: ChargeResult, phases: Phases, effect: RigEffect) -> Sheet:
     inside = (time >= first) & (time <= last)
     measured = (time[inside], run.record.current[inside])
     predicted = _until_stop(bare.time_s, bare.current_A, last)
-    for (moments, current), name, colour, dash, most in (
-        (measured, "measured", theme.CURRENT, "solid", 600),
-        (predicted, "without the rig", theme.INK, theme.DASHES["prediction"], 400),
-    ):
-        x = clock.x(moments)
-        marks.line(figure, x, current, name=name, colour=colour, unit="A", dash=dash, most=most)
+    x = clock.x(measured[0])
+    marks.line(figure, x, measured[1], name="measured", colour=theme.CURRENT, unit="A")
+    marks.line(
+        figure,
+        clock.x(predicted[0]),
+        predicted[1],
+        name="without the rig",
+        colour=theme.INK,
+        unit="A",
+        dash=theme.DASHES["prediction"],
+        most=200,
+        logged=False,
+    )
     _name_curves(figure, clock, *measured, *predicted)
     top = float(np.quantile(measured[1], 0.99))
     figure.settings(yaxis={"range": [-0.04 * top, 1.2 * top]})
