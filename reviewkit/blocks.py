@@ -10,6 +10,8 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 from reviewkit import instrument
 from reviewkit.validation import Ampere, AmpereHour, Block, Celsius, Ohm, Second, Volt
 
+_HIGHEST_LFP_V = 3.9
+
 
 class Cell(Block):
     """The cell used, with its data sheet's limits.
@@ -19,14 +21,28 @@ class Cell(Block):
 
     label: str = ""
     chemistry: Literal["NMC", "NCA", "LCO", "LMO", "LFP", "Li-ion"] = "Li-ion"
-    rated_capacity_Ah: AmpereHour | None = Field(default=None, gt=0)
-    charge_limit_V: Volt | None = Field(default=None, gt=1, lt=6)
-    charge_limit_tolerance_V: Volt = Field(default=0.05, ge=0)
+    rated_capacity_Ah: AmpereHour | None = Field(default=None, gt=0, le=200)
+    charge_limit_V: Volt | None = Field(default=None, ge=3, le=5)
+    charge_limit_tolerance_V: Volt = Field(default=0.05, ge=0, le=0.5)
     charge_limit_source: str = ""
-    max_charge_A: Ampere | None = Field(default=None, gt=0)
+    max_charge_A: Ampere | None = Field(default=None, gt=0, le=200)
     floor_V: Volt | None = Field(default=None, gt=0, lt=6)
     min_charge_C: Celsius = 0.0
     max_charge_C: Celsius = 45.0
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Cell:
+        if self.chemistry == "LFP" and self.limit_V > _HIGHEST_LFP_V:
+            raise ValueError(
+                f"an LFP cell with a charging limit of {self.limit_V:g} V; expected at most "
+                f"{_HIGHEST_LFP_V:g} V, usually 3.65 V: correct 'chemistry' or 'charge_limit_V'"
+            )
+        if self.floor_V is not None and self.floor_V >= self.limit_V:
+            raise ValueError(
+                f"a floor of {self.floor_V:g} V is not below the charging limit of {self.limit_V:g} V; "
+                "correct one of the two"
+            )
+        return self
 
     @property
     def limit_V(self) -> float:
@@ -124,7 +140,7 @@ def inside(path: str) -> str:
     pure = PurePosixPath(written)
     if not written or pure.is_absolute() or ".." in pure.parts or ":" in written:
         raise ValueError(
-            f"'{written[:80]}' does not stay inside the review folder; expected a path relative to it, such as "
-            "'logs/current.csv'"
+            f"'{written[:80]}' does not stay inside the review folder; expected a path relative to it, "
+            "such as 'logs/current.csv'"
         )
     return str(pure)

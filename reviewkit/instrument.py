@@ -40,6 +40,10 @@ class Accuracy:
     absolute: float = 0.0
 
 
+_MOST_PERCENT = 20
+_FEWEST_COUNTS = 50
+
+
 def accuracy(text: str, unit: str = "V") -> Accuracy:
     """Read "±(0.5 % + 2)", "0,5% + 2 dgt", "±0.1 %", "±(0.05 % + 0.3 mV)".
 
@@ -63,6 +67,10 @@ def accuracy(text: str, unit: str = "V") -> Accuracy:
     if not found or not (found[1] or found[3]):
         raise ValueError(f"'{text}' is no accuracy such as '±(0.5 % + 2)': percent of reading + counts")
     percent = float((found[1] or "0").replace(",", "."))
+    if percent > _MOST_PERCENT:
+        raise ValueError(
+            f"'{text}' allows an error of {percent:g} % of the reading; expected at most {_MOST_PERCENT} %"
+        )
     second = float((found[2] or "0").replace(",", "."))
     spelled = found[3] or ""
     if spelled and spelled[-1] in "VA":
@@ -226,13 +234,30 @@ def _one_range(block: Mapping[str, Any], unit: str) -> Meter:
     def read(key: str, of: str, default: float | None) -> float | None:
         return units.to_unit(block[key], of) if block.get(key) is not None else default
 
+    resolution, full_scale = units.to_unit(block["resolution"], unit), read("full_scale", unit, None)
+    _check_display(resolution, full_scale, unit)
     return Meter(
         name=str(block.get("name") or ("voltmeter" if unit == "V" else "ammeter")),
         unit=unit,
         accuracy=accuracy(str(stated), unit),
-        resolution=units.to_unit(block["resolution"], unit),
-        full_scale=read("full_scale", unit, None),
+        resolution=resolution,
+        full_scale=full_scale,
         burden_ohm=read("burden_ohm", "ohm", 0.0) or 0.0,
         leads_ohm=read("leads_ohm", "ohm", 0.0) or 0.0,
         input_ohm=read("input_ohm", "ohm", None),
     )
+
+
+def _check_display(resolution: float, full_scale: float | None, unit: str) -> None:
+    """Refuse a display that no meter has."""
+    if not resolution > 0:
+        raise ValueError(
+            f"a resolution of {resolution:g} {unit}; expected more than 0: one count of the last digit"
+        )
+    if full_scale is not None and not full_scale > 0:
+        raise ValueError(f"a full scale of {full_scale:g} {unit}; expected more than 0")
+    if full_scale is not None and full_scale < _FEWEST_COUNTS * resolution:
+        raise ValueError(
+            f"a resolution of {resolution:g} {unit} on a range of {full_scale:g} {unit}; expected one count "
+            f"of the last digit, at most {full_scale / _FEWEST_COUNTS:g} {unit}: look at its unit"
+        )

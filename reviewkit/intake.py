@@ -66,8 +66,20 @@ def faults(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[Inpu
                 add(own, section.faults(file.values, file.folder))
             add(own, film.faults(file))
             add(own, author.faults(file.folder, _prefixes(sections.of_kind("section", parts))))
-        found += _named(own, folder, folders)
+        found += _named(_without_doubles(own), folder, folders)
     return found
+
+
+def _without_doubles(found: Sequence[InputError]) -> list[InputError]:
+    """Leave out that a path leads elsewhere where the reader of that file or key says so too."""
+    said = {fault.file for fault in found} | {
+        fault.place.removesuffix(".path") for fault in found if not isinstance(fault, review.OutsideError)
+    }
+    return [
+        fault
+        for fault in found
+        if not (isinstance(fault, review.OutsideError) and said & {fault.named, fault.place})
+    ]
 
 
 def _bound(folder: Path, parts: Sequence[Section], found: list[InputError]) -> ReviewFile | None:
@@ -77,7 +89,9 @@ def _bound(folder: Path, parts: Sequence[Section], found: list[InputError]) -> R
     sections.check_values(values, parts, found)
     file = review.bind(folder, values, found)
     if file:
-        add(found, _strange_chapters(file, sections.of_kind("section", parts)))
+        bodies = sections.of_kind("section", parts)
+        add(found, _strange_chapters(file, bodies))
+        add(found, review.strange_claims(file, _prefixes(bodies)))
     return file
 
 

@@ -6,7 +6,8 @@ sections read, they declare themselves: see `reviewkit.sections`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -14,7 +15,7 @@ from typing import Any
 
 from pydantic import Field, model_validator
 
-from reviewkit import chapters, inputs_seen, places, validation, yaml_file
+from reviewkit import chapters, inputs_seen, places, units, validation, yaml_file
 from reviewkit.chapters import Chapter
 from reviewkit.errors import InputError, ReviewFileError, gathered
 from reviewkit.inputs_seen import Fingerprint
@@ -40,6 +41,20 @@ class Device(Block):
     disclosure: str = ""
 
 
+_BEGINS_WITH_NUMBER = re.compile(r"\s*[+\-−]?\d")
+
+
+def _exceeds(low: float | str | None, high: float | str | None) -> bool:
+    """Whether one quantity is more than another of the same kind; not, where they can't be compared."""
+    if low is None or high is None:
+        return False
+    unit = str(high).strip().lstrip("+-−.,0123456789eE ")
+    try:
+        return units.to_unit(low, unit) > units.to_unit(high, unit)
+    except ValueError:
+        return False
+
+
 class Claim(Block):
     """A claim of the maker's about one finding, to stand beside what was measured.
 
@@ -58,6 +73,14 @@ class Claim(Block):
     def _claims_something(self) -> Claim:
         if (self.at_most, self.at_least, self.about_equal) == (None, None, None) and not self.says:
             raise ValueError("a claim needs 'at_most', 'at_least', 'about_equal' or, in words, 'says'")
+        for name in ("at_most", "at_least", "about_equal"):
+            told = getattr(self, name)
+            if isinstance(told, str) and not _BEGINS_WITH_NUMBER.match(told):
+                raise ValueError(f"{name}: '{told[:60]}' is not a number with a unit, such as '0.1 V'")
+        if _exceeds(self.at_least, self.at_most):
+            raise ValueError(
+                f"at_least, {self.at_least}, is more than at_most, {self.at_most}; exchange them"
+            )
         return self
 
 
@@ -73,8 +96,8 @@ class About(Block):
     edition: int = Field(default=1, ge=0)
     changes: tuple[str, ...] = ()
     video: str = ""
-    ambient_C: Celsius | None = None
-    ambient_humidity_percent: Percent | None = None
+    ambient_C: Celsius | None = Field(default=None, ge=-60, le=80)
+    ambient_humidity_percent: Percent | None = Field(default=None, ge=0, le=100)
     place: str = ""
     method: str = ""
     source: str = ""
@@ -91,6 +114,23 @@ class _Own(Block):
 
 OWN = tuple(_Own.model_fields)
 """The blocks of the review itself."""
+
+
+class OutsideError(ReviewFileError):
+    """A value names a file outside the review folder.
+
+    Parameters
+    ----------
+    named : str
+        As written.
+    place : str
+        Its key.
+    """
+
+    def __init__(self, named: str, place: str) -> None:
+        self.named = named
+        problem = f"'{named}' lies outside the review folder"
+        super().__init__(problem, file=FILE, place=place, remedy="Copy the file into the folder.")
 
 
 @dataclass(frozen=True)
@@ -184,6 +224,28 @@ def named_in(values: Mapping[str, Any], folder: Path) -> set[str]:
     return {path.relative_to(folder).as_posix() for path in inside if path.is_relative_to(folder)}
 
 
+def strange_claims(file: ReviewFile, prefixes: Collection[str]) -> list[InputError]:
+    """Return an error for each claim about a finding that no section makes.
+
+    Parameters
+    ----------
+    file : ReviewFile
+    prefixes : collection of str
+        What the sections' findings start with.
+    """
+    starts = ", ".join(f"'{prefix}'" for prefix in sorted(prefixes))
+    return [
+        ReviewFileError(
+            f"no section makes a finding '{claim.about}'",
+            file=FILE,
+            place=f"claims[{place}].about",
+            expected=f"a finding's key, which starts with one of {starts}",
+        )
+        for place, claim in enumerate(file.claims, start=1)
+        if not claim.about.startswith(tuple(prefixes))
+    ]
+
+
 def _named_files(values: Mapping[str, Any], folder: Path, faults: list[InputError]) -> tuple[str, ...]:
     """Return the files that the values name, and report those that lie outside the folder."""
     found = {name for name in (FILE, "words.md", chapters.FILE) if (folder / name).is_file()}
@@ -196,14 +258,7 @@ def _named_files(values: Mapping[str, Any], folder: Path, faults: list[InputErro
         if path.resolve().is_relative_to(folder):
             found.add(path.resolve().relative_to(folder).as_posix())
         else:
-            faults.append(
-                ReviewFileError(
-                    f"'{text}' lies outside the review folder",
-                    file=FILE,
-                    place=place,
-                    remedy="Copy the file into the folder.",
-                )
-            )
+            faults.append(OutsideError(text, place))
     return tuple(sorted(found))
 
 

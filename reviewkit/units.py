@@ -146,7 +146,8 @@ def to_unit(value: float | str, unit: str) -> float:
         return float(value)
     found = _NUMBER_AND_UNIT.match(value)
     if not found:
-        raise ValueError(f"'{value}' is not a number with a unit, such as '1.5 {unit}'")
+        spelled = unit.replace(".", "")
+        raise ValueError(f"'{value}' is not a number with a unit, such as '1.5 {spelled}'")
     number = float(found[1].replace(",", ".").replace("−", "-"))
     written = found[2]
     if not written:

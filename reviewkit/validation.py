@@ -17,7 +17,10 @@ def _quantity(unit: str) -> BeforeValidator:
         if value is None:
             return None
         if not isinstance(value, int | float | str):
-            raise ValueError(f"a number in {unit}, or text such as '1.5 {unit}'")
+            spelled = unit.replace(".", "")
+            raise ValueError(
+                f"found {_told(value)}; expected a number in {spelled}, or text such as '1.5 {spelled}'"
+            )
         return units.to_unit(value, unit)
 
     return BeforeValidator(read)
@@ -64,7 +67,21 @@ def checked(
     try:
         return model.model_validate(dict(values))
     except ValidationError as error:
-        raise Faults([_fault(item, model, file, under) for item in error.errors()]) from None
+        found = [_fault(item, model, file, under) for item in error.errors(include_url=False)]
+        raise Faults(_merged(found)) from None
+
+
+def _merged(faults: Iterable[InputError]) -> list[InputError]:
+    """Make one of the faults that a value has which fits none of several types."""
+    merged: dict[tuple[str, str], InputError] = {}
+    for fault in faults:
+        key = fault.place, fault.problem
+        before = merged.get(key)
+        if before and before.expected and fault.expected:
+            expected = f"{before.expected}, or {fault.expected}"
+            fault = ReviewFileError(fault.problem, file=fault.file, place=fault.place, expected=expected)
+        merged[key] = fault
+    return list(merged.values())
 
 
 def _fault(item: Any, model: type[BaseModel], file: str, under: str) -> InputError:
@@ -77,10 +94,41 @@ def _fault(item: Any, model: type[BaseModel], file: str, under: str) -> InputErr
         return ReviewFileError("the key is missing", file=file, place=place, remedy="Add it.")
     if kind == "value_error":
         return ReviewFileError(message, file=file, place=place)
-    found = repr(item.get("input"))
-    if len(found) > 60:
-        found = found[:57] + "…"
-    return ReviewFileError(f"found {found}", file=file, place=place, expected=_expected(kind, message, item))
+    return ReviewFileError(
+        f"found {_told(item.get('input'))}",
+        file=file,
+        place=place,
+        expected=_expected(kind, message, item),
+        remedy=_unit_remedy(kind, item),
+    )
+
+
+def _told(value: Any) -> str:
+    """Return a value as the review file spells it, shortened."""
+    words = {True: "true", False: "false"}
+    found = words[value] if isinstance(value, bool) else "nothing" if value is None else repr(value)
+    return found if len(found) <= 60 else found[:57] + "…"
+
+
+_OTHER_UNITS = {
+    "V": "'4200 mV'",
+    "A": "'500 mA'",
+    "Ah": "'2000 mAh'",
+    "ohm": "'30 mohm'",
+    "s": "'5 min'",
+    "C": "'294 K'",
+}
+
+
+def _unit_remedy(kind: str, item: Any) -> str:
+    """Return what to do where a quantity's size is beyond reason: its unit may have been left out."""
+    key = next((str(step) for step in reversed(item["loc"]) if not isinstance(step, int)), "")
+    suffix, found = key.rpartition("_")[2], item.get("input")
+    is_size = isinstance(found, int | float) and found > 0
+    if kind not in _SIZES or suffix not in _OTHER_UNITS or not is_size:
+        return ""
+    unit = "°C" if suffix == "C" else suffix
+    return f"A bare number is in {unit}; write any other unit out, such as {_OTHER_UNITS[suffix]}."
 
 
 def _place(location: Iterable[Any], under: str) -> str:
@@ -88,12 +136,21 @@ def _place(location: Iterable[Any], under: str) -> str:
     for step in location:
         if isinstance(step, int):
             place += f"[{step + 1}]"
-        elif "[" not in str(step):
+        elif "[" not in str(step) and step not in _TYPE_NAMES:
             place += f".{step}" if place else str(step)
     return place
 
 
+_TYPE_NAMES = ("str", "constrained-str", "int", "float", "bool")
+_SIZES = {
+    "greater_than": ("gt", "more than"),
+    "greater_than_equal": ("ge", "at least"),
+    "less_than": ("lt", "less than"),
+    "less_than_equal": ("le", "at most"),
+}
+_LENGTHS = {"string_too_short": ("min_length", "at least"), "string_too_long": ("max_length", "at most")}
 _EXPECTED = {
+    "int_from_float": "a whole number",
     "int_parsing": "a whole number",
     "int_type": "a whole number",
     "float_parsing": "a number",
@@ -112,6 +169,13 @@ _EXPECTED = {
 def _expected(kind: str, message: str, item: Any) -> str:
     if kind in ("literal_error", "enum"):
         return "one of " + str(item.get("ctx", {}).get("expected", ""))
+    context = item.get("ctx", {})
+    if kind in _SIZES:
+        bound, words = _SIZES[kind]
+        return f"{words} {context[bound]:g}"
+    if kind in _LENGTHS:
+        bound, words = _LENGTHS[kind]
+        return f"{words} {context[bound]} character{'s' if context[bound] != 1 else ''}"
     return _EXPECTED.get(kind, message[:1].lower() + message[1:])
 
 
@@ -138,6 +202,6 @@ def _model_in(annotation: Any) -> Any:
 def unknown_key(key: str, known: Iterable[str], *, file: str, place: str = "") -> ReviewFileError:
     """Return the error for a key nobody asked for, naming the closest one that exists."""
     names = sorted(known)
-    near = difflib.get_close_matches(key, names, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(key, names, n=1, cutoff=0.6)
     remedy = f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(names)}."
     return ReviewFileError(f"no such key '{key}'", file=file, place=place or key, remedy=remedy)

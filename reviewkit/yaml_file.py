@@ -20,6 +20,7 @@ from reviewkit.errors import ReviewFileError
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 20
 MAX_NODES = 50_000
+_MOST_DIGITS = 30
 
 _PLAIN = {
     "tag:yaml.org,2002:bool": re.compile(r"^(?:true|True|TRUE|false|False|FALSE)$"),
@@ -64,10 +65,16 @@ class _Loader(yaml.SafeLoader):
             seen[key] = self.construct_object(value_node, deep=True)
         return seen
 
+    def construct_whole(self, node: Any) -> int:
+        if len(node.value) > _MOST_DIGITS:
+            raise _at(node.start_mark, f"a number of {len(node.value)} digits", "Correct it.")
+        return int(node.value)
+
 
 for _tag, _pattern in _PLAIN.items():
     _Loader.add_implicit_resolver(_tag, _pattern, None)
 _Loader.add_constructor("tag:yaml.org,2002:map", _Loader.construct_mapping)
+_Loader.add_constructor("tag:yaml.org,2002:int", _Loader.construct_whole)
 
 
 class _Refused(Exception):
@@ -149,13 +156,41 @@ def _parse(text: str, name: str) -> Any:
         ) from None
     except yaml.MarkedYAMLError as error:
         raise ReviewFileError(
-            f"not readable as YAML ({error.problem or error.context})",
+            f"not readable: {_plainly(str(error.problem or error.context))}",
             file=name,
             place=_place(error),
             remedy="Look for a missing space after a colon, a quote or bracket left open, or uneven indents.",
         ) from None
+    except yaml.reader.ReaderError as error:
+        raise ReviewFileError(
+            "holds a character that stands in no text",
+            file=name,
+            place=f"line {text[: int(error.position)].count(chr(10)) + 1}",
+            remedy="Delete it; if there are many, the file is damaged.",
+        ) from None
     except (yaml.YAMLError, RecursionError, ValueError):
-        raise ReviewFileError("holds characters or nesting that YAML does not allow", file=name) from None
+        raise ReviewFileError(
+            "not readable", file=name, expected="keys and values", remedy="Look for what is no plain value."
+        ) from None
+
+
+_PLAINLY = {
+    "mapping values are not allowed": "a colon where no key can stand",
+    "cannot start any token": "a tabulator or sign where none can stand",
+    "unexpected end of stream": "a quote that is never closed",
+    "<block end>": "a line that does not fit the lines above it",
+    "could not find expected ':'": "a key without its colon",
+    "expected ',' or": "a bracket that is never closed, or a comma that is missing",
+    "another document": "a line '---' in its middle",
+    "escape": "a backslash within double quotes: write single ones",
+    "alias": "a '*' where none can stand: put the text in quotes",
+    "anchor": "an '&' where none can stand: put the text in quotes",
+}
+
+
+def _plainly(problem: str) -> str:
+    """Return a parser's complaint in the words of someone who has never heard of it."""
+    return next((told for sign, told in _PLAINLY.items() if sign in problem), problem)
 
 
 def _place(error: yaml.MarkedYAMLError) -> str:

@@ -31,9 +31,9 @@ def test_a_chemistry_brings_its_limit_and_the_data_sheet_wins() -> None:
     ("values", "words"),
     [
         ({"chemistry": "zinc"}, "one of 'NMC'"),
-        ({"charge_limit_V": 42}, "less than 6"),
+        ({"charge_limit_V": 42}, "at most 5"),
         ({"charge_limit_V": "4.2 A"}, "no unit of the same kind"),
-        ({"rated_capacity_Ah": 0}, "greater than 0"),
+        ({"rated_capacity_Ah": 0}, "more than 0"),
         ({"capacity": 3}, "no such key 'capacity'"),
     ],
 )
@@ -79,7 +79,7 @@ def test_a_meter_of_several_ranges() -> None:
         ({"accuracy": "1 %"}, "needs its resolution"),
         ({"resolution": "1 mV"}, "needs its accuracy"),
         ({"accuracy": "1 %", "resolution": "1 mA"}, "no unit of the same kind as 'V'"),
-        ({"accuracy": "1 %", "resolution": "1 mV", "burden_ohm": -1}, "greater than or equal to 0"),
+        ({"accuracy": "1 %", "resolution": "1 mV", "burden_ohm": -1}, "at least 0"),
     ],
 )
 def test_a_meter_that_cannot_be_used_says_why(values: dict[str, Any], words: str) -> None:

@@ -94,7 +94,7 @@ def test_what_is_no_quantity(value: object, words: str) -> None:
 
 def test_a_bound_is_named() -> None:
     (fault,) = faults({"lamps": [{"kind": "helmet", "drain_A": "-3 mA"}]})
-    assert "greater than 0" in fault.message
+    assert "more than 0" in fault.message
 
 
 def test_a_block_that_is_no_block() -> None:

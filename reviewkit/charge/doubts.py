@@ -12,7 +12,8 @@ import numpy as np
 from reviewkit import logs, wording
 from reviewkit.blocks import Cell, LogBlock
 from reviewkit.charge.series import FloatArray
-from reviewkit.errors import InputError, LogError
+from reviewkit.errors import InputError, LogError, ReviewFileError
+from reviewkit.instrument import Meter
 from reviewkit.logs import Log
 
 LOWEST_V, ABOVE_LIMIT_V = 0.5, 0.5
@@ -26,6 +27,7 @@ _LEAST_SHARE, _LEAST_SHARE_AT_REST = 0.002, 0.02
 _LEAST_START_V, _LEAST_REST_V = 2.5, 3.2
 _MOST_SHARE = 3.0
 _SMALLEST_CELL_AH = 0.1
+_MOST_DROPPED_V = 2.0
 _TEMPERATURES_C = (-30.0, 100.0)
 
 
@@ -53,6 +55,29 @@ def of_logs(found: Mapping[str, Log], entries: Mapping[str, LogBlock], *, cell: 
     if warmth is not None:
         faults += _of_warmth(warmth)
     return faults
+
+
+def of_burden(current: Log | None, meter: Meter | None) -> Iterator[ReviewFileError]:
+    """Give a fault if ammeter and leads would have dropped more than any charger has to spare.
+
+    Parameters
+    ----------
+    current : Log or None
+    meter : Meter or None
+    """
+    if current is None or meter is None:
+        return
+    largest = float(np.quantile(np.abs(known(current)), 0.95))
+    dropped_V = largest * meter.series_ohm
+    if dropped_V > _MOST_DROPPED_V:
+        yield ReviewFileError(
+            f"burden and leads of {meter.series_ohm:g} Ω would have dropped {dropped_V:.0f} V at "
+            f"{wording.quantity(largest, None, 'A')}",
+            file="review.yaml",
+            place="ammeter.burden_ohm",
+            expected="a fraction of a volt",
+            remedy="A bare number is in ohm; write any other unit out, such as '30 mohm'.",
+        )
 
 
 def known(log: Log) -> FloatArray:

@@ -9,7 +9,7 @@ from pydantic import Field, field_validator, model_validator
 
 from reviewkit import validation
 from reviewkit.blocks import Cell, Voltmeter, inside
-from reviewkit.errors import InputError
+from reviewkit.errors import InputError, ReviewFileError, gathered
 from reviewkit.instrument import Meter
 from reviewkit.validation import Block, Ohm, Percent, Volt
 
@@ -133,8 +133,12 @@ def check(bench: ReadoutInputs, folder: Path) -> list[InputError]:
     """
     from reviewkit.readout.table import read  # the table's reader needs this module
 
-    try:
+    faults: list[InputError] = []
+    with gathered(faults):
         read(bench, folder)
-    except InputError as fault:
-        return list(getattr(fault, "faults", (fault,)))
-    return []
+    try:
+        bench.claim_V()
+    except ValueError as fault:
+        place = "claims, 'readout.largest_error'"
+        faults.append(ReviewFileError(str(fault), file="review.yaml", place=place))
+    return faults

@@ -171,7 +171,9 @@ class _Parser:
             raise self._fail(f"{self._found()} found; expected one of {', '.join(ATTRIBUTES)}")
         if token.text not in ATTRIBUTES:
             raise self._fail(
-                unknown_key(token.text, ATTRIBUTES, file="").message.removeprefix(f"{token.text}: ")
+                unknown_key(token.text, ATTRIBUTES, file="")
+                .message.removeprefix(f"{token.text}: ")
+                .rstrip(".")
             )
         self._place += 1
         kind = ATTRIBUTES[token.text]
@@ -205,7 +207,8 @@ class _Parser:
         if kind is str and token.kind == "text":
             return token.text[1:-1]
         wanted = {float: "a number", bool: "true or false", str: "text in quotes"}[kind]
-        raise self._fail(f"'{token.text}' found; '{name}' is compared with {wanted}", token)
+        seen = f"'{token.text}'" if token.text else "the end"
+        raise self._fail(f"{seen} found; '{name}' is compared with {wanted}", token)
 
 
 def _any(parts: list[bool | None]) -> bool | None:

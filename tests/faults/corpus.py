@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from .log_form import FORM
 from .log_meaning import MEANING
+from .packed import PACKED
+from .places import PLACES
+from .review_file import REVIEW
+from .tables import TABLES
+from .words import WORDS
 
-REFUSED = (*FORM, *MEANING)
+REFUSED = (*FORM, *MEANING, *PACKED, *TABLES, *PLACES, *REVIEW, *WORDS)
 REMARKED = ()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 
-from .entry import Refused, changed, rows, swapped, wrote
+from .entry import Refused, both, changed, rows, swapped, wrote
 
 VOLTAGE, CURRENT, STANDBY = "logs/voltage.csv", "logs/current.csv", "logs/standby.csv"
 TODO = "?"
@@ -48,10 +48,10 @@ FORM = (
     Refused("decimal commas in some rows, points in others", rows(CURRENT, lambda row, cells: [cells[0], cells[1] if row % 2 else '"' + cells[1].replace(".", ",") + '"']), TODO),
     Refused("thousands set off by commas", rows(CURRENT, lambda row, cells: [cells[0], f'"{1000 * float(cells[1]) * 1.2:,.0f}"']), TODO),
     Refused("thousands set off by points", rows(CURRENT, lambda row, cells: [cells[0], f"{1000 * float(cells[1]) * 1.2:,.0f}".replace(",", ".")]), TODO),
-    Refused("two columns with one heading", rows(CURRENT, lambda row, cells: [*cells, "1.0"]), TODO),
-    Refused("two columns of current", changed(CURRENT, lambda raw: b"\n".join(line + (b",Charge (A)" if b"Time" in line else b",0.4") for line in raw.splitlines())), TODO),
+    Refused("two columns with one heading", changed(CURRENT, lambda raw: b"\n".join(line + (b",Current (A)" if b"Time" in line else b",0.4") for line in raw.splitlines())), TODO),
+    Refused("two columns of which either may be the current", changed(CURRENT, lambda raw: b"\n".join(line + (b",Sink (A)" if b"Time" in line else b",0.4") for line in raw.replace(b"Current", b"Source").splitlines())), TODO),
     Refused("no unit anywhere", swapped(CURRENT, ("Current (A)", "Current")), TODO),
-    Refused("no column of times", rows(CURRENT, lambda row, cells: [cells[1], cells[1]]), TODO),
+    Refused("no column of times", both(rows(CURRENT, lambda row, cells: [cells[1], cells[1]]), swapped(CURRENT, ("Time", "Charge"))), TODO),
     Refused("times in words", rows(CURRENT, lambda row, cells: ["soon", cells[1]]), TODO),
     Refused("times of which most can't be read", rows(CURRENT, lambda row, cells: [cells[0] if row < 40 else "?", cells[1]]), TODO),
     Refused("times that stand still", rows(CURRENT, lambda row, cells: ["2026-02-10 21:38:00", cells[1]]), TODO),
