@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import re
+import stat
+import tempfile
 from pathlib import Path
 
 from reviewkit.errors import KitError
@@ -31,3 +33,17 @@ def cache() -> Path:
 def published_name(folder: Path) -> str:
     """Return what a review is called where it is published: its folder's name in lower case, no blanks."""
     return re.sub(r"[^a-z0-9]+", "-", folder.name.lower()).strip("-") or "review"
+
+
+def runtime() -> Path | None:
+    """Return this user's own folder for what lives as long as a session; None where none is private."""
+    base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
+    place = Path(base) / f"reviewkit-{os.getuid()}-ready"
+    try:
+        place.mkdir(mode=0o700, exist_ok=True)
+        status = place.lstat()
+    except OSError:
+        return None
+    # In a folder for all, somebody else may have made it first.
+    ours = stat.S_ISDIR(status.st_mode) and status.st_uid == os.getuid() and not status.st_mode & 0o077
+    return place if ours else None

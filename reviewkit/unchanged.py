@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit import places
-from reviewkit.kept.program import program
+from reviewkit.program import program
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ MACHINERY = (
     {"picture_metadata", "private_text"},
     {"embedded"},
     {"task", "lean", "scratch", "environment", "places"},
+    {"program"},
     {"yaml_file", "parameters", "scrub", "archive", "published", "chapters", "author", "inputs_seen"},
     {"kernel", "cells"},
     {"warm", "kept"},

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import signal
+import socket
+import struct
 import subprocess
 import sys
 import threading
@@ -55,6 +57,12 @@ HANGING = (
     "time.sleep(600)",
 )
 """Cells that tell their process in a file, and then do not end."""
+
+
+def server_of(asking: client.Client) -> int:
+    """Return the process at the other end."""
+    told = asking._line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i"))
+    return int(struct.unpack("3i", told)[0])
 
 
 def without_times(outcome: Outcome) -> Any:
@@ -271,11 +279,44 @@ def test_children_die_with_the_server(tmp_path: Path) -> None:
         asked = threading.Thread(target=lambda: own.run(Task(path, {}, tmp_path)))
         asked.start()
         child = _when(lambda: int((tmp_path / "child").read_text()))
-        own._server.kill()
+        os.kill(server_of(own), signal.SIGKILL)
         asked.join()
         _when(lambda: not _runs(child) or None)
         # Without a server a kernel does it.
         assert execute(Task(notebook(tmp_path, "'done'"), {}, tmp_path)).ok
+
+
+LINGERING = """
+from pathlib import Path
+from reviewkit import warm
+from reviewkit.task import Task
+from reviewkit.warm import client
+with warm.serving(linger_s={linger}):
+    print(client._client.run(Task(Path({path!r}), {{}}, Path({folder!r}))).ok, flush=True)
+    import os, socket, struct
+    told = client._client._line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, 12)
+    print(struct.unpack("3i", told)[0])
+"""
+
+
+@linux
+def test_a_server_can_stay_ready_for_the_next_run_and_then_ends(tmp_path: Path) -> None:
+    home = tmp_path / ("a-long-name-of-a-folder" * 5)
+    home.mkdir()
+    surroundings = {**os.environ, "XDG_RUNTIME_DIR": str(home)}
+
+    def ask() -> list[str]:
+        code = LINGERING.format(linger=3, path=str(notebook(tmp_path, "'done'")), folder=str(tmp_path))
+        done = subprocess.run(
+            [sys.executable, "-c", code], env=surroundings, capture_output=True, text=True, check=True
+        )
+        return done.stdout.split()
+
+    first, second = ask(), ask()
+    assert first == second
+    assert first[0] == "True"
+    _when(lambda: not _runs(int(first[1])) or None)
+    _when(lambda: not [path for path in home.rglob("*") if path.name == "socket"] or None)
 
 
 def _runs(process: int) -> bool:

@@ -1,6 +1,5 @@
 """What was found is kept: a section runs again only where something that it depends on has changed."""
 
-from reviewkit.kept.program import program
 from reviewkit.kept.sections import Kept, key
 
-__all__ = ["Kept", "key", "program"]
+__all__ = ["Kept", "key"]

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from reviewkit import places
 from reviewkit.inputs_seen import Fingerprint
-from reviewkit.kept.program import program
+from reviewkit.program import program
 from reviewkit.task import Outcome, Task
 
 _MOST_BYTES = 2 << 30

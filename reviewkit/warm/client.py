@@ -1,22 +1,19 @@
-"""The side that asks: starts the server, sends it tasks, and knows when there is none to be had."""
+"""The side that asks: finds or starts the server, sends it tasks, and knows when there is none to be had."""
 
 from __future__ import annotations
 
 import os
 import shutil
-import subprocess
+import socket
 import sys
-import tempfile
 import threading
 from collections.abc import Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager, suppress
-from pathlib import Path
 
 from reviewkit import cells, scratch
-from reviewkit.environment import environment
 from reviewkit.task import Outcome, Task
-from reviewkit.warm import exchange
+from reviewkit.warm import exchange, start
 
 
 class _Gone(Exception):
@@ -24,22 +21,19 @@ class _Gone(Exception):
 
 
 class Client:
-    """A running server and the tasks that it is at work on; for use by several threads."""
+    """A connection to a server and the tasks that it is at work on; for use by several threads.
 
-    def __init__(self) -> None:
-        self._home = scratch.made()
+    Parameters
+    ----------
+    line : socket.socket
+        Connected.
+    """
+
+    def __init__(self, line: socket.socket) -> None:
+        self._line = line
         self._asked: dict[str, Future[int]] = {}
         self._lock = threading.Lock()
         self._is_closing = self._has_ended = False
-        self._server = subprocess.Popen(
-            [sys.executable, "-m", "reviewkit.warm.server", str(self._home)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            env=environment(str(self._home)),
-            # An interruption at the terminal is for the process that asks.
-            start_new_session=True,
-        )
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
 
@@ -50,7 +44,7 @@ class Client:
         ----------
         task : Task
         """
-        place = Path(tempfile.mkdtemp(dir=self._home))
+        place = scratch.made()
         try:
             exchange.write_task(place, task)
             status = self._ask(str(place)).result()
@@ -63,33 +57,27 @@ class Client:
             shutil.rmtree(place, ignore_errors=True)
 
     def close(self) -> None:
-        """End the server and everything it runs."""
+        """Leave the server; what it still runs for this client is killed."""
         self._is_closing = True
-        assert self._server.stdin
-        with self._lock, suppress(OSError):
-            self._server.stdin.close()
-        self._server.wait()
+        with suppress(OSError):
+            self._line.shutdown(socket.SHUT_RDWR)
         self._listener.join()
-        assert self._server.stdout
-        self._server.stdout.close()
-        shutil.rmtree(self._home, ignore_errors=True)
+        self._line.close()
 
     def _ask(self, place: str) -> Future[int]:
         answer: Future[int] = Future()
-        assert self._server.stdin
         with self._lock:
             if self._has_ended or self._is_closing:
                 raise _Gone
             self._asked[place] = answer
-            self._server.stdin.write(os.fsencode(place) + b"\n")
-            self._server.stdin.flush()
+            self._line.sendall(os.fsencode(place) + b"\n")
         return answer
 
     def _listen(self) -> None:
-        assert self._server.stdout
-        for line in self._server.stdout:
-            status, _, place = os.fsdecode(line).rstrip("\n").partition(" ")
-            self._asked.pop(place).set_result(int(status))
+        with self._line.makefile("rb") as answers, suppress(OSError):
+            for line in answers:
+                status, _, place = os.fsdecode(line).rstrip("\n").partition(" ")
+                self._asked.pop(place).set_result(int(status))
         with self._lock:
             self._has_ended = True
             for answer in self._asked.values():
@@ -100,21 +88,29 @@ _client: Client | None = None
 
 
 @contextmanager
-def serving() -> Iterator[None]:
+def serving(*, linger_s: float = 0.0) -> Iterator[None]:
     """Have a server at hand for `execute`; a block inside another one uses the same.
 
     On a system that does not fork, or can't watch a process, nothing is started.
+
+    Parameters
+    ----------
+    linger_s : float [s]
+        How long the server is to stay for the next block, of this process or another one of the same user.
+        None stays by default.
     """
     global _client
     if _client is not None or not (sys.platform == "linux" and hasattr(os, "pidfd_open")):
         yield
         return
-    _client = Client()
-    try:
-        yield
-    finally:
-        closing, _client = _client, None
-        closing.close()
+    with start.server(linger_s) as line:
+        _client = Client(line) if line else None
+        try:
+            yield
+        finally:
+            leaving, _client = _client, None
+            if leaving:
+                leaving.close()
 
 
 def execute(task: Task) -> Outcome | None:

@@ -1,8 +1,9 @@
 """The server: loads the libraries, then forks a child for each notebook it is asked to run.
 
-It is a program, started by `reviewkit.warm.client`. Each line that it reads names a scratch folder with a
-task; each line that it writes names the folder again and how its child ended. Where its input ends, it
-kills what still runs and ends too.
+It is a program, started by `reviewkit.warm.client`, and listens on a socket in a folder of its own. Each line
+that a client sends names a scratch folder with a task; each line that it gets names the folder again and how
+its child ended. When a client goes, its children are killed. When no client has come for a while, the server
+ends and its folder goes with it.
 """
 
 from __future__ import annotations
@@ -12,107 +13,141 @@ import os
 import selectors
 import shutil
 import signal
+import socket
 import sys
 import threading
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
 
-from reviewkit.warm import exchange, preload
+from reviewkit.warm import exchange, preload, socket_file
+
+_FIRST_CLIENT_S = 30.0
+
+
+@dataclass
+class _Client:
+    """A connection, what of it is no whole line yet, and the process groups that it had started."""
+
+    line: socket.socket
+    unread: bytes = b""
+    children: set[int] = field(default_factory=set)
 
 
 class Server:
-    """One thread; children are watched through the descriptors that the system gives of them."""
+    """One thread; children are watched through the descriptors that the system gives of them.
 
-    def __init__(self) -> None:
-        self._watched = selectors.DefaultSelector()
-        self._running: dict[int, tuple[int, str]] = {}
-        self._unread = b""
+    Parameters
+    ----------
+    entrance : socket.socket
+        Listening.
+    """
 
-    def serve(self) -> None:
-        """Answer requests until there are no more to come."""
-        self._watched.register(0, selectors.EVENT_READ)
+    def __init__(self, entrance: socket.socket) -> None:
+        self._entrance = entrance
+        self._clients: list[_Client] = []
+        self._events = selectors.DefaultSelector()
+        self._events.register(entrance, selectors.EVENT_READ, self._let_in)
+
+    def serve(self, linger_s: float) -> None:
+        """Answer until no client has been there for a while [s]."""
+        patience_s = max(linger_s, _FIRST_CLIENT_S)
         try:
-            while self._answer_next():
-                pass
+            while ready := self._events.select(None if self._clients else patience_s):
+                for key, _ in ready:
+                    act: Callable[[], None] = key.data
+                    act()
+                patience_s = linger_s
         finally:
-            self._kill_all()
+            for client in self._clients:
+                _kill_all(client.children)
 
-    def _answer_next(self) -> bool:
-        for key, _ in self._watched.select():
-            if key.fd != 0:
-                self._report(key.fd)
-            elif not self._read():
-                return False
-        return True
+    def _let_in(self) -> None:
+        line, _ = self._entrance.accept()
+        client = _Client(line)
+        self._clients.append(client)
+        self._events.register(line, selectors.EVENT_READ, lambda: self._hear(client))
 
-    def _read(self) -> bool:
-        more = os.read(0, 1 << 16)
-        *lines, self._unread = (self._unread + more).split(b"\n")
-        for line in lines:
-            self._fork(os.fsdecode(line))
-        return bool(more)
+    def _hear(self, client: _Client) -> None:
+        try:
+            more = client.line.recv(1 << 16)
+        except OSError:
+            more = b""
+        if not more:
+            self._see_off(client)
+        *lines, client.unread = (client.unread + more).split(b"\n")
+        for scratch in lines:
+            self._fork(os.fsdecode(scratch), client)
 
-    def _fork(self, scratch: str) -> None:
+    def _see_off(self, client: _Client) -> None:
+        self._events.unregister(client.line)
+        client.line.close()
+        self._clients.remove(client)
+        _kill_all(client.children)
+
+    def _fork(self, scratch: str, client: _Client) -> None:
         server = os.getpid()
-        pid = os.fork()
-        if pid == 0:
+        child = os.fork()
+        if child == 0:
             # Nothing of the server's own may run in the child: no cleaning up, no answering.
             try:
                 status = _in_child(scratch, server)
             except BaseException:
                 status = exchange.FAULT
             os._exit(status)
-        watched = os.pidfd_open(pid)
-        self._running[watched] = pid, scratch
-        self._watched.register(watched, selectors.EVENT_READ)
+        watched = os.pidfd_open(child)
+        client.children.add(child)
+        ended = lambda: self._report(watched, child, scratch, client)  # noqa: E731
+        self._events.register(watched, selectors.EVENT_READ, ended)
 
-    def _report(self, watched: int) -> None:
-        pid, scratch = self._running.pop(watched)
-        self._watched.unregister(watched)
+    def _report(self, watched: int, child: int, scratch: str, client: _Client) -> None:
+        self._events.unregister(watched)
         os.close(watched)
-        _, status = os.waitpid(pid, 0)
+        _, status = os.waitpid(child, 0)
+        client.children.discard(child)
         # What it started itself ends with it.
-        _kill(pid)
-        _say(f"{os.waitstatus_to_exitcode(status)} {scratch}")
-
-    def _kill_all(self) -> None:
-        for pid, _ in self._running.values():
-            _kill(pid)
+        _kill_all({child})
+        with suppress(OSError):
+            client.line.sendall(os.fsencode(f"{os.waitstatus_to_exitcode(status)} {scratch}\n"))
 
 
 def _in_child(scratch: str, server: int) -> int:
     from reviewkit.warm import child
 
+    # The server's own connections: a child that lives on must not keep them open.
+    os.closerange(3, 1024)
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     return child.run(Path(scratch), server)
 
 
-def _kill(group: int) -> None:
-    try:
-        os.killpg(group, signal.SIGKILL)
-    except (ProcessLookupError, PermissionError):
-        return
+def _kill_all(groups: set[int]) -> None:
+    for group in groups:
+        with suppress(ProcessLookupError, PermissionError):
+            os.killpg(group, signal.SIGKILL)
 
 
-def _say(line: str) -> None:
-    os.write(1, os.fsencode(line) + b"\n")
-
-
-def _ignore(_signal: int, _frame: FrameType | None) -> None:
-    """Leave an interruption to the process that asked; it ends this one by closing its input."""
+def _end(_signal: int, _frame: FrameType | None) -> None:
+    raise SystemExit
 
 
 def main() -> None:
-    """Load, then serve; the argument names the folder that goes when all is done."""
-    signal.signal(signal.SIGINT, _ignore)
-    preload.load()
-    if threading.active_count() != 1:
-        raise SystemExit("a library has started a thread; forking is no longer safe")
-    gc.collect()
-    gc.freeze()
-    Server().serve()
-    # The client removes it too; but it may have been killed.
-    shutil.rmtree(sys.argv[1], ignore_errors=True)
+    """Load, then serve; told are the folder to listen in and how long to wait for another client [s]."""
+    home, linger_s = Path(sys.argv[1]), float(sys.argv[2])
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _end)
+    entrance = socket_file.listening(home)
+    try:
+        preload.load()
+        if threading.active_count() != 1:
+            raise SystemExit("a library has started a thread; forking is no longer safe")
+        gc.collect()
+        gc.freeze()
+        Server(entrance).serve(linger_s)
+    finally:
+        shutil.rmtree(home, ignore_errors=True)
 
 
 if __name__ == "__main__":
