@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from reviewkit.logs import thinning
 from reviewkit.logs.report import Gap
 
 FloatArray = npt.NDArray[np.float64]
@@ -18,9 +19,17 @@ GAP_INTERVALS = 2.5
 
 def usual_interval(time_s: FloatArray) -> float:
     """Return the median interval [s], doubled stamps not counted; 0 with fewer than two rows."""
-    steps = np.diff(time_s)
+    steps = _some_steps(time_s)
     steps = steps[steps > 0]
     return float(np.median(steps)) if len(steps) else 0.0
+
+
+def _some_steps(values: FloatArray) -> FloatArray:
+    """Return the steps from row to row, of a long log an even choice of them."""
+    chosen = thinning.rows(len(values) - 1)
+    if isinstance(chosen, slice):
+        return np.diff(values)
+    return np.asarray(values[chosen + 1] - values[chosen])
 
 
 def gaps_in(time_s: FloatArray, interval_s: float) -> tuple[Gap, ...]:
@@ -36,7 +45,7 @@ def noise_of(values: FloatArray, resolution: float) -> float:
     floor = resolution / math.sqrt(12)
     if len(values) < 3:
         return floor
-    steps = np.diff(values)
+    steps = _some_steps(values)
     # The median alone is zero where the display mostly stands still; the trimmed mean square is not.
     limit = np.quantile(np.abs(steps), 0.95)
     scatter = float(np.sqrt(np.mean(np.minimum(np.abs(steps), limit) ** 2) / 2))
@@ -45,6 +54,7 @@ def noise_of(values: FloatArray, resolution: float) -> float:
 
 def clean(series: pd.Series) -> pd.Series:
     """Return a series without missing values, its index rising (doubled stamps keep their order)."""
-    known = series.dropna()
+    missing = series.isna().to_numpy()
+    known = series[~missing] if missing.any() else series
     index = known.index.to_numpy(dtype=float)
-    return known if bool(np.all(np.diff(index) >= 0)) else known.sort_index(kind="stable")
+    return known if bool(np.all(index[1:] >= index[:-1])) else known.sort_index(kind="stable")

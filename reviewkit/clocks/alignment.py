@@ -55,5 +55,6 @@ class Alignment:
         time_s : array of float [s]
         """
         own = np.asarray(time_s, dtype=float)
-        rate = 0.0 if self.rate is None else self.rate.value
-        return np.asarray(own + self.shift_s + rate * (own - self.at_s))
+        if self.rate is None:
+            return np.asarray(own + self.shift_s)
+        return np.asarray(own + self.shift_s + self.rate.value * (own - self.at_s))

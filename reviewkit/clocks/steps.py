@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.logs import Log
+from reviewkit.logs import Log, thinning
 
 Array = npt.NDArray[np.float64]
 MOST_STEPS = 40
@@ -70,10 +70,13 @@ class Changes:
 
 def samples(log: Log) -> Samples:
     """Return a log's readings as arrays."""
-    known = log.series.notna().to_numpy()
+    time_s, value = log.time_s, log.series.to_numpy(dtype=float)
+    known = ~np.isnan(value)
+    if not known.all():
+        time_s, value = time_s[known], value[known]
     return Samples(
-        log.time_s[known],
-        log.series.to_numpy(dtype=float)[known],
+        time_s,
+        value,
         log.report.interval_s,
         2 * log.report.stamp_lag_s,
         log.resolution or 0.0,
@@ -89,7 +92,7 @@ def steps(current: Samples) -> Changes:
     if len(current.value) < 3:
         return Changes(*(np.empty(0),) * 3)
     change = np.diff(current.value)
-    low, high = np.quantile(current.value, [0.005, 0.995])
+    low, high = np.quantile(current.value[thinning.rows(len(current.value))], [0.005, 0.995])
     span = float(high - low)
     # A log of two levels seems to have a resolution as large as its steps: that says nothing.
     counts = min(3 * current.resolution, 0.3 * span)
@@ -109,13 +112,14 @@ def jumps(voltage: Samples) -> Changes:
     size = np.abs(change)
     counts = min(1.8 * voltage.resolution, 0.6 * float(size.max()))
     least = max(5 * _noise(change), counts, 1e-6)
-    peak = (size >= least) & (size >= np.r_[0.0, size[:-1]]) & (size >= np.r_[size[1:], 0.0])
-    at = np.flatnonzero(peak)
+    end = len(size) - 1
+    at = np.flatnonzero(size >= least)
+    at = at[(size[at] >= size[at - 1]) | (at == 0)]
+    at = at[(size[at] >= size[np.minimum(at + 1, end)])]
     at = at[np.argsort(-size[at])[: 2 * MOST_JUMPS]]
     slope = _trend(change, at)
     at, slope = at[np.abs(change[at] - slope) >= least], slope[np.abs(change[at] - slope) >= least]
     own = change[at] - slope
-    end = len(change) - 1
     before = np.where(at > 0, change[at - 1] - slope, 0.0) / own
     after = np.where(at < end, change[np.minimum(at + 1, end)] - slope, 0.0) / own
     first, last = at - (before > _NEIGHBOUR), at + (after > _NEIGHBOUR)
@@ -126,7 +130,8 @@ def jumps(voltage: Samples) -> Changes:
 
 def _noise(change: Array) -> float:
     """Return the usual size of a change that means nothing, as a standard deviation."""
-    return float(np.median(np.abs(change - np.median(change)))) * 1.4826
+    some = change[thinning.rows(len(change))]
+    return float(np.median(np.abs(some - np.median(some)))) * 1.4826
 
 
 def _trend(change: Array, at: npt.NDArray[np.intp]) -> Array:

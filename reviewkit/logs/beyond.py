@@ -21,7 +21,8 @@ def beyond_range(log: Log, meter: Meter | None) -> Iterator[LogError]:
     meter : Meter or None
         The range in use; None where the review file names no meter.
     """
-    largest = float(np.nanmax(np.abs(log.series.to_numpy(dtype=float)), initial=0.0))
+    readings = log.series.to_numpy(dtype=float)
+    largest = float(max(np.fmax.reduce(readings, initial=0.0), -np.fmin.reduce(readings, initial=0.0)))
     if meter is None or meter.full_scale is None or meter.fits(largest):
         return
     yield LogError(

@@ -8,10 +8,13 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from reviewkit.logs import thinning
+
 _NUMBER = re.compile(r"[+\-\u2212]?\s?(\d[\d.,]*)(?![\d.,])(?:[eE][+\-]?\d+)?\s*(\D*)")
 _GROUPS = re.compile(r"[1-9]\d{0,2}([.,]\d{3})+")
 _HUNDRED = 100.0
 _THIRD_DECIMAL = 0.5
+_FEW = 1000
 
 
 def mark(spelled: Sequence[str]) -> str:
@@ -95,6 +98,8 @@ def check(values: npt.NDArray[np.float64]) -> None:
     ValueError
         If it has whole numbers up to hundreds, numbers from one to ten with three decimals, and no others.
     """
+    if _shows_no_thousands(values):
+        return
     size = np.abs(values[np.isfinite(values)])
     broken = size[size % 1 != 0]
     if not len(broken) or broken.min() < 1 or broken.max() >= 10:
@@ -106,3 +111,12 @@ def check(values: npt.NDArray[np.float64]) -> None:
     fine = np.abs(broken * 1000 - thousandths) < 1e-6
     if fine.all() and np.mean(thousandths % 10 != 0) >= _THIRD_DECIMAL:
         raise ValueError(_open(f"{broken[0]:.3f}"))
+
+
+def _shows_no_thousands(values: npt.NDArray[np.float64]) -> bool:
+    """Whether the size of the numbers, or of some, rules a mark between thousands out."""
+    if max(np.fmax.reduce(values, initial=0.0), -np.fmin.reduce(values, initial=0.0)) < _HUNDRED:
+        return True
+    some = values[thinning.rows(len(values), _FEW)]
+    some = np.abs(some[np.isfinite(some)])
+    return bool(np.any((some % 1 != 0) & ((some < 1) | (some >= 10))))

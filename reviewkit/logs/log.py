@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
 
@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from reviewkit.logs import thinning
 from reviewkit.logs.report import LogReport
 
 Quantity = Literal["V", "A", "degC"]
@@ -49,6 +50,10 @@ class Log:
     def time_s(self) -> npt.NDArray[np.float64]:
         """Times on the log's own clock [s]."""
         return self.series.index.to_numpy(dtype=float)
+
+    def thinned(self) -> Log:
+        """Return the same log in fewer rows where it has very many: enough to look at it as a whole."""
+        return replace(self, series=self.series.iloc[thinning.rows(len(self.series))])
 
     @property
     def gap_time_s(self) -> float:

@@ -13,9 +13,10 @@ import pandas as pd
 
 from reviewkit.logs import cells, ruled, spelling
 from reviewkit.logs.fixed import Moments
+from reviewkit.logs.gathered import Gathered
 from reviewkit.logs.layout import WHITESPACE, Layout
 from reviewkit.logs.raw import Columns, Marks
-from reviewkit.logs.ruled import Plan, Stretch
+from reviewkit.logs.ruled import Plan
 from reviewkit.logs.spelling import Kind, Number, Stamp
 
 _DAY_US = 86_400_000_000
@@ -80,9 +81,9 @@ def _kinds(found: Layout, wanted: Sequence[int]) -> Iterator[tuple[int, Kind | N
         yield at, spelling.kind_of(seen, sorts.most_common(1)[0][0] if sorts else "empty")
 
 
-def _plain_numbers(plan: Plan, found: Stretch, decimal: str) -> bool:
+def _plain_numbers(plan: Plan, found: Gathered, decimal: str) -> bool:
     """Whether no number leaves open what is its decimal mark."""
-    for at in found.numbers:
+    for at in (at for at, kind in plan.kinds.items() if kind == "number"):
         spelled = [one.cells.get(at) for one in plan.known]
         numbers = [one for one in spelled if isinstance(one, Number)]
         marks = {one.mark for one in numbers}
@@ -91,17 +92,17 @@ def _plain_numbers(plan: Plan, found: Stretch, decimal: str) -> bool:
     return True
 
 
-def _columns(plan: Plan, found: Stretch, cut_off: int) -> Columns | None:
+def _columns(plan: Plan, found: Gathered, cut_off: int) -> Columns | None:
     frame: dict[int, Any] = {}
     marks: dict[int, Marks] = {}
     moments: dict[int, Moments] = {}
     for at, kind in plan.kinds.items():
         if kind == "number":
-            frame[at] = found.numbers[at]
+            frame[at] = found.numbers(at)
             if len(found.words[at]) > 1:
-                marks[at] = Marks(found.said[at], tuple(found.words[at]))
+                marks[at] = Marks(found.said(at), tuple(found.words[at]))
         elif kind == "clock":
-            frame[at] = _missing(found.times_us[at], found.times_us[at] < 0).view("m8[us]")
+            frame[at] = _missing(found.times_us(at), found.times_us(at) < 0).view("m8[us]")
         elif kind == "iso":
             epoch_us = _since_epoch(found, at)
             if epoch_us is None:
@@ -110,7 +111,7 @@ def _columns(plan: Plan, found: Stretch, cut_off: int) -> Columns | None:
         elif kind == "moment":
             moments[at] = _moments(plan, found, at)
         else:
-            codes = found.said[at].astype(np.intp) - 1
+            codes = found.said(at).astype(np.intp) - 1
             frame[at] = pd.Categorical.from_codes(codes, categories=pd.Index(found.words[at][1:]))
     columns = Columns(
         pd.DataFrame(frame, copy=False),
@@ -120,7 +121,8 @@ def _columns(plan: Plan, found: Stretch, cut_off: int) -> Columns | None:
         marks=marks,
         moments=moments,
     )
-    return columns if found.filled.all() else columns.only(found.filled)
+    left_out = found.left_out()
+    return columns if left_out is None else columns.only(~left_out)
 
 
 def _missing(times_us: npt.NDArray[np.int64], where: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
@@ -130,21 +132,21 @@ def _missing(times_us: npt.NDArray[np.int64], where: npt.NDArray[np.bool_]) -> n
     return times_us
 
 
-def _since_epoch(found: Stretch, at: int) -> npt.NDArray[np.datetime64] | None:
+def _since_epoch(found: Gathered, at: int) -> npt.NDArray[np.datetime64] | None:
     """Return moments of dates that begin with the year; None where a date is of no calendar."""
     try:
         days = np.array(["1970-01-01", *found.words[at][1:]], dtype="M8[D]").astype(np.int64)
     except ValueError:
         return None
-    codes, times_us = found.said[at], found.times_us[at]
+    codes, times_us = found.said(at), found.times_us(at)
     times_us += (days * _DAY_US)[codes]
     return _missing(times_us, codes == 0).view("M8[us]")
 
 
-def _moments(plan: Plan, found: Stretch, at: int) -> Moments:
+def _moments(plan: Plan, found: Gathered, at: int) -> Moments:
     spelled = [one.cells.get(at) for one in plan.known]
     half_day = any(isinstance(one, Stamp) and bool(one.half) for one in spelled)
-    seconds = found.times_us[at] / 1e6
-    if (found.said[at] == 0).any():
-        seconds[found.said[at] == 0] = np.nan
-    return Moments(found.said[at].astype(np.intp) - 1, found.words[at][1:], seconds, half_day)
+    seconds = found.times_us(at) / 1e6
+    if (found.said(at) == 0).any():
+        seconds[found.said(at) == 0] = np.nan
+    return Moments(found.said(at).astype(np.intp) - 1, found.words[at][1:], seconds, half_day)

@@ -8,6 +8,7 @@ from datetime import timedelta
 import numpy as np
 import numpy.typing as npt
 
+from reviewkit.logs import thinning
 from reviewkit.logs.report import ClockChange, Gap
 from reviewkit.logs.spans import DAY_S, Seconds
 from reviewkit.logs.stamps import Stamps, step
@@ -20,19 +21,22 @@ GAP_INTERVALS = 2.5
 _MOST_OUT_OF_ORDER = 0.05
 
 
+Rows = npt.NDArray[np.intp] | slice
+
+
 @dataclass(frozen=True)
 class Order:
     """Rows in order of time.
 
     Parameters
     ----------
-    rows : array of int
+    rows : array of int or slice
         Positions, in the file, of the rows kept.
     seconds : array of float [s]
         Their times, strictly rising.
     """
 
-    rows: npt.NDArray[np.intp]
+    rows: Rows
     seconds: Seconds
     duplicates: int
     out_of_order: int
@@ -55,7 +59,8 @@ def arrange(stamps: Stamps) -> Order:
         If time runs backwards for more than a few rows: two logs in one file. A second argument says
         what to do where it is something else.
     """
-    rows = np.flatnonzero(np.isfinite(stamps.seconds))
+    finite = np.isfinite(stamps.seconds)
+    rows: Rows = slice(None) if finite.all() else np.flatnonzero(finite)
     seconds = stamps.seconds[rows]
     if len(seconds) > 1 and seconds.min() == seconds.max():
         raise ValueError("the times do not advance", "Export it with the time of each row.")
@@ -75,7 +80,7 @@ def arrange(stamps: Stamps) -> Order:
                 raise ValueError("the newest row comes first", "Sort the rows by their time.")
             raise ValueError(f"time runs backwards after data row {int(np.argmax(steps < 0)) + 1}")
         inside = np.argsort(seconds, kind="stable")
-        rows, seconds = rows[inside], seconds[inside]
+        rows, seconds = _some(rows, len(seconds))[inside], seconds[inside]
         steps = _steps(seconds)
     lag_s = stamp_step_s / 2
     duplicates = 0
@@ -87,13 +92,18 @@ def arrange(stamps: Stamps) -> Order:
         else:
             keep = np.r_[True, steps > 0]
             duplicates = int((~keep).sum())
-            rows, seconds = rows[keep], seconds[keep]
+            rows, seconds = _some(rows, len(seconds))[keep], seconds[keep]
     return Order(rows, seconds, duplicates, out_of_order, changes, stamp_step_s, lag_s, tuple(notes))
+
+
+def _some(rows: Rows, count: int) -> npt.NDArray[np.intp]:
+    return np.arange(count) if isinstance(rows, slice) else rows
 
 
 def _steps(seconds: Seconds) -> Seconds:
     """Return the steps that are left when the times are counted from the first row."""
-    return np.asarray(np.diff(seconds - seconds.min(initial=np.inf)))
+    first = seconds.min(initial=np.inf)
+    return np.asarray(np.diff(seconds - first if first else seconds))
 
 
 def _over_midnight(seconds: Seconds) -> Seconds:
@@ -157,9 +167,11 @@ def gaps(seconds: Seconds) -> tuple[float, int, tuple[Gap, ...]]:
     if len(seconds) < 2:
         return 0.0, 0, ()
     steps = np.diff(seconds)
-    usual = float(np.median(steps))
+    some = steps[thinning.rows(len(steps))]
+    usual = float(np.median(some))
     # A meter that logs at two rates has many long steps: they are its habit, not gaps.
-    habit = max(usual, float(np.quantile(steps, 0.9)))
-    wide = np.flatnonzero(steps > GAP_INTERVALS * habit)
-    missing = int(np.sum(np.round(steps[steps > 1.5 * habit] / habit) - 1))
+    habit = max(usual, float(np.quantile(some, 0.9)))
+    long = np.flatnonzero(steps > 1.5 * habit)
+    missing = int(np.sum(np.round(steps[long] / habit) - 1))
+    wide = long[steps[long] > GAP_INTERVALS * habit]
     return usual, missing, tuple(Gap(float(seconds[at]), float(seconds[at + 1])) for at in wide)

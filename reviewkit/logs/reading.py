@@ -141,7 +141,7 @@ def _readings(
             expected="numbers with a known unit",
             remedy="Name the right column under 'value' in the review file.",
         )
-    if not np.isfinite(found.values).any():
+    if not np.isfinite(np.fmax.reduce(found.values)):
         raise LogError(
             "every row is beyond the meter's range" if found.overloads else "no row holds a reading",
             file=block.path,
@@ -189,8 +189,9 @@ def _log(
     chosen: columns.Chosen,
 ) -> Log:
     start = float(arranged.seconds[0]) if timed.origin is not None or timed.of_day else 0.0
-    time_s = arranged.seconds - start
-    readings = found.values[arranged.rows] * block.sign
+    time_s = arranged.seconds - start if start else arranged.seconds
+    readings = found.values[arranged.rows]
+    readings = -readings if block.sign < 0 else readings
     interval_s, missing, gaps = order.gaps(time_s)
     flipped = ("Sign of the readings reversed, as the review file says.",) if block.sign < 0 else ()
     report = LogReport(
@@ -210,7 +211,8 @@ def _log(
         unit=", ".join(found.units),
         notes=(*chosen.notes, *timed.notes, *arranged.notes, *flipped),
     )
-    series = pd.Series(readings, index=pd.Index(time_s, name="time_s"), name=SERIES_NAMES[quantity])
+    index = pd.Index(time_s, name="time_s", copy=False)
+    series = pd.Series(readings, index=index, name=SERIES_NAMES[quantity], copy=False)
     return Log(
         path=block.path,
         quantity=quantity,

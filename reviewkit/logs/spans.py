@@ -10,6 +10,7 @@ import pandas as pd
 
 Seconds = npt.NDArray[np.float64]
 DAY_S = 86_400.0
+_PER_S = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
 HALF_DAY = r"\s*[AaPp]\.?[Mm]\.?$"
 
 
@@ -52,7 +53,12 @@ def _span_seconds(text: pd.Series) -> Seconds:
 
 def in_seconds(spans: Any) -> Seconds:
     """Return a Series of spans as numbers of seconds, NaN where there is none."""
-    return np.asarray(spans.dt.total_seconds(), dtype=np.float64)
+    plain = spans.to_numpy()
+    seconds = plain.view(np.int64) / _PER_S[np.datetime_data(plain.dtype)[0]]
+    missing = np.isnat(plain)
+    if missing.any():
+        seconds[missing] = np.nan
+    return np.asarray(seconds)
 
 
 def _half_day_seconds(text: pd.Series) -> Seconds:

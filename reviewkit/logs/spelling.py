@@ -19,6 +19,9 @@ Kind = Literal["number", "iso", "moment", "clock", "day", "words"]
 Places = tuple[int, ...]
 
 _TILE = 128
+_ROOM = {4: np.uint16, 9: np.uint32, 19: np.uint64}
+"""How many digits each kind of whole number has room for."""
+
 _MOST_DIGITS = 15
 """A double holds whole numbers of so many digits, and one division by a power of ten rounds correctly."""
 
@@ -76,8 +79,8 @@ class Stamp:
             hour = hour % 12 + (12 if self.half == "P" else 0)
         if hour.max() > 23 or minute.max() > 59 or second.max() > 59:
             return None
-        found = ((hour * 60 + minute) * 60 + second).astype(np.int64)
-        found *= 1_000_000
+        found = (hour.astype(np.uint32) * 60 + minute) * 60 + second
+        found = found.astype(np.int64) * 1_000_000
         if self.part:
             found += whole(rows, self.part).astype(np.int64) * 10 ** (6 - len(self.part))
         return np.asarray(found)
@@ -109,9 +112,8 @@ def whole(rows: Bytes, places: Places) -> npt.NDArray[np.unsignedinteger]:
     places : tuple of int
     """
     # Unsigned numbers wrap: what the digits are above their values may be taken off at the end.
-    number: npt.NDArray[np.unsignedinteger] = np.zeros(
-        len(rows), np.uint32 if len(places) <= 9 else np.uint64
-    )
+    kind = next(kind for most, kind in _ROOM.items() if len(places) <= most)
+    number: npt.NDArray[np.unsignedinteger] = np.zeros(len(rows), kind)
     for place in places:
         np.multiply(number, 10, out=number)
         np.add(number, rows[:, place], out=number)
@@ -163,7 +165,8 @@ class Spelling:
         rest = rows[even:] - low[:width] > above[:width]
         found = [np.flatnonzero(many) // width] if many.any() else []
         found += [np.flatnonzero(rest) // width + even] if rest.any() else []
-        return np.unique(np.concatenate(found)) if found else np.empty(0, dtype=np.intp)
+        bad: npt.NDArray[np.intp] = np.concatenate(found) if found else np.empty(0, dtype=np.intp)
+        return bad[np.diff(bad, prepend=-1) > 0]
 
 
 def of_line(line: bytes, *, delimiter: str, width: int, kinds: Mapping[int, Kind]) -> Spelling | None:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from reviewkit import units
-from reviewkit.logs import cells, dates, fixed, spans
+from reviewkit.logs import cells, dates, fixed, spans, thinning
 from reviewkit.logs.spans import Seconds
 
 _EPOCH_S = (8e8, 5e9)
@@ -79,7 +79,10 @@ def of_moments(split: fixed.Moments) -> Stamps:
 def _sensible(found: Stamps) -> Stamps:
     if found.origin is not None and not 1 < found.origin.year < 9999:
         raise ValueError(f"the times are of the year {found.origin.year}: the meter's clock was not set")
-    if max(np.fmax.reduce(found.seconds), -np.fmin.reduce(found.seconds)) <= _LONGEST_S:
+    if (
+        max(np.fmax.reduce(found.seconds, initial=0.0), -np.fmin.reduce(found.seconds, initial=0.0))
+        <= _LONGEST_S
+    ):
         return found
     far = np.abs(found.seconds) > _LONGEST_S
     return replace(found, seconds=np.where(far, np.nan, found.seconds))
@@ -130,7 +133,7 @@ def _from_moments(times: pd.Series) -> Stamps:
 
 def _since_first(plain: pd.Series) -> Stamps:
     """Return naive moments as seconds since the first one."""
-    known = plain.dropna()
+    known = plain.dropna() if plain.hasnans else plain
     if known.empty:
         raise ValueError("no row has a time that can be read")
     origin = pd.Timestamp(known.iloc[0]).floor("D")
@@ -144,11 +147,12 @@ def _in_zone(found: Stamps, zone: tzinfo) -> Stamps:
 
 
 def _from_numbers(numbers: Seconds, unit: str) -> Stamps:
-    known = numbers[np.isfinite(numbers)]
+    finite = np.isfinite(numbers)
+    known = numbers if finite.all() else numbers[finite]
     if not len(known):
         raise ValueError("no row has a time that can be read")
-    middle = float(np.median(known))
-    numbers = np.where(np.isfinite(numbers), numbers, np.nan)
+    middle = float(np.median(known[thinning.rows(len(known))]))
+    numbers = numbers if finite.all() else np.where(finite, numbers, np.nan)
     for scale, name in ((1.0, "seconds"), (1e3, "milliseconds")):
         if unit in ("", "s", "ms") and _EPOCH_S[0] < middle / scale < _EPOCH_S[1]:
             note = f"Times taken as {name} since 1970 (UTC)."
@@ -165,7 +169,8 @@ def _from_numbers(numbers: Seconds, unit: str) -> Stamps:
         found = _since_first(moments.dt.round("ms"))
         return replace(found, wall_clock=True, notes=("Times taken as a spreadsheet's day numbers.",))
     notes = () if unit else ("Times taken as seconds: their heading names no unit.",)
-    return Stamps(numbers * units.factor(_time_unit(unit), "s"), notes=notes)
+    factor = units.factor(_time_unit(unit), "s")
+    return Stamps(numbers if factor == 1 else numbers * factor, notes=notes)
 
 
 def _time_unit(unit: str) -> str:

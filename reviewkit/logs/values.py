@@ -106,6 +106,8 @@ def readings(
         plain = column.to_numpy(dtype=float, na_value=np.nan)
         if row_units is None:
             decimals.check(plain)
+            if marks is None and unit and _within(plain):
+                return _all_good(plain, quantity, unit)
         state = np.where(np.isnan(plain), EMPTY, GOOD).astype(np.int8)
         if marks is not None:
             _put_marks(state, marks)
@@ -118,6 +120,18 @@ def readings(
     if row_units is not None:
         spelled = row_units
     return _scaled(plain, state, spelled, quantity, unit)
+
+
+def _within(plain: Numbers) -> bool:
+    highest, lowest = np.fmax.reduce(plain, initial=0.0), np.fmin.reduce(plain, initial=0.0)
+    return bool(max(highest, -lowest) < cells.LARGEST)
+
+
+def _all_good(plain: Numbers, quantity: str, unit: str) -> Readings:
+    """Return numbers of one unit, all within the meter's range; a missing one is an empty cell."""
+    scale, shift = conversion(unit, quantity)
+    values = plain if (scale, shift) == (1.0, 0.0) else plain * scale + shift
+    return Readings(values, empty=int(np.isnan(plain).sum()), units=(unit,))
 
 
 def _put_marks(state: npt.NDArray[np.int8], marks: Marks) -> None:
