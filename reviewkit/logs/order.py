@@ -62,18 +62,19 @@ def arrange(stamps: Stamps) -> Order:
     finite = np.isfinite(stamps.seconds)
     rows: Rows = slice(None) if finite.all() else np.flatnonzero(finite)
     seconds = stamps.seconds[rows]
-    if len(seconds) > 1 and seconds.min() == seconds.max():
+    if len(seconds) > 1 and seconds[0] == seconds[-1] and seconds.min() == seconds.max():
         raise ValueError("the times do not advance", "Export it with the time of each row.")
     stamp_step_s = step(seconds)
     changes: tuple[ClockChange, ...] = ()
     notes: list[str] = []
-    steps = np.diff(seconds)
+    steps = _steps(seconds)
     if stamps.wall_clock and len(seconds) > 2 and (steps.min() < 0 or steps.max() >= _LEAST_CHANGE_S):
         seconds = _over_midnight(seconds)
         seconds, changes, notes = _clock_changes(seconds, stamps)
-    steps = _steps(seconds)
+        steps = _steps(seconds)
     out_of_order = 0
-    if (steps < 0).any():
+    least = steps.min(initial=np.inf)
+    if least < 0:
         out_of_order = int((seconds < np.maximum.accumulate(seconds)).sum())
         if out_of_order > max(3, _MOST_OUT_OF_ORDER * len(seconds)):
             if (steps <= 0).all():
@@ -82,9 +83,10 @@ def arrange(stamps: Stamps) -> Order:
         inside = np.argsort(seconds, kind="stable")
         rows, seconds = _some(rows, len(seconds))[inside], seconds[inside]
         steps = _steps(seconds)
+        least = steps.min(initial=np.inf)
     lag_s = stamp_step_s / 2
     duplicates = 0
-    if (steps == 0).any():
+    if least == 0:
         spread, spread_lag_s = _spread(seconds, stamp_step_s)
         if np.mean(steps == 0) >= 0.3 and (_steps(spread) > 0).all():
             seconds, lag_s = spread, spread_lag_s

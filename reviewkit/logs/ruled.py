@@ -94,6 +94,8 @@ def _cuts(plan: Plan) -> Iterator[tuple[int, int]]:
 
 def _enter_stretch(plan: Plan, found: Gathered, data: bytes, share: float) -> None:
     """Enter a stretch: at once where all lines are spelled alike, else those of one length at a time."""
+    if b"\0" in data:
+        raise Unlike
     text = np.frombuffer(data, dtype=np.uint8)
     for known in plan.known[-1:]:
         if len(text) % len(known.line) == 0:

@@ -228,7 +228,8 @@ def _from_iso(text: pd.Series, *, zoned: bool) -> Stamps:
 
 def step(seconds: Seconds) -> float:
     """Return the step of time stamps [s]: the largest of 1, 0.1, 0.01 and 0.001 that all are multiples of."""
-    sample = seconds[np.isfinite(seconds)][:20_000]
+    sample = seconds[:20_000]
+    sample = sample[np.isfinite(sample)]
     for size in (1.0, 0.1, 0.01, 0.001):
         if np.all(np.abs(sample / size - np.round(sample / size)) < 1e-6 / size):
             return size
