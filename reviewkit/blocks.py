@@ -11,6 +11,7 @@ from reviewkit import instrument
 from reviewkit.validation import Ampere, AmpereHour, Block, Celsius, Ohm, Second, Volt
 
 _HIGHEST_LFP_V = 3.9
+_LONGEST_PATH = 400
 
 
 class Cell(Block):
@@ -138,6 +139,8 @@ def inside(path: str) -> str:
     """
     written = path.replace("\\", "/")
     pure = PurePosixPath(written)
+    if len(written) > _LONGEST_PATH or "\0" in written:
+        raise ValueError(f"'{written[:60]}…' is no path; expected such as 'logs/current.csv'")
     if not written or pure.is_absolute() or ".." in pure.parts or ":" in written:
         raise ValueError(
             f"'{written[:80]}' does not stay inside the review folder; expected a path relative to it, "

@@ -49,12 +49,13 @@ def locate(path: str, *, folder: Path = Path(), error: type[InputError] = InputE
         if not found.is_file():
             raise error(_no_file(found), file=path, remedy=_LOOK)
     except RuntimeError as failure:
-        raise error("the link leads to itself", file=path, remedy=_COPY) from failure
+        raise error(_NOWHERE, file=path, remedy=_LOOK) from failure
     except OSError as failure:
         raise error(f"the file cannot be opened ({failure.strerror})", file=path, remedy=_LOOK) from failure
     return found
 
 
+_NOWHERE = "the link leads nowhere"
 _COPY = "Copy the file into it."
 _LOOK = "Check the name, and that the file lies there and may be read."
 
@@ -62,6 +63,8 @@ _LOOK = "Check the name, and that the file lies there and may be read."
 def _no_file(place: Path) -> str:
     if place.is_dir():
         return "this is a folder"
+    if place.is_symlink():
+        return _NOWHERE
     return "this is no file but a device or a pipe" if place.exists() else "there is no such file"
 
 

@@ -16,7 +16,7 @@ LARGEST_BYTES = 400 << 20
 _MOST_RATIO = 100
 """No sheet shrinks more than this when it is packed."""
 _SMALL_BYTES = 10 << 20
-_MOST_ROWS, _MOST_CELLS = 1 << 20, 20_000_000
+_MOST_ROWS, _MOST_CELLS, _MOST_EMPTY = 1 << 20, 20_000_000, 10_000
 
 
 def rows(data: bytes, *, file: str, error: type[InputError] = InputError) -> list[list[str]]:
@@ -34,7 +34,11 @@ def rows(data: bytes, *, file: str, error: type[InputError] = InputError) -> lis
             "the workbook is damaged and cannot be read", file=file, remedy="Save it again, or as CSV."
         ) from failure
     if found is None:
-        raise error("the workbook is too large", file=file, remedy="Save it as CSV.")
+        raise error(
+            "the workbook is larger than a table can be, or holds a cell far below its table",
+            file=file,
+            remedy="Save the table alone, as CSV.",
+        )
     if not found:
         raise error("the workbook is empty", file=file, remedy="Put the table on its first sheet.")
     return found
@@ -73,10 +77,11 @@ def _bursts(part: zipfile.ZipInfo) -> bool:
 def _rows(page: Iterable[Sequence[Any]]) -> list[list[str]] | None:
     """Return a sheet's rows, None if there are more than a sheet has: the numbers in the file may lie."""
     found: list[list[str]] = []
-    count = 0
+    count = empty = 0
     for row in page:
         count += len(row)
-        if len(found) >= _MOST_ROWS or count > _MOST_CELLS:
+        empty = 0 if any(value is not None for value in row) else empty + 1
+        if len(found) >= _MOST_ROWS or count > _MOST_CELLS or empty > _MOST_EMPTY:
             return None
         found.append([cell_text(value) for value in row])
     return found

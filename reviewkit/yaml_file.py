@@ -19,7 +19,7 @@ from reviewkit.errors import ReviewFileError
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 20
-MAX_NODES = 50_000
+MAX_NODES = 10_000
 _MOST_DIGITS = 30
 
 _PLAIN = {

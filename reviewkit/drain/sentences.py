@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from reviewkit import wording
 from reviewkit.drain import storage
@@ -24,7 +24,13 @@ def found(bench: DrainInputs, states: Iterable[StateDrain]) -> tuple[str, ...]:
 
 def _passage(bench: DrainInputs, state: StateDrain) -> str:
     parts = [_drain(state), _pulses(state), settled(state), drift(state), _fit(state), _last(state)]
-    return " ".join(part for part in parts if part)
+    return " ".join(part for part in (*parts, *_log(state)) if part)
+
+
+def _log(state: StateDrain) -> Iterator[str]:
+    """Give what reading the state's log came upon."""
+    if state.log is not None:
+        yield from (f"{state.log.path}: {sentence}" for sentence in state.log.report.sentences())
 
 
 def mean_text(state: StateDrain) -> str:

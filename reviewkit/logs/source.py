@@ -91,18 +91,21 @@ def _needed(found: Layout | None, file: str) -> Layout:
 
 def _open_text(place: Path, file: str, head: bytes) -> Source:
     encoding = files.encoding(head)
-    _refuse_nul(place, file, encoding)
     whole = len(head) < _HEAD_BYTES
+    if whole or b"\0" in head:
+        _refuse_nul(place, file, encoding)
     text = head.decode(encoding, errors="ignore" if not whole else "replace").removeprefix("\ufeff")
     if not text.strip():
         files.content(place, file=file, error=LogError)
     if not files.is_text(text[:20_000]):
         raise LogError("the file is damaged or no text", file=file, remedy=_EXPORT)
     lines = _lines(text)
-    if max(map(len, lines)) > _LONGEST_LINE:
+    long = next((number for number, line in enumerate(lines, 1) if len(line) > _LONGEST_LINE), None)
+    if long is not None:
         raise LogError(
             f"a line is longer than {_LONGEST_LINE:,} characters".replace(",", " "),
             file=file,
+            place=f"row {long}",
             expected="one row per line",
             remedy="Export it again as CSV.",
         )
@@ -143,6 +146,7 @@ def _read_long(
 
 def _read_text(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
     """Read the wanted columns all at once; where a row has too many cells, line by line."""
+    _refuse_nul(place, file, encoding)
     cut = _is_cut_off(place, encoding, found, wanted)
     try:
         frame = _usual(place, encoding, found, wanted)

@@ -6,7 +6,42 @@ import math
 from datetime import datetime, timedelta
 from pathlib import Path
 
-REVIEW = """\
+VOLTMETER = """\
+voltmeter:
+  accuracy: "±(0.05 % + 2)"
+  resolution: 1 mV
+  full_scale: 6 V
+"""
+AMMETER = """\
+ammeter:
+  accuracy: "±(0.5 % + 3)"
+  resolution: 1 mA
+  full_scale: 10 A
+  burden_ohm: 0.03
+  leads_ohm: 0.02
+"""
+CHARGE_RUNS = """\
+charge_runs:
+  - source: wall adapter
+    source_controls_charge: false
+    voltage: logs/voltage.csv
+    current: logs/current.csv
+"""
+DRAIN_AMMETER = """\
+drain_ammeter:
+  accuracy: "±(1.0 % + 3)"
+  ranges:
+    - {full_scale: 600 uA, resolution: 0.1 uA, burden_ohm: 100}
+    - {full_scale: 6 mA, resolution: 1 uA, burden_ohm: 10}
+"""
+UI_STATES = """\
+ui_states:
+  off: {light_percent: 0}
+  lit: {light_percent: 80}
+  charging: {charging: true, shows: red}
+  full: {cable: true, shows: green}
+"""
+REVIEW = f"""\
 device:
   name: Hazel
   sample: invented
@@ -21,44 +56,19 @@ cell:
   rated_capacity_Ah: 2.0
   charge_limit_V: 4.20
   max_charge_A: 2.0
-voltmeter:
-  accuracy: "±(0.05 % + 2)"
-  resolution: 1 mV
-  full_scale: 6 V
-ammeter:
-  accuracy: "±(0.5 % + 3)"
-  resolution: 1 mA
-  full_scale: 10 A
-  burden_ohm: 0.03
-  leads_ohm: 0.02
-claims:
-  - {about: readout.largest_error, at_most: 0.1 V}
-charge_runs:
-  - source: wall adapter
-    source_controls_charge: false
-    voltage: logs/voltage.csv
-    current: logs/current.csv
-drain_ammeter:
-  accuracy: "±(1.0 % + 3)"
-  ranges:
-    - {full_scale: 600 uA, resolution: 0.1 uA, burden_ohm: 100}
-    - {full_scale: 6 mA, resolution: 1 uA, burden_ohm: 10}
-drain_states:
-  - {name: standby, log: logs/standby.csv, range_full_scale_A: 6 mA, windows: gapless}
-  - {name: locked, reading_A: 2.4 uA, range_full_scale_A: 600 uA}
+{VOLTMETER}{AMMETER}claims:
+  - {{about: readout.largest_error, at_most: 0.1 V}}
+{CHARGE_RUNS}{DRAIN_AMMETER}drain_states:
+  - {{name: standby, log: logs/standby.csv, range_full_scale_A: 6 mA, windows: gapless}}
+  - {{name: locked, reading_A: 2.4 uA, range_full_scale_A: 600 uA}}
 readout_table: readout.csv
 readout_resolution_V: 0.1
-ui_states:
-  off: {light_percent: 0}
-  lit: {light_percent: 80}
-  charging: {charging: true, shows: red}
-  full: {cable: true, shows: green}
-ui_transitions: transitions.csv
+{UI_STATES}ui_transitions: transitions.csv
 ui_hazards:
-  - {name: lit on the cable, when: light_percent >= 30 and cable}
+  - {{name: lit on the cable, when: light_percent >= 30 and cable}}
 ui_leave_in: [charging, full]
 ui_signals:
-  red: {flashes: 10, seconds: 20}
+  red: {{flashes: 10, seconds: 20}}
 ui_walks:
   - [off, press, press]
 """
@@ -114,10 +124,14 @@ def charge(*, first_V: float = 3.45) -> list[tuple[float, float]]:
     return pairs + [(rest_V - 0.02 * (1 - math.exp(-row / 10)), 0.0) for row in range(1, _AFTER)]
 
 
-def log(heading: str, values: list[float], *, digits: int, start: datetime = _START, step_s: int = STEP_S) -> str:
+def log(
+    heading: str, values: list[float], *, digits: int, start: datetime = _START, step_s: int = STEP_S
+) -> str:
     """Readings as a meter's log."""
     stamps = (start + timedelta(seconds=step_s * row) for row in range(len(values)))
-    lines = [f"{stamp:%Y-%m-%d %H:%M:%S},{value:.{digits}f}" for stamp, value in zip(stamps, values, strict=True)]
+    lines = [
+        f"{stamp:%Y-%m-%d %H:%M:%S},{value:.{digits}f}" for stamp, value in zip(stamps, values, strict=True)
+    ]
     return "\n".join([f"Time,{heading}", *lines, ""])
 
 

@@ -9,7 +9,6 @@ from pathlib import Path
 
 from .entry import Damage, Refused, both, changed, swapped, wrote
 from .good import charge
-from .log_form import TODO
 
 XLSX, PARQUET, REVIEW = "logs/current.xlsx", "logs/current.parquet", "review.yaml"
 
@@ -35,7 +34,9 @@ def book(sheet: str | bytes, *, more: dict[str, bytes] | None = None) -> bytes:
         packed.writestr("[Content_Types].xml", _TYPES)
         packed.writestr("_rels/.rels", _RELATIONS.format(kind="officeDocument", target="xl/workbook.xml"))
         packed.writestr("xl/workbook.xml", _BOOK)
-        packed.writestr("xl/_rels/workbook.xml.rels", _RELATIONS.format(kind="worksheet", target="worksheets/sheet1.xml"))
+        packed.writestr(
+            "xl/_rels/workbook.xml.rels", _RELATIONS.format(kind="worksheet", target="worksheets/sheet1.xml")
+        )
         packed.writestr("xl/worksheets/sheet1.xml", sheet)
         for name, content in (more or {}).items():
             packed.writestr(name, content)
@@ -43,7 +44,9 @@ def book(sheet: str | bytes, *, more: dict[str, bytes] | None = None) -> bytes:
 
 
 def sheet(*rows: str) -> str:
-    return f'<?xml version="1.0"?><worksheet xmlns="{_MAIN}"><sheetData>{"".join(rows)}</sheetData></worksheet>'
+    return (
+        f'<?xml version="1.0"?><worksheet xmlns="{_MAIN}"><sheetData>{"".join(rows)}</sheetData></worksheet>'
+    )
 
 
 def _text(place: str, text: str) -> str:
@@ -73,15 +76,11 @@ def parquet(folder: Path) -> None:
 
 
 def _long_parquet(folder: Path) -> None:
-    import numpy
     import pyarrow
     import pyarrow.parquet
 
-    same = pyarrow.array(numpy.zeros(1_000_000))
-    table = pyarrow.table({"Time (s)": same, "Current (A)": same})
-    with pyarrow.parquet.ParquetWriter(folder / PARQUET, table.schema, compression="zstd") as writer:
-        for _ in range(101):
-            writer.write_table(table)
+    empty = pyarrow.nulls(100_000_000)
+    pyarrow.parquet.write_table(pyarrow.table({"Time (s)": empty, "Current (A)": empty}), folder / PARQUET)
 
 
 def _as(path: str) -> Damage:
@@ -95,25 +94,132 @@ def _book(content: bytes) -> Damage:
 _LAUGHS = (
     '<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "ha">'
     + "".join(f'<!ENTITY {chr(98 + step)} "{f"&{chr(97 + step)};" * 10}">' for step in range(9))
-    + f']><worksheet xmlns="{_MAIN}"><sheetData><row r="1"><c t="inlineStr"><is><t>&j;</t></is></c></row></sheetData></worksheet>'
+    + f']><worksheet xmlns="{_MAIN}"><sheetData><row r="1">'
+    + '<c t="inlineStr"><is><t>&j;</t></is></c></row></sheetData></worksheet>'
 )
 
 PACKED = (
-    Refused("workbook: cut in its middle", _book(good_book()[:3000]), TODO),
-    Refused("workbook: its table of contents lost", _book(good_book()[:-60]), TODO),
-    Refused("workbook: bytes in its middle overwritten", both(_book(good_book()), changed(XLSX, lambda raw: raw[:1800] + random.Random(1).randbytes(400) + raw[2200:])), TODO),
-    Refused("workbook: a zip of something else", both(_as(XLSX), lambda folder: zipfile.ZipFile(folder / XLSX, "w").writestr("a.txt", "hello")), TODO),
-    Refused("workbook: no sheet in it", _book(book("")), TODO),
-    Refused("workbook: an empty sheet", _book(book(sheet())), TODO),
-    Refused("workbook: a sheet of words", _book(book(sheet(f"<row r='1'>{_text('A1', 'see page 2')}</row>"))), TODO),
-    Refused("workbook: two gigabytes packed small", _book(book(b" " * 300_000_000)), TODO),
-    Refused("workbook: entities that multiply", _book(book(_LAUGHS)), TODO),
-    Refused("workbook: a cell in the last row and column", _book(book(sheet(HEAD, "<row r='1048576'><c r='XFD1048576'><v>1</v></c></row>"))), TODO),
-    Refused("workbook: a row beyond all sheets", _book(book(sheet(HEAD, "<row r='2000000000'><c r='A2000000000'><v>1</v></c></row>"))), TODO),
-    Refused("workbook: a column beyond all sheets", _book(book(sheet(HEAD, "<row r='2'><c r='ZZZZZZ2'><v>1</v></c></row>"))), TODO),
-    Refused("workbook: every reading an error", _book(book(sheet(HEAD, *(f"<row r='{row}'><c r='A{row}'><v>{row}</v></c><c r='B{row}' t='e'><v>#REF!</v></c></row>" for row in range(2, 40))))), TODO),
-    Refused("Parquet: cut in its middle", both(parquet, _as(PARQUET), changed(PARQUET, lambda raw: raw[: len(raw) // 2])), TODO),
-    Refused("Parquet: nothing behind its mark", both(wrote(PARQUET, b"PAR1"), _as(PARQUET)), TODO),
-    Refused("Parquet: bytes in its middle overwritten", both(parquet, _as(PARQUET), changed(PARQUET, lambda raw: raw[:60] + random.Random(2).randbytes(300) + raw[360:])), TODO),
-    Refused("Parquet: a hundred million equal rows", both(_long_parquet, _as(PARQUET)), TODO),
+    Refused(
+        "workbook: cut in its middle",
+        _book(good_book()[:3000]),
+        ("logs/current.xlsx: the workbook is damaged and cannot be read. Save it again, or as CSV."),
+    ),
+    Refused(
+        "workbook: its table of contents lost",
+        _book(good_book()[:-60]),
+        ("logs/current.xlsx: the workbook is damaged and cannot be read. Save it again, or as CSV."),
+    ),
+    Refused(
+        "workbook: bytes in its middle overwritten",
+        both(
+            _book(good_book()),
+            changed(XLSX, lambda raw: raw[:1800] + random.Random(1).randbytes(400) + raw[2200:]),
+        ),
+        ("logs/current.xlsx: the workbook is damaged and cannot be read. Save it again, or as CSV."),
+    ),
+    Refused(
+        "workbook: a zip of something else",
+        both(_as(XLSX), lambda folder: zipfile.ZipFile(folder / XLSX, "w").writestr("a.txt", "hello")),
+        ("logs/current.xlsx: the workbook is damaged and cannot be read. Save it again, or as CSV."),
+    ),
+    Refused(
+        "workbook: no sheet in it",
+        _book(book("")),
+        ("logs/current.xlsx: the workbook is damaged and cannot be read. Save it again, or as CSV."),
+    ),
+    Refused(
+        "workbook: an empty sheet",
+        _book(book(sheet())),
+        "logs/current.xlsx: the workbook is empty. Put the table on its first sheet.",
+    ),
+    Refused(
+        "workbook: a sheet of words",
+        _book(book(sheet(f"<row r='1'>{_text('A1', 'see page 2')}</row>"))),
+        (
+            "logs/current.xlsx: no table of times and readings is seen in it; expected a heading "
+            "row, then rows of a time and a number. Export it from the meter as CSV with "
+            "headings."
+        ),
+    ),
+    Refused(
+        "workbook: a page of blanks packed a thousandfold",
+        _book(book(b" " * 300_000_000)),
+        (
+            "logs/current.xlsx: the workbook is larger than a table can be, or holds a cell far "
+            "below its table. Save the table alone, as CSV."
+        ),
+    ),
+    Refused(
+        "workbook: entities that multiply",
+        _book(book(_LAUGHS)),
+        ("logs/current.xlsx: the workbook is damaged and cannot be read. Save it again, or as CSV."),
+    ),
+    Refused(
+        "workbook: a cell in the last row and column",
+        _book(book(sheet(HEAD, "<row r='1048576'><c r='XFD1048576'><v>1</v></c></row>"))),
+        (
+            "logs/current.xlsx: the workbook is larger than a table can be, or holds a cell far "
+            "below its table. Save the table alone, as CSV."
+        ),
+    ),
+    Refused(
+        "workbook: a row beyond all sheets",
+        _book(book(sheet(HEAD, "<row r='2000000000'><c r='A2000000000'><v>1</v></c></row>"))),
+        (
+            "logs/current.xlsx: the workbook is larger than a table can be, or holds a cell far "
+            "below its table. Save the table alone, as CSV."
+        ),
+    ),
+    Refused(
+        "workbook: a column beyond all sheets",
+        _book(book(sheet(HEAD, "<row r='2'><c r='ZZZZZZ2'><v>1</v></c></row>"))),
+        ("logs/current.xlsx: the workbook is damaged and cannot be read. Save it again, or as CSV."),
+    ),
+    Refused(
+        "workbook: every reading an error",
+        _book(
+            book(
+                sheet(
+                    HEAD,
+                    *(
+                        f"<row r='{row}'><c r='A{row}'><v>{row}</v></c>"
+                        f"<c r='B{row}' t='e'><v>#REF!</v></c></row>"
+                        for row in range(2, 40)
+                    ),
+                )
+            )
+        ),
+        (
+            "logs/current.xlsx: the column 'Current (A)' holds mostly words, such as '#REF!'; "
+            "expected numbers. Name the column under 'value' in the review file. The file has: "
+            "'Time (s)', 'Current (A)'."
+        ),
+    ),
+    Refused(
+        "Parquet: cut in its middle",
+        both(parquet, _as(PARQUET), changed(PARQUET, lambda raw: raw[: len(raw) // 2])),
+        ("logs/current.parquet: the Parquet file is damaged and cannot be read. Export it again, or as CSV."),
+    ),
+    Refused(
+        "Parquet: nothing behind its mark",
+        both(wrote(PARQUET, b"PAR1"), _as(PARQUET)),
+        ("logs/current.parquet: the Parquet file is damaged and cannot be read. Export it again, or as CSV."),
+    ),
+    Refused(
+        "Parquet: bytes in its middle overwritten",
+        both(
+            parquet,
+            _as(PARQUET),
+            changed(PARQUET, lambda raw: raw[:60] + random.Random(2).randbytes(300) + raw[360:]),
+        ),
+        ("logs/current.parquet: the Parquet file is damaged and cannot be read. Export it again, or as CSV."),
+    ),
+    Refused(
+        "Parquet: a hundred million rows",
+        both(_long_parquet, _as(PARQUET)),
+        (
+            "logs/current.parquet: the file holds 100000000 rows; expected at most 50000000. Log "
+            "fewer rows a second."
+        ),
+    ),
 )

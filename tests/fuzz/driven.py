@@ -18,9 +18,7 @@ MOST_MB = 3000
 LONGEST = 8192
 
 
-def main(
-    target: Callable[[bytes], None], *, what: str, seeds: Iterable[bytes], words: Iterable[str]
-) -> None:
+def main(target: Callable[[bytes], None], *, what: str, seeds: Iterable[bytes], words: Iterable[str]) -> None:
     """Read the command line, fuzz for as long as it says, and leave with libFuzzer's exit status.
 
     Parameters
@@ -38,7 +36,9 @@ def main(
     asked = argparse.ArgumentParser(description=f"Coverage-guided fuzzing of {what}.")
     asked.add_argument("--seconds", type=int, default=60)
     asked.add_argument("--again", type=Path, help="run one kept input, and no other")
-    asked.add_argument("--keep", type=Path, default=Path(tempfile.gettempdir()) / f"fuzz-{what.replace(' ', '-')}")
+    asked.add_argument(
+        "--keep", type=Path, default=Path(tempfile.gettempdir()) / f"fuzz-{what.replace(' ', '-')}"
+    )
     options = asked.parse_args()
     if options.again:
         target(options.again.read_bytes())
@@ -60,5 +60,8 @@ def main(
 
 def _escaped(word: str) -> str:
     """A word as libFuzzer's dictionaries have it."""
-    letters = (chr(code) if 32 <= code < 127 and chr(code) not in '"\\' else f"\\x{code:02x}" for code in word.encode())
+    letters = (
+        chr(code) if 32 <= code < 127 and chr(code) not in '"\\' else f"\\x{code:02x}"
+        for code in word.encode()
+    )
     return "".join(letters)

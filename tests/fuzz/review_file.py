@@ -48,10 +48,51 @@ def words() -> Iterator[str]:
     """Keys of all sections, values with units, and YAML's own signs."""
     for part in PARTS:
         yield from (f"{name}: " for name in sorted(part.names))
-    yield from ("\n  - {", "}", "[", "]", ": ", "&a ", "*a", "!!python/name:os.system ", "? ", "<<: ", "|\n", ">-\n")
-    yield from ("1 mV", "500 uA", "±(0.5 % + 2)", "true", "null", "~", "1e999", "-1", "0", ".inf", "2026-01-01")
-    yield from ("logs/voltage.csv", "logs/current.csv", "../x", "/dev/zero", "light_percent >= 30 and cable", "NMC")
-    yield from ("path: ", "unit: ", "value: ", "sign: -1", "clock_offset_s: ", "when: ", "about: ", "at_most: ")
+    yield from (
+        "\n  - {",
+        "}",
+        "[",
+        "]",
+        ": ",
+        "&a ",
+        "*a",
+        "!!python/name:os.system ",
+        "? ",
+        "<<: ",
+        "|\n",
+        ">-\n",
+    )
+    yield from (
+        "1 mV",
+        "500 uA",
+        "±(0.5 % + 2)",
+        "true",
+        "null",
+        "~",
+        "1e999",
+        "-1",
+        "0",
+        ".inf",
+        "2026-01-01",
+    )
+    yield from (
+        "logs/voltage.csv",
+        "logs/current.csv",
+        "../x",
+        "/dev/zero",
+        "light_percent >= 30 and cable",
+        "NMC",
+    )
+    yield from (
+        "path: ",
+        "unit: ",
+        "value: ",
+        "sign: -1",
+        "clock_offset_s: ",
+        "when: ",
+        "about: ",
+        "at_most: ",
+    )
 
 
 if __name__ == "__main__":
