@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,10 +13,13 @@ import click
 from reviewkit.errors import Faults, InputError, ReviewKitError
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from reviewkit.commands import Published
     from reviewkit.results import SectionResult
 
 DONE, KIT_AT_FAULT, INPUT_AT_FAULT = 0, 1, 2
+_STAY_READY_S = 300.0
 
 _folders = click.argument(
     "folders", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FOLDER…"
@@ -75,10 +80,28 @@ def start(folder: Path, name: str, templates: tuple[Path, ...]) -> None:
     metavar="FILE",
     help="A smaller build of the script that draws the charts.",
 )
+@click.option(
+    "--stay-ready",
+    type=click.FloatRange(min=0),
+    metavar="SECONDS",
+    help="How long what has been loaded stays ready for the next run. Default: 300 at a terminal, else 0.",
+)
+@click.option(
+    "--scheduler",
+    default="",
+    metavar="ADDRESS",
+    help="Run the notebooks on this Dask cluster. For thousands of reviews; needs reviewkit[cluster].",
+)
 @click.option("--fresh", is_flag=True, help="Run everything, also what has not changed since the last run.")
 @_templates
 def run(
-    folders: tuple[Path, ...], out: Path, fresh: bool, templates: tuple[Path, ...], **options: Any
+    folders: tuple[Path, ...],
+    out: Path,
+    templates: tuple[Path, ...],
+    fresh: bool,
+    stay_ready: float | None,
+    scheduler: str,
+    **options: Any,
 ) -> None:
     """Run whole reviews: notebooks executed, findings collected, pages published.
 
@@ -90,17 +113,34 @@ def run(
     # Who brings templates of their own may have them read anything.
     done = {} if fresh or templates else unchanged.among(folders, unchanged.Wish(out, **options))
     if left := [folder for folder in folders if folder not in done]:
-        from reviewkit import lean, warm
-
-        with warm.serving():
+        with _executor(scheduler, stay_ready) as executor:
             # While the server loads what the sections need, this process loads what it needs itself.
+            from reviewkit import lean
+
             with lean.without("pyarrow", *lean.SCHEMA_EXTRAS):
                 from reviewkit.commands import reviews
-
             # The options are named as the function's own.
-            _report(reviews.run(*left, out=out, fresh=fresh, templates=templates, **options))
+            more = {"executor": executor, "fresh": fresh, "templates": templates, **options}
+            _report(reviews.run(*left, out=out, **more))
     for page in done.values():
         click.echo(f"unchanged: {_from_here(page)}")
+
+
+@contextmanager
+def _executor(scheduler: str, stay_ready: float | None) -> Iterator[Executor | None]:
+    """Hold what runs the notebooks: a cluster, or None for this machine, got ready."""
+    if scheduler:
+        from reviewkit import cluster
+
+        with cluster.executor(scheduler) as executor:
+            yield executor
+        return
+    from reviewkit import warm
+
+    at_terminal = sys.stderr.isatty()
+    linger_s = stay_ready if stay_ready is not None else _STAY_READY_S * at_terminal
+    with warm.serving(linger_s=linger_s):
+        yield None
 
 
 @main.command()

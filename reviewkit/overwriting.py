@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from reviewkit import archive, chapters, editions, evidence, published, wording, yaml_file
+from reviewkit import archive, chapters, editions, evidence, published, scratch, wording, yaml_file
 from reviewkit.editions import Edition
 from reviewkit.errors import InputError, ReviewFileError
 from reviewkit.records import JSON_FILE
@@ -84,10 +83,10 @@ def _how(name: str, old: Mapping[str, str], new: Mapping[str, str]) -> str:
 
 def _values(place: Path) -> Mapping[str, Any]:
     """Return the values of the review file that a published review was made from."""
-    with tempfile.TemporaryDirectory(prefix="reviewkit-") as scratch:
+    with scratch.folder() as own:
         wanted = f"{evidence.RAW}/{FILE}"
-        archive.unpack(place / evidence.ZIP, Path(scratch), wanted=lambda name: name == wanted)
-        return yaml_file.load(Path(scratch) / evidence.RAW / FILE)
+        archive.unpack(place / evidence.ZIP, own, wanted=lambda name: name == wanted)
+        return yaml_file.load(own / evidence.RAW / FILE)
 
 
 def _measured(values: Mapping[str, Any]) -> dict[str, Any]:

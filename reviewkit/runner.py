@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import data_files, film, kept, records, results, review, sections, warm
+from reviewkit import data_files, film, kept, records, results, review, scratch, sections, warm
 from reviewkit.execute import execute
 from reviewkit.kept import Kept
 from reviewkit.results import Reviewed, SectionResult
@@ -92,6 +92,7 @@ def run(
 @contextmanager
 def _ready(executor: Executor | None) -> Iterator[Executor]:
     """Hold the executor given, or one of our own that an interruption does not leave working."""
+    scratch.sweep()
     if executor is not None:
         yield executor
         return

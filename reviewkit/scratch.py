@@ -30,10 +30,14 @@ def folder() -> Iterator[Path]:
 
 def sweep() -> None:
     """Remove the folders of processes that are no more."""
-    from psutil import pid_exists
-
     for place in Path(tempfile.gettempdir()).glob("reviewkit-*"):
         ours = _OURS.fullmatch(place.name)
         # Another user's can't be removed, and is left.
-        if ours and not pid_exists(int(ours["process"])):
+        if ours and not _runs(int(ours["process"])):
             shutil.rmtree(place, ignore_errors=True)
+
+
+def _runs(process: int) -> bool:
+    from psutil import pid_exists  # only where there is something to ask about
+
+    return bool(pid_exists(process))

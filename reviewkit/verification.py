@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import archive, evidence, files, intake, published, runner, sections
+from reviewkit import archive, evidence, files, intake, published, runner, scratch, sections, warm
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.progress import Bar
 from reviewkit.published import Record
@@ -57,18 +56,18 @@ def verify(
         has not the fingerprint that was published.
     """
     parts = sections.discover(Path(folder) for folder in templates)
-    with tempfile.TemporaryDirectory(prefix="reviewkit-") as scratch:
-        opened = _all_opened(places, parts, Path(scratch))
-        return tuple(_run_again(opened, parts, executor, Path(scratch)))
+    with warm.serving(), scratch.folder() as own:
+        opened = _all_opened(places, parts, own)
+        return tuple(_run_again(opened, parts, executor, own))
 
 
-def _all_opened(places: Sequence[str | Path], parts: Sequence[Section], scratch: Path) -> list[_Opened]:
+def _all_opened(places: Sequence[str | Path], parts: Sequence[Section], room: Path) -> list[_Opened]:
     found: list[InputError] = []
     opened = []
     for number, place in enumerate(_reviews(places, found)):
         own: list[InputError] = []
         with gathered(own):
-            opened.append(_opened(place, parts, scratch / str(number)))
+            opened.append(_opened(place, parts, room / str(number)))
         # Which of several is at fault is said in front of what is.
         found += [InputError(fault.message.removesuffix("."), file=str(place)) for fault in own]
     if found:
@@ -125,9 +124,9 @@ def _unlike(name: str, digest: str, raw: Path, record: Record) -> InputError | N
 
 
 def _run_again(
-    opened: Sequence[_Opened], parts: Sequence[Section], executor: Executor | None, scratch: Path
+    opened: Sequence[_Opened], parts: Sequence[Section], executor: Executor | None, room: Path
 ) -> Iterator[Verified]:
-    staged: list[Any] = [(item.file, scratch / f"again-{number}") for number, item in enumerate(opened)]
+    staged: list[Any] = [(item.file, room / f"again-{number}") for number, item in enumerate(opened)]
     bodies = sections.of_kind("section", parts)
     ended = runner.run(staged, bodies, executor=executor, progress=Bar())
     again = {review.file.folder: review for review in ended}

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import comparison, harvest, publish, sections, site
+from reviewkit import comparison, harvest, publish, sections, site, warm
 from reviewkit.commands.reviews import OUT, Published, run
 from reviewkit.errors import InputError
 from reviewkit.results import SectionResult
+from reviewkit.template import Section
 
 
 @dataclass(frozen=True)
@@ -77,9 +78,21 @@ def compare(
     template = next(iter(sections.of_kind("compare", parts)), None)
     if template is None:
         raise InputError("there is no template that compares in the folders of templates")
+    with warm.serving():
+        return _compared(first, second, template, Path(out), templates, executor)
+
+
+def _compared(
+    first: str | Path,
+    second: str | Path,
+    template: Section,
+    out: Path,
+    templates: Iterable[str | Path],
+    executor: Executor | None,
+) -> SideBySide:
     reviews = run(first, second, out=out, templates=templates, executor=executor)
     called = site.beside(*(item.review.file.name for item in reviews))
-    with publish.site(Path(out)) as place:
+    with publish.site(out) as place:
         staged = publish.stage(place, called)
         pair = [(item.review.file, item.place.name) for item in reviews]
         result = comparison.made(template, pair, place, staged)

@@ -16,9 +16,10 @@ import signal
 import socket
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
@@ -29,11 +30,11 @@ _FIRST_CLIENT_S = 30.0
 
 @dataclass
 class _Client:
-    """A connection, what of it is no whole line yet, and the process groups that it had started."""
+    """A connection, what of it is no whole line yet, and its children with the folder that each works in."""
 
     line: socket.socket
     unread: bytes = b""
-    children: set[int] = field(default_factory=set)
+    children: dict[int, str] = field(default_factory=dict)
 
 
 class Server:
@@ -68,7 +69,7 @@ class Server:
         line, _ = self._entrance.accept()
         client = _Client(line)
         self._clients.append(client)
-        self._events.register(line, selectors.EVENT_READ, lambda: self._hear(client))
+        self._events.register(line, selectors.EVENT_READ, partial(self._hear, client))
 
     def _hear(self, client: _Client) -> None:
         try:
@@ -86,6 +87,9 @@ class Server:
         client.line.close()
         self._clients.remove(client)
         _kill_all(client.children)
+        # Where the client was killed, nobody else removes them.
+        for scratch in client.children.values():
+            shutil.rmtree(scratch, ignore_errors=True)
 
     def _fork(self, scratch: str, client: _Client) -> None:
         server = os.getpid()
@@ -98,15 +102,14 @@ class Server:
                 status = exchange.FAULT
             os._exit(status)
         watched = os.pidfd_open(child)
-        client.children.add(child)
-        ended = lambda: self._report(watched, child, scratch, client)  # noqa: E731
-        self._events.register(watched, selectors.EVENT_READ, ended)
+        client.children[child] = scratch
+        self._events.register(watched, selectors.EVENT_READ, partial(self._report, watched, child, client))
 
-    def _report(self, watched: int, child: int, scratch: str, client: _Client) -> None:
+    def _report(self, watched: int, child: int, client: _Client) -> None:
         self._events.unregister(watched)
         os.close(watched)
         _, status = os.waitpid(child, 0)
-        client.children.discard(child)
+        scratch = client.children.pop(child)
         # What it started itself ends with it.
         _kill_all({child})
         with suppress(OSError):
@@ -123,7 +126,7 @@ def _in_child(scratch: str, server: int) -> int:
     return child.run(Path(scratch), server)
 
 
-def _kill_all(groups: set[int]) -> None:
+def _kill_all(groups: Iterable[int]) -> None:
     for group in groups:
         with suppress(ProcessLookupError, PermissionError):
             os.killpg(group, signal.SIGKILL)
