@@ -32,7 +32,7 @@ _LEVEL = 5
 _ROWS = 100_000
 """Written at a time, so that a long log's table costs little memory."""
 
-_NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _MEANING = {
     TIME: "elapsed time",
     VOLTAGE: "voltage at the cell",
@@ -71,7 +71,7 @@ class Dataset:
     inputs: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        if not _NAME.fullmatch(self.name):
+        if not NAME.fullmatch(self.name):
             raise ValueError(f"'{self.name}' is no name of a table: small letters, digits, single hyphens")
 
     def csv(self) -> str:
@@ -114,7 +114,7 @@ def _rows(frame: pd.DataFrame) -> str:
     # A line of nothing at all would be passed over by who reads it.
     missing = "" if frame.shape[1] > 1 else '""'
     columns = [_written(column, missing) for _, column in frame.items()]
-    return "".join(f"{','.join(row)}\n" for row in zip(*columns, strict=True))
+    return "\n".join([*map(",".join, zip(*columns, strict=True)), ""])
 
 
 def _written(column: pd.Series[Any], missing: str) -> list[str]:

@@ -98,6 +98,8 @@ def _settling(state: StateDrain) -> Chart:
         name="drain",
         colour=theme.CURRENT,
         unit=sign,
+        # Pulses are narrow: at half the columns each would seem as wide as one.
+        most=2 * marks.MOST,
     )
     top = float(np.nanmax(current)) / scale
     # Room at the foot for the bands' names.

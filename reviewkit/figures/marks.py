@@ -328,6 +328,7 @@ def places(values: npt.ArrayLike) -> npt.NDArray[Any]:
 
 
 __all__ = [
+    "MOST",
     "Clock",
     "band",
     "kept",

@@ -1,8 +1,9 @@
 """The page of a charge logged in very many rows beside that of the same charge in few.
 
 Both logs are Alder's charge at even steps, each of its readings held until the next one and shaken by the
-meters' last digit. Weighs the two pages, opens them in turn in headless Chromium, each time in a context of its own, and
-scrolls through all charts. Prints the weights, the times and the ratio of the medians; asserts nothing.
+meters' last digit. Weighs the two pages, opens them in turn in headless Chromium, each time in a context of
+its own, and scrolls through all charts. Prints the weights, the times and the ratio of the medians; asserts
+nothing.
 
     python tests/benchmarks/long_log_page.py [--rows 300000] [--few 3000] [--pairs 7]
 """
@@ -26,7 +27,7 @@ import yaml
 from reviewkit import logs
 
 ALDER = Path(__file__).resolve().parents[2] / "examples" / "alder"
-LOGS = {
+LOGS: dict[str, tuple[logs.Quantity, str, str]] = {
     "voltage": ("V", "Voltage (V)", "logs/charge-overnight-voltage.csv"),
     "current": ("A", "Current (A)", "logs/charge-overnight-current.csv"),
 }
