@@ -38,7 +38,7 @@ def published_name(folder: Path) -> str:
 def runtime() -> Path | None:
     """Return this user's own folder for what lives as long as a session; None where none is private."""
     base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
-    place = Path(base) / f"reviewkit-{os.getuid()}-ready"
+    place = Path(base) / f"reviewkit-ready-{os.getuid()}"
     try:
         place.mkdir(mode=0o700, exist_ok=True)
         status = place.lstat()
