@@ -27,7 +27,7 @@ MACHINERY = (
     {"warm", "kept"},
     {"unchanged", "cluster"},
     {"review", "execute", "harvest"},
-    {"template", "records", "data_files", "film"},
+    {"template", "records", "displays", "data_files", "film"},
     {"sections"},
     {"results"},
     {"runner", "intake", "editions", "outline", "bench_sheet", "crate", "standing"},
