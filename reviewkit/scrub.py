@@ -2,63 +2,54 @@
 
 from __future__ import annotations
 
-import getpass
-import re
-import socket
-import sys
-import tempfile
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from reviewkit import embedded, picture_metadata, private_text
 from reviewkit.dataset import PACKED
+from reviewkit.private_text import MARK, Private
 
-MARK = "…"
+__all__ = ["MARK", "Scrubber", "for_machine"]
+
 _INJECTED = "injected-parameters"
 _KEPT_METADATA = ("kernelspec", "language_info", "reviewkit")
-_COMMON_NAMES = frozenset(
-    {"root", "user", "admin", "guest", "runner", "localhost", "home", "debian", "ubuntu"}
-)
-_USUAL_PLACES = re.compile(
-    r"(?<![\w.])(?:/(?:home|Users|root|tmp|private|var|opt|mnt|media|etc|usr)/|[A-Za-z]:\\(?=[\w\\]))[^\s\"'<>|]*"
-)
+_PICTURES = ("image/png", "image/jpeg")
+_DRAWING = "image/svg+xml"
+_NUMBERS = "bdata"
+"""Key under which a chart holds numbers in base64."""
+# Kinds that no page shows, and that can hold more than is seen of them.
+_OPAQUE = ("image/", "audio/", "video/", "application/pdf", "application/octet-stream", "application/zip")
 
 
-@dataclass(frozen=True)
-class Scrubber:
-    """Replaces paths and names of this machine in texts.
+_DROPPED: Any = object()
 
-    Parameters
-    ----------
-    folders : tuple of str
-        Folders whose names are cut off; what lies below stays as a relative path.
-    names : tuple of str
-        Words that are replaced wherever they stand alone.
-    """
 
-    folders: tuple[str, ...]
-    names: tuple[str, ...]
-
-    def text(self, text: str) -> str:
-        """Return the text without them."""
-        for folder in self.folders:
-            text = re.sub(re.escape(folder) + r"(?![\w.-])[\\/]*", "", text)
-        text = _USUAL_PLACES.sub(MARK, text)
-        for name in self.names:
-            text = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", MARK, text)
-        return text
+class Scrubber(Private):
+    """Replaces paths and names of this machine in notebooks."""
 
     def value(self, value: Any) -> Any:
-        """Return JSON data with every text in it cleaned; pictures and packed tables stay as they are."""
+        """Return JSON data with every text, key, picture and packed table in it cleaned."""
         if isinstance(value, str):
-            return self.text(value)
+            return self.text(embedded.cleaned(value, self.text))
         if isinstance(value, list):
             return [self.value(item) for item in value]
         if isinstance(value, Mapping):
-            return {key: item if _is_no_text(key) else self.value(item) for key, item in value.items()}
+            kept = ((self.text(key), self._entry(key, item)) for key, item in value.items())
+            return {key: item for key, item in kept if item is not _DROPPED}
         return value
+
+    def _entry(self, key: str, item: Any) -> Any:
+        """Return what stands under a key; `_DROPPED` where it is nothing to publish."""
+        if key in _PICTURES:
+            return embedded.picture("".join(item)) or _DROPPED
+        if key == PACKED:
+            return embedded.packed(item, self.text)
+        if key == _DRAWING:
+            return self.value(picture_metadata.svg("".join(item)))
+        if key.startswith(_OPAQUE):
+            return _DROPPED
+        return item if key == _NUMBERS else self.value(item)
 
     def notebook(self, notebook: Mapping[str, Any], *, failure: str = "") -> dict[str, Any]:
         """Return an executed notebook fit to publish.
@@ -70,7 +61,8 @@ class Scrubber:
         failure : str
             The line that takes the place of a failed cell's traceback.
         """
-        metadata = {key: item for key, item in notebook["metadata"].items() if key in _KEPT_METADATA}
+        kept = notebook["metadata"].items()
+        metadata = {key: self.value(item) for key, item in kept if key in _KEPT_METADATA}
         cells = [self._cell(cell, failure) for cell in notebook["cells"] if not _is_error_banner(cell)]
         return {**notebook, "metadata": metadata, "cells": cells}
 
@@ -80,6 +72,8 @@ class Scrubber:
         if _INJECTED in kept.get("tags", ()):
             # The same in every run, as all other cells' are.
             clean["id"] = _INJECTED
+        if "attachments" in cell:
+            clean["attachments"] = self.value(cell["attachments"])
         if "outputs" in cell:
             clean["outputs"] = [self._output(item, failure) for item in cell["outputs"] if _is_shown(item)]
         return clean
@@ -102,31 +96,8 @@ def for_machine(folder: Path, *, public: str = "", more: Iterable[Path] = ()) ->
     more : iterable of pathlib.Path
         More folders that no reader needs to know.
     """
-    known = [folder, *more, Path.home(), Path.cwd(), Path(tempfile.gettempdir()), Path(sys.prefix)]
-    known += [Path(__file__).parent, Path(sys.base_prefix)]
-    spelled = {text for path in known for text in _spellings(path) if len(text) > 3}
-    names = (name for name in _machine_names() if not re.search(rf"\b{re.escape(name)}\b", public))
-    # The longest first: a folder inside another one is cut off whole.
-    return Scrubber(tuple(sorted(spelled, key=len, reverse=True)), tuple(names))
-
-
-def _spellings(path: Path) -> set[str]:
-    both = {str(path), str(path.resolve())}
-    return both | {text.replace("\\", "/") for text in both} | {text.replace("\\", "\\\\") for text in both}
-
-
-def _machine_names() -> set[str]:
-    names = {socket.gethostname(), socket.gethostname().partition(".")[0]}
-    # No name to be had is no name to hide.
-    with suppress(OSError, KeyError, ImportError):
-        names.add(getpass.getuser())
-    return {
-        name for name in names if len(name) > 2 and not name.isdigit() and name.lower() not in _COMMON_NAMES
-    }
-
-
-def _is_no_text(key: str) -> bool:
-    return key == PACKED or (key.startswith("image/") and key != "image/svg+xml")
+    known = private_text.of_machine(folder, public=public, more=more)
+    return Scrubber(known.folders, known.names, known.elsewhere)
 
 
 def _is_shown(output: Mapping[str, Any]) -> bool:

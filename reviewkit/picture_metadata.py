@@ -1,0 +1,148 @@
+"""Takes out of a picture what is no part of its looks: texts, times, places, cameras, thumbnails."""
+
+from __future__ import annotations
+
+import re
+import struct
+import zlib
+from collections.abc import Iterator
+
+_PNG = b"\x89PNG\r\n\x1a\n"
+# What a decoder needs, and what says how bright and how large (PNG, third edition, 5.6 and 11).
+_PNG_KEPT = frozenset(
+    {b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"sBIT", b"bKGD", b"pHYs"}
+    | {b"acTL", b"fcTL", b"fdAT"}
+)
+_JPEG = b"\xff\xd8\xff"
+_SOI, _EOI, _SOS, _COMMENT = 0xD8, 0xD9, 0xDA, 0xFE
+_JFIF, _EXIF, _ADOBE = 0xE0, 0xE1, 0xEE
+_APPLICATION = range(0xE0, 0xF0)
+_ALONE = frozenset({0x01, *range(0xD0, 0xD9)})
+"""Markers without a length; a restart marker is one."""
+_ORIENTATION = 0x0112
+
+_SVG_OUT = (
+    re.compile(r"<!--.*?-->", re.DOTALL),
+    re.compile(r"<\?(?!xml\s).*?\?>", re.DOTALL),
+    re.compile(r"<!DOCTYPE[^>\[]*(?:\[.*?\]\s*)?>", re.DOTALL | re.IGNORECASE),
+    re.compile(r"<(?:\w+:)?metadata\b(?:[^>]*/>|.*?</(?:\w+:)?metadata\s*>)", re.DOTALL),
+    re.compile(r"<sodipodi:\w+\b(?:[^>]*/>|.*?</sodipodi:\w+\s*>)", re.DOTALL),
+    re.compile(r"\s(?:sodipodi|inkscape|xml):(?!space|lang)[\w-]+\s*=\s*(?:\"[^\"]*\"|'[^']*')"),
+)
+
+
+def is_png(data: bytes) -> bool:
+    """Return whether bytes begin as a PNG does."""
+    return data.startswith(_PNG)
+
+
+def is_jpeg(data: bytes) -> bool:
+    """Return whether bytes begin as a JPEG does."""
+    return data.startswith(_JPEG)
+
+
+def stripped(data: bytes) -> bytes:
+    """Return a PNG or JPEG without its metadata; it looks the same.
+
+    Raises
+    ------
+    ValueError
+        If it is neither, or damaged.
+    """
+    if is_png(data):
+        return _PNG + b"".join(_png_parts(data))
+    if is_jpeg(data):
+        return b"\xff\xd8" + b"".join(_jpeg_parts(data))
+    raise ValueError("neither PNG nor JPEG")
+
+
+def svg(text: str) -> str:
+    """Return a drawing's text without metadata, comments and what its editor noted."""
+    for pattern in _SVG_OUT:
+        text = pattern.sub("", text)
+    return text
+
+
+def _png_parts(data: bytes) -> Iterator[bytes]:
+    """Walk the chunks to keep; what comes after the last one is no part of the picture."""
+    place, kind = len(_PNG), b""
+    while kind != b"IEND":
+        if place + 12 > len(data):
+            raise ValueError("the picture is cut off")
+        length, kind = struct.unpack_from(">I4s", data, place)
+        end = place + 12 + length
+        if end > len(data) or zlib.crc32(data[place + 4 : end - 4]) != int.from_bytes(data[end - 4 : end]):
+            raise ValueError("the picture is damaged")
+        if kind in _PNG_KEPT:
+            yield data[place:end]
+        place = end
+
+
+def _jpeg_parts(data: bytes) -> Iterator[bytes]:
+    """Walk the segments to keep, each with the coded lines behind it, up to the picture's end."""
+    place = 2
+    while True:
+        marker, start = _marker(data, place)
+        if marker == _EOI:
+            yield b"\xff\xd9"
+            return
+        end = start if marker in _ALONE else start + int.from_bytes(data[start : start + 2])
+        if end > len(data) or (marker not in _ALONE and end < start + 2):
+            raise ValueError("the picture is cut off")
+        yield from _kept(marker, data[start:end])
+        place = _coded_end(data, end) if marker == _SOS else end
+        yield data[end:place]
+
+
+def _marker(data: bytes, place: int) -> tuple[int, int]:
+    """Return a marker and where what belongs to it starts."""
+    start = place
+    while data[start : start + 1] == b"\xff":
+        start += 1
+    if start in (place, len(data)):
+        raise ValueError("the picture is damaged")
+    return data[start], start + 1
+
+
+def _kept(marker: int, segment: bytes) -> Iterator[bytes]:
+    head = bytes((0xFF, marker))
+    if marker == _JFIF and segment[2:7] == b"JFIF\0" and len(segment) >= 14:
+        # Without the small picture that it may hold.
+        yield head + b"\0\x10" + segment[2:14] + b"\0\0"
+    elif marker == _EXIF:
+        yield from _turned(segment)
+    elif marker == _ADOBE or (marker not in _APPLICATION and marker != _COMMENT):
+        yield head + segment
+
+
+def _turned(segment: bytes) -> Iterator[bytes]:
+    """Yield a segment that says how the camera was held, and nothing else of what this one says."""
+    way = _orientation(segment[8:]) if segment[2:8] == b"Exif\0\0" else 1
+    if way in range(2, 9):
+        entry = struct.pack(">HHIHH", _ORIENTATION, 3, 1, way, 0)
+        body = b"Exif\0\0MM\0*" + struct.pack(">IH", 8, 1) + entry + bytes(4)
+        yield b"\xff\xe1" + (len(body) + 2).to_bytes(2) + body
+
+
+def _orientation(tiff: bytes) -> int:
+    order = {b"II": "<", b"MM": ">"}.get(tiff[:2])
+    if order is None or len(tiff) < 8:
+        return 1
+    (place,) = struct.unpack_from(f"{order}I", tiff, 4)
+    count = struct.unpack_from(f"{order}H", tiff, place)[0] if place + 2 <= len(tiff) else 0
+    for start in range(place + 2, min(place + 2 + 12 * count, len(tiff) - 11), 12):
+        tag, kind, number, way = struct.unpack_from(f"{order}HHIH", tiff, start)
+        if (tag, kind, number) == (_ORIENTATION, 3, 1):
+            return int(way)
+    return 1
+
+
+def _coded_end(data: bytes, place: int) -> int:
+    """Return where coded lines end: before the next marker that is none of theirs."""
+    while True:
+        place = data.find(b"\xff", place)
+        if place < 0 or place + 1 >= len(data):
+            raise ValueError("the picture is cut off")
+        if data[place + 1] != 0 and data[place + 1] not in range(0xD0, 0xD8):
+            return place
+        place += 2
