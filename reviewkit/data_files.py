@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from reviewkit import harvest
-from reviewkit.dataset import DATASET_MIME, PACKED, unpacked
+from reviewkit.dataset import DATASET_MIME, NAME, PACKED, unpacked
 from reviewkit.errors import SectionError
 
 FOLDER = "data"
@@ -26,15 +27,38 @@ def take_out(notebook: Mapping[str, Any]) -> list[dict[str, Any]]:
     Raises
     ------
     SectionError
-        If two different ones have the same name.
+        If one is none, or two different ones have the same name.
     """
     taken: dict[str, dict[str, Any]] = {}
     for shown in harvest.displayed(notebook, DATASET_MIME):
+        if not _is_table(shown):
+            raise SectionError("what it displays as a table is none")
         if taken.setdefault(shown["name"], dict(shown)) != shown:
             raise SectionError(f"it makes two different tables '{shown['name']}'")
         del shown[PACKED]
         shown["path"] = f"{FOLDER}/{shown['name']}.csv"
     return list(taken.values())
+
+
+def _is_table(shown: Any) -> bool:
+    if not isinstance(shown, Mapping) or not NAME.fullmatch(str(shown.get("name"))):
+        return False
+    fields, sources = shown.get("fields"), shown.get("from")
+    return (
+        isinstance(shown.get("title"), str)
+        and isinstance(fields, list)
+        and all(isinstance(one, Mapping) and {"name", "title"} <= set(one) for one in fields)
+        and isinstance(sources, list)
+        and _can_be_unpacked(shown.get(PACKED))
+    )
+
+
+def _can_be_unpacked(packed: Any) -> bool:
+    try:
+        unpacked(packed)
+    except (TypeError, ValueError, OSError, EOFError, zlib.error):
+        return False
+    return True
 
 
 def write(folder: Path, title: str, tables: Sequence[Mapping[str, Any]]) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from reviewkit.errors import SectionError
-from reviewkit.finding import MIME, SCHEMA, Finding, Findings
+from reviewkit.finding import MIME, SCHEMA, Finding, Findings, sound
 from reviewkit.leaflet import LEAFLET_MIME, Leaflet
 
 
@@ -37,7 +37,7 @@ def findings(notebook: Mapping[str, Any]) -> Findings:
     """
     found: dict[str, Finding] = {}
     for bundle in displayed(notebook, MIME):
-        for item in _read(bundle):
+        for item in read_bundle(bundle):
             if found.setdefault(item.key, item) != item:
                 raise SectionError(f"it makes two different findings '{item.key}'")
     return Findings(tuple(found.values()))
@@ -62,10 +62,24 @@ def leaflets(notebook: Mapping[str, Any]) -> tuple[Leaflet, ...]:
     return tuple(found.values())
 
 
-def _read(bundle: Mapping[str, Any]) -> list[Finding]:
+def read_bundle(bundle: Any) -> list[Finding]:
+    """Return the findings that were displayed together.
+
+    Raises
+    ------
+    SectionError
+        If they are of another schema, incomplete, or a field is not what it must be.
+    """
+    if not isinstance(bundle, Mapping):
+        raise SectionError("what it displays as findings are none")
     if bundle.get("schema") != SCHEMA:
         raise SectionError(f"its findings are of schema {bundle.get('schema')}; this kit reads {SCHEMA}")
     try:
-        return [Finding.from_dict(item) for item in bundle["findings"]]
+        found = [Finding.from_dict(item) for item in bundle["findings"]]
+        for item in found:
+            sound.check(item)
     except (KeyError, TypeError) as error:
         raise SectionError(f"a finding is incomplete: {error}") from None
+    except ValueError as error:
+        raise SectionError(f"a finding is at fault: {error}") from None
+    return found

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import chapters, data_files, harvest, lean
+from reviewkit import chapters, data_files, displays, harvest, lean
 from reviewkit.chapters import Chapter
 from reviewkit.errors import InputError, SectionError
 from reviewkit.finding import Findings
@@ -144,6 +144,8 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
     lib: Any = nbformat
     message = scrubber.text(outcome.message)
     notebook = lib.from_dict(scrubber.notebook(lib.reads(outcome.notebook, as_version=4), failure=message))
+    flaw = displays.sweep(notebook)
+    message = message or flaw
     result = SectionResult(section, notebook, Findings(), message, outcome)
     if result.ok and section.kind == "section":
         try:

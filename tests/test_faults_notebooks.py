@@ -11,7 +11,7 @@ from pathlib import Path
 
 import faults
 import pytest
-from faults.notebooks import BROKEN_FINDINGS, displaying, executed, template
+from faults.notebooks import BROKEN_DISPLAYS, BROKEN_FINDINGS, displaying, executed, template
 
 from reviewkit import commands
 
@@ -61,6 +61,7 @@ def test_broken_findings_and_dead_kernels_cost_no_other_section(lantern: Path, t
     room = tmp_path / "sections"
     room.mkdir()
     broken = [displaying(data, number) for number, data in enumerate(BROKEN_FINDINGS)]
+    broken += [displaying(data, number, mime) for number, (mime, data) in enumerate(BROKEN_DISPLAYS)]
     dead = [item for item in faults.FAILING if "ends its own" in item.name or "divides" in item.name]
     for entry in (*broken, *dead):
         template(entry, room)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import gzip
 import json
 import os
 import re
@@ -11,7 +13,7 @@ from pathlib import Path
 from reviewkit.execute import execute
 from reviewkit.task import Outcome, Task
 
-CELL_LIMIT_S, PRINTED_LIMIT = 3.0, 1_000_000
+CELL_LIMIT_S, PRINTED_LIMIT, GRACE_S = 1.5, 1_000_000, 1.0
 _STOPPED = "it was stopped: too slow, or out of memory"
 _FLOODS = f"it prints more than {PRINTED_LIMIT} characters"
 _FINDINGS = "application/vnd.reviewkit.findings+json"
@@ -60,8 +62,10 @@ def template(entry: Failing, place: Path) -> Path:
 
 def executed(entry: Failing, folder: Path, place: Path) -> Outcome:
     """Run the section in the review folder under small limits."""
-    limits = {"cell_limit_s": CELL_LIMIT_S if entry.stops else 60.0, "printed_limit": PRINTED_LIMIT}
-    return execute(Task(template(entry, place), {}, folder, **limits))
+    limit_s = CELL_LIMIT_S if entry.stops else 60.0
+    made = template(entry, place)
+    task = Task(made, {}, folder, cell_limit_s=limit_s, printed_limit=PRINTED_LIMIT, grace_s=GRACE_S)
+    return execute(task)
 
 
 FAILING = (
@@ -151,6 +155,10 @@ FAILING = (
     ),
 )
 
+_WHOLE = {
+    **{"key": "a.b", "label": "a", "value": 1.0, "unit": "V", "uncertainty": None, "low": None, "high": None},
+    **{"limit": None, "verdict": None, "note": "", "budget": [], "from": [], "video_s": None},
+}
 BROKEN_FINDINGS = (
     "junk",
     {},
@@ -160,17 +168,46 @@ BROKEN_FINDINGS = (
     {"schema": 1, "findings": [{"key": 5, "label": "x", "value": 1}]},
     {"schema": 1, "findings": [{"key": "a.b", "label": "x", "value": 1, "unit": "bananas"}]},
     {"schema": 1, "findings": [{"key": "a.b", "label": "x", "value": {"deep": [1]}, "unit": "V"}]},
+    {"schema": 1, "findings": [_WHOLE | {"key": 5}]},
+    {"schema": 1, "findings": [_WHOLE | {"value": {"deep": 1}}]},
+    {"schema": 1, "findings": [_WHOLE | {"uncertainty": "much"}]},
+    {"schema": 1, "findings": [_WHOLE | {"limit": {"low": "a", "high": None, "source": "b"}}]},
+    {"schema": 1, "findings": [_WHOLE | {"verdict": "splendid"}]},
+    {"schema": 1, "findings": [_WHOLE | {"budget": [1]}]},
+    {"schema": 1, "findings": [_WHOLE | {"from": [5]}]},
     {"schema": 99, "findings": []},
     [[[[]]]],
     None,
 )
 
 
-def displaying(data: object, number: int) -> Failing:
-    """A section that displays what are no findings."""
+_TABLE = {
+    **{"name": "x", "title": "x", "rows": 1, "fields": [{"name": "a", "title": "a"}], "from": []},
+    "csv_gzip_base64": base64.b64encode(gzip.compress(b"a\n1\n", mtime=0)).decode(),
+}
+BROKEN_DISPLAYS = (
+    ("application/vnd.reviewkit.dataset+json", "junk"),
+    ("application/vnd.reviewkit.dataset+json", {"name": "x"}),
+    ("application/vnd.reviewkit.dataset+json", _TABLE | {"csv_gzip_base64": "junk"}),
+    ("application/vnd.reviewkit.dataset+json", _TABLE | {"name": "../x"}),
+    ("application/vnd.reviewkit.dataset+json", _TABLE | {"fields": [1]}),
+    ("application/vnd.reviewkit.page+json", "junk"),
+    ("application/vnd.reviewkit.chart+json", "junk"),
+    ("application/vnd.reviewkit.chart+json", {"question": 5}),
+    ("application/vnd.reviewkit.chart+json", {"rows": [[1, {}]]}),
+    ("application/vnd.plotly.v1+json", "junk"),
+    ("application/vnd.plotly.v1+json", {"data": 5, "layout": {}}),
+    ("application/vnd.plotly.v1+json", {"data": [], "layout": {"height": 1e9}}),
+    ("application/vnd.reviewkit.page+json", {"name": "../x", "title": "x", "markdown": "x"}),
+)
+
+
+def displaying(data: object, number: int, mime: str = _FINDINGS) -> Failing:
+    """A section that displays what are no findings, or no other thing of the kit's."""
     code = (
         "import json\n"
         "from IPython.display import display\n"
-        f"display({{{_FINDINGS!r}: json.loads({json.dumps(data)!r})}}, raw=True)"
+        f"display({{{mime!r}: json.loads({json.dumps(data)!r})}}, raw=True)"
     )
-    return Failing(f"notebook: displays broken findings, kind {chr(97 + number)}", code, ".+")
+    kind = mime.rpartition(".")[2].partition("+")[0]
+    return Failing(f"notebook: displays a broken {kind}, kind {chr(97 + number)}", code, ".+")
