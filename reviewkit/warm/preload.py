@@ -12,14 +12,14 @@ _THREADED = ("pyarrow", "polars")
 _LIBRARIES = (
     *("numpy", "pandas", "scipy.special", "scipy.optimize", "scipy.interpolate"),
     *("plotly.graph_objs._figure", "plotly.io", "networkx", "uncertainties", "pydantic"),
-    *("nbformat", "IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "papermill"),
+    *("nbformat", "IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger", "papermill"),
 )
 _SECTIONS = ("charge", "readout", "drain", "ui_states", "side_by_side", "summary", "figures")
 
 
 def load() -> None:
     """Import everything."""
-    with lean.without(*_THREADED, *lean.SCHEMA_EXTRAS, "black"):
+    with lean.without(*_THREADED, *lean.SCHEMA_EXTRAS, "black", "debugpy"):
         for name in _LIBRARIES:
             importlib.import_module(name)
         for name in _SECTIONS:
