@@ -91,29 +91,20 @@ def _cells(
     figure: Sheet, states: Sequence[str], events: Sequence[str], marks: dict[tuple[str, str], str]
 ) -> None:
     for (state, event), mark in marks.items():
+        if not mark:
+            continue
         x, y = events.index(event), states.index(state)
-        if mark in ("?", "≠"):
-            figure.shape(
-                type="rect",
-                x0=x - 0.46,
-                x1=x + 0.46,
-                y0=y - 0.46,
-                y1=y + 0.46,
-                line={"color": theme.CURRENT, "width": 2},
-                fillcolor=theme.PAPER,
-                layer="below",
-            )
-        elif mark:
-            figure.shape(
-                type="rect",
-                x0=x - 0.46,
-                x1=x + 0.46,
-                y0=y - 0.46,
-                y1=y + 0.46,
-                line={"width": 0},
-                fillcolor=theme.BAND,
-                layer="below",
-            )
+        striking = mark in ("?", "≠")
+        figure.shape(
+            type="rect",
+            x0=x - 0.46,
+            x1=x + 0.46,
+            y0=y - 0.46,
+            y1=y + 0.46,
+            line={"color": theme.CURRENT, "width": 2} if striking else {"width": 0},
+            fillcolor=theme.PAPER if striking else theme.BAND,
+            layer="below",
+        )
     shown = [(pair, mark) for pair, mark in marks.items() if mark]
     figure.curve(
         x=[events.index(event) for (_, event), _ in shown],

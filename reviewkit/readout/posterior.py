@@ -18,6 +18,7 @@ import numpy.typing as npt
 from reviewkit.readout.model import Model, Reading, around
 from reviewkit.readout.region import Region
 from reviewkit.uncertainty import COVERAGE
+from reviewkit.uncertainty.normal import log_between
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -147,13 +148,10 @@ def _log_likelihood(
     reading: Reading, model: Model, grid: tuple[FloatArray, FloatArray, FloatArray], blur: float
 ) -> FloatArray:
     """Return log P(shown | place, gain, shared error, reference) on the grid."""
-    from scipy.special import ndtr  # only where a posterior is asked for
-
     place, gain, shared = grid
     reference, middle = float(reading.reference_V), float(model.middle_V)
     error = shared * float(model.reference.half_width(reading.reference_V))
     device = middle + gain * (reference - error - middle)
     spread = math.hypot(float(reading.noise_V) / math.sqrt(3), blur)
     upper = (float(reading.shown_V) + place - device) / spread
-    inside = ndtr(upper) - ndtr(upper - float(model.step_V) / spread)
-    return np.log(np.maximum(inside, 1e-300))
+    return log_between(upper - float(model.step_V) / spread, upper)
