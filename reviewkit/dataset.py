@@ -123,12 +123,12 @@ def _written(column: pd.Series[Any], missing: str) -> list[str]:
 
     if column.dtype.kind != "f":
         return column.astype(str).tolist()
-    values, where = np.unique(column.to_numpy(), return_inverse=True)
-    few = len(values) < len(column) / 4
-    texts = [
-        missing if number != number else f"{number:.9g}"
-        for number in (values if few else column.to_numpy()).tolist()
-    ]
+    given = np.ascontiguousarray(column.to_numpy(dtype=np.float64))
+    # Told apart by their bits, for 0 and -0 are written differently.
+    bits, where = np.unique(given.view(np.int64), return_inverse=True)
+    few = len(bits) < len(given) / 4
+    numbers = bits.view(np.float64) if few else given
+    texts = [missing if number != number else f"{number:.9g}" for number in numbers.tolist()]
     return np.array(texts, dtype=object)[where].tolist() if few else texts
 
 

@@ -45,6 +45,13 @@ def test_a_long_log_with_few_different_readings_is_written_row_for_row() -> None
     assert made.csv() == _by_pandas(made.frame)
 
 
+def test_nothing_and_nothing_below_zero_are_told_apart() -> None:
+    frame = pd.DataFrame(
+        {"a": [0.0, -0.0, 1.0, -0.0, 0.0] * 40, "b": np.float32([0.1, -0.0, 0, 1e-9, 7] * 40)}
+    )
+    assert Dataset("a", "a", frame, {}).csv() == _by_pandas(frame)
+
+
 def test_a_packed_table_comes_out_as_it_went_in() -> None:
     made = Dataset("a", "a", _table(3), {})
     packed = made._repr_mimebundle_()[DATASET_MIME][PACKED]
