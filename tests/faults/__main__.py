@@ -39,8 +39,8 @@ def _judged(room: Path) -> Iterator[tuple[str, str, str, str]]:
     for entry in REMARKED:
         folder = next(copies)
         entry.damage(folder)
-        told = [text for text in entry.told(folder) if entry.said in text]
-        yield entry.name, "findings", "ok" if told else "WRONG", entry.said
+        holds = not commands.check(folder) and entry.is_told(folder)
+        yield entry.name, "findings", "ok" if holds else "WRONG", entry.said
     folder = next(copies)
     for entry in FAILING:
         if reason := entry.needs():

@@ -35,6 +35,10 @@ class Remarked:
     told: Callable[[Path], Iterable[str]]
     """Gives everything that a reader is told."""
     said: str
+    """Part of it; blanks of any kind are alike."""
+
+    def is_told(self, folder: Path) -> bool:
+        return any(self.said in " ".join(text.split()) for text in self.told(folder))
 
 
 def wrote(path: str, content: str | bytes) -> Damage:
