@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import base64
+import gzip
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from reviewkit import dataset
+from reviewkit import dataset, embedded
 from reviewkit.dataset import DATASET_MIME, PACKED, Dataset
 
 
@@ -56,3 +59,17 @@ def test_a_packed_table_comes_out_as_it_went_in() -> None:
     made = Dataset("a", "a", _table(3), {})
     packed = made._repr_mimebundle_()[DATASET_MIME][PACKED]
     assert dataset.unpacked(packed) == made.csv()
+
+
+def test_only_the_headings_of_a_packed_table_of_numbers_can_hold_anything_private() -> None:
+    text = "/home/ann/a, V\n1,2\n-1.5e-07,\n"
+    packed = base64.b64encode(gzip.compress(text.encode(), mtime=0)).decode()
+    cleaned = embedded.packed(packed, lambda part: part.replace("/home/ann/", "").replace("1", "x"))
+    assert dataset.unpacked(cleaned) == "a, V\n1,2\n-1.5e-07,\n"
+
+
+def test_a_packed_table_with_words_is_cleaned_everywhere() -> None:
+    text = "what\n1\nseen by ann\n"
+    packed = base64.b64encode(gzip.compress(text.encode(), mtime=0)).decode()
+    cleaned = embedded.packed(packed, lambda part: part.replace("ann", "…"))
+    assert dataset.unpacked(cleaned) == "what\n1\nseen by …\n"
