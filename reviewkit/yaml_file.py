@@ -32,6 +32,9 @@ _PLAIN = {
 }
 
 
+_HALF = re.compile("[\ud800-\udfff]")
+
+
 class _Loader(yaml.SafeLoader):
     """The safe loader without aliases, tags and the guesses that turn `12:30` or `no` into something else."""
 
@@ -50,6 +53,8 @@ class _Loader(yaml.SafeLoader):
         if self.nodes > MAX_NODES or self.depth > MAX_DEPTH:
             raise _at(event.start_mark, "more values, or deeper nested ones, than a review has")
         node = super().compose_node(parent, index)
+        if isinstance(node, yaml.ScalarNode) and _HALF.search(node.value):
+            raise _at(event.start_mark, "an escape stands for half a character", "Type the character itself.")
         self.depth -= 1
         return node
 
