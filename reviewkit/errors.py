@@ -14,7 +14,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 
 
@@ -117,3 +117,16 @@ def gathered(faults: list[InputError]) -> Iterator[None]:
         add(faults, error.faults)
     except InputError as error:
         add(faults, [error])
+
+
+def to_plain(fault: InputError) -> dict[str, str]:
+    """Return a fault of the input as plain data, to be told by another process."""
+    told = {name: getattr(fault, name) for name in ("problem", "file", "place", "expected", "remedy")}
+    return {"kind": type(fault).__name__, **told}
+
+
+def from_plain(plain: Mapping[str, str]) -> InputError:
+    """Return the fault that `to_plain` told of; of a kind not known here, as an `InputError`."""
+    told = dict(plain)
+    kinds = {kind.__name__: kind for kind in (ReviewFileError, LogError, TableError)}
+    return kinds.get(told.pop("kind"), InputError)(**told)

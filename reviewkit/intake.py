@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from reviewkit import author, chapters, film, inputs_seen, review, sections
 from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
@@ -33,10 +34,8 @@ def read(
         raise InputError("no review folder given")
     found: list[InputError] = []
     files = []
-    for folder in folders:
-        own: list[InputError] = []
-        early = inputs_seen.there(Path(folder), (review.FILE, chapters.FILE))
-        file = _bound(Path(folder), parts, own)
+    for folder, own, early, values, refused in _opened(folders, parts):
+        file = _bound(folder, values, parts, own, refused)
         with gathered(own):
             # Two were read by now: they are to be what was read.
             own += inputs_seen.changed(file.seen, early) if file else ()
@@ -58,9 +57,8 @@ def faults(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[Inpu
         Their own checks read the files that the review names.
     """
     found: list[InputError] = []
-    for folder in folders:
-        own: list[InputError] = []
-        file = _bound(Path(folder), parts, own)
+    for folder, own, _, values, refused in _opened(folders, parts):
+        file = _bound(folder, values, parts, own, refused)
         if file:
             for section in parts:
                 add(own, section.faults(file.values, file.folder))
@@ -82,11 +80,33 @@ def _without_doubles(found: Sequence[InputError]) -> list[InputError]:
     ]
 
 
-def _bound(folder: Path, parts: Sequence[Section], found: list[InputError]) -> ReviewFile | None:
-    values = review.read_values(folder, found)
+_Opened = tuple[Path, list[InputError], Mapping[str, str], dict[str, Any], list[InputError]]
+
+
+def _opened(folders: Sequence[str | Path], parts: Sequence[Section]) -> Iterator[_Opened]:
+    """Walk each folder: what is wrong with its review file, early fingerprints, values, values refused."""
+    opened = []
+    for folder in map(Path, folders):
+        own: list[InputError] = []
+        early = inputs_seen.there(folder, (review.FILE, chapters.FILE))
+        opened.append((folder, own, early, review.read_values(folder, own)))
+    # All at once: asking another process takes longer than judging.
+    every = sections.refused([values for *_, values in opened], parts)
+    for (folder, own, early, values), refused in zip(opened, every, strict=True):
+        yield folder, own, early, values, refused
+
+
+def _bound(
+    folder: Path,
+    values: Mapping[str, Any],
+    parts: Sequence[Section],
+    found: list[InputError],
+    refused: Iterable[InputError],
+) -> ReviewFile | None:
     if not values:
         return None
-    sections.check_values(values, parts, found)
+    found += sections.unknown_keys(values, parts)
+    add(found, refused)
     file = review.bind(folder, values, found)
     if file:
         bodies = sections.of_kind("section", parts)

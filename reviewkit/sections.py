@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from reviewkit import review, template, validation
+from reviewkit import errors, review, template, validation, warm
 from reviewkit.errors import InputError, gathered
 from reviewkit.places import kit_folder
 from reviewkit.template import Section
@@ -42,14 +42,46 @@ def of_kind(kind: str, templates: Iterable[Section]) -> tuple[Section, ...]:
     return tuple(item for item in templates if item.kind == kind)
 
 
-def check_values(values: Mapping[str, Any], templates: Iterable[Section], faults: list[InputError]) -> None:
-    """Add to `faults` every key that nobody declares and every value that a section's model refuses."""
-    # A comparison's parameters are the two reviews, nothing that a review file holds.
-    takers = [item for item in templates if item.kind != "compare"]
-    known = set(review.OWN).union(*(item.names for item in takers))
-    for key in values:
-        if key not in known:
-            faults.append(validation.unknown_key(key, known, file=review.FILE))
-    for item in takers:
-        with gathered(faults):
-            item.bound(values)
+def unknown_keys(values: Mapping[str, Any], templates: Iterable[Section]) -> list[InputError]:
+    """Return a fault for every key of a review file that nobody declares."""
+    known = set(review.OWN).union(*(item.names for item in _takers(templates)))
+    return [validation.unknown_key(key, known, file=review.FILE) for key in values if key not in known]
+
+
+def refused(all_values: Sequence[Mapping[str, Any]], templates: Iterable[Section]) -> list[list[InputError]]:
+    """Return what the sections' models refuse of several review files: a list of faults for each.
+
+    Where a server is at hand that has the models' libraries loaded, it is asked.
+
+    Parameters
+    ----------
+    all_values : sequence of mapping
+    templates : iterable of Section
+    """
+    takers = _takers(templates)
+    argument = {"all_values": list(all_values), "templates": [str(item.path) for item in takers]}
+    known = warm.call(f"{__name__}:refused_there", argument)
+    if known is None:
+        return _refused(all_values, takers)
+    return [[errors.from_plain(item) for item in found] for found in known]
+
+
+def refused_there(*, all_values: Sequence[Mapping[str, Any]], templates: Sequence[str]) -> list[list[Any]]:
+    """Do the work of `refused` in another process: JSON in, JSON out."""
+    takers = [template.read(Path(path)) for path in templates]
+    return [[errors.to_plain(item) for item in found] for found in _refused(all_values, takers)]
+
+
+def _refused(all_values: Sequence[Mapping[str, Any]], takers: Sequence[Section]) -> list[list[InputError]]:
+    every: list[list[InputError]] = []
+    for values in all_values:
+        every.append([])
+        for item in takers:
+            with gathered(every[-1]):
+                item.bound(values)
+    return every
+
+
+def _takers(templates: Iterable[Section]) -> list[Section]:
+    """Return the templates that take values: a comparison's are the two reviews, nothing of a review file."""
+    return [item for item in templates if item.kind != "compare"]

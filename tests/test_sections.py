@@ -136,7 +136,7 @@ def test_a_model_that_does_not_exist_is_told(tmp_path: Path, name: str) -> None:
 
 def told(values: dict[str, Any], *parts: template.Section) -> list[str]:
     faults: list[InputError] = []
-    sections.check_values(values, parts, faults)
+    faults += sections.unknown_keys(values, parts) + sections.refused([values], parts)[0]
     return [fault.message for fault in faults]
 
 

@@ -171,6 +171,34 @@ def test_without_a_server_a_kernel_does_it(tmp_path: Path) -> None:
 
 
 @linux
+def test_values_that_json_would_change_go_to_a_kernel(server: object, tmp_path: Path) -> None:
+    task = Task(notebook(tmp_path, "x"), {"x": {1: "a"}}, tmp_path)
+    assert warm.execute(task) is None
+    # Papermill writes the key as a text.
+    assert "{'1': 'a'}" in execute(task).notebook
+
+
+@linux
+def test_values_are_judged_by_the_server_as_they_are_here(server: object) -> None:
+    wrong = [
+        {"cell": {"rated_capacity_Ah": -1}, "charge_runs": 5},
+        {"readout_resolution_V": "2 apples", "drain_states": [{"name": "a", "log": "../out.csv"}]},
+        {},
+    ]
+    argument = {"all_values": wrong, "templates": [str(part.path) for part in SECTIONS]}
+    there = warm.call("reviewkit.sections:refused_there", argument)
+    assert there == sections.refused_there(**argument)
+    assert [bool(found) for found in there] == [True, True, False]
+    told = [[(type(fault), fault.message) for fault in found] for found in sections.refused(wrong, SECTIONS)]
+    assert told == [[(type(f), f.message) for f in found] for found in sections._refused(wrong, SECTIONS)]
+
+
+@linux
+def test_only_functions_of_the_kit_are_called(server: object) -> None:
+    assert warm.call("os:getcwd", {}) is None
+
+
+@linux
 def test_a_cell_that_takes_too_long_is_stopped(server: object, tmp_path: Path) -> None:
     path = notebook(tmp_path, "'before'", "while True: pass")
     outcome = warm.execute(Task(path, {}, tmp_path, cell_limit_s=0.5))

@@ -1,5 +1,5 @@
 """Quick execution: notebooks run in children forked from a process that has its libraries loaded already."""
 
-from reviewkit.warm.client import execute, serving
+from reviewkit.warm.client import call, execute, serving
 
-__all__ = ["execute", "serving"]
+__all__ = ["call", "execute", "serving"]

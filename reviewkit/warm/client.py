@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-import shutil
 import socket
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future
 from contextlib import contextmanager, suppress
+from typing import Any
 
 from reviewkit import cells, scratch
 from reviewkit.task import Outcome, Task
@@ -44,17 +44,33 @@ class Client:
         ----------
         task : Task
         """
-        place = scratch.made()
-        try:
-            exchange.write_task(place, task)
-            status = self._ask(str(place)).result()
+        with scratch.folder() as place:
+            try:
+                exchange.write_task(place, task)
+                status = self._ask(str(place)).result()
+            except (TypeError, OSError, _Gone):
+                return cells.stopped(task, "interrupted") if self._is_closing else None
             if status in (exchange.NEEDS_KERNEL, exchange.FAULT):
                 return None
             return exchange.read_outcome(place) or cells.stopped(task, f"ended with status {status}")
-        except (TypeError, OSError, _Gone):
-            return cells.stopped(task, "interrupted") if self._is_closing else None
-        finally:
-            shutil.rmtree(place, ignore_errors=True)
+
+    def call(self, function: str, argument: Mapping[str, Any]) -> Any | None:
+        """Have one of the kit's functions called; None where that has to be done here.
+
+        Parameters
+        ----------
+        function : str
+            As ``module:name``.
+        argument : mapping
+            Its arguments by name: plain data.
+        """
+        with scratch.folder() as place:
+            try:
+                exchange.write_call(place, function, argument)
+                self._ask(str(place)).result()
+            except (TypeError, OSError, _Gone):
+                return None
+            return exchange.read_answer(place)
 
     def close(self) -> None:
         """Leave the server; what it still runs for this client is killed."""
@@ -121,3 +137,16 @@ def execute(task: Task) -> Outcome | None:
     task : Task
     """
     return _client.run(task) if _client else None
+
+
+def call(function: str, argument: Mapping[str, Any]) -> Any | None:
+    """Call one of the kit's functions in a child of the server; None where there is no server, or it failed.
+
+    Parameters
+    ----------
+    function : str
+        As ``module:name``.
+    argument : mapping
+        Its arguments by name: plain data.
+    """
+    return _client.call(function, argument) if _client else None

@@ -12,7 +12,13 @@ _THREADED = ("pyarrow", "polars")
 _LIBRARIES = (
     *("numpy", "pandas", "scipy.special", "scipy.optimize", "scipy.interpolate"),
     *("plotly.graph_objs._figure", "plotly.io", "networkx", "uncertainties", "pydantic"),
-    *("nbformat", "IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger", "papermill"),
+    *(
+        "nbformat",
+        "IPython.core.interactiveshell",
+        "ipykernel.inprocess.ipkernel",
+        "ipykernel.debugger",
+        "papermill",
+    ),
 )
 _SECTIONS = ("charge", "readout", "drain", "ui_states", "side_by_side", "summary", "figures")
 
