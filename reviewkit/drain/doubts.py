@@ -10,7 +10,7 @@ from reviewkit.drain.inputs import DrainInputs, DrainState
 from reviewkit.errors import InputError, LogError, ReviewFileError
 from reviewkit.instrument import Meter
 from reviewkit.logs import Log
-from reviewkit.logs.beyond import beyond_range
+from reviewkit.logs.beyond import beyond_range, too_few
 
 _LEAST_ROWS = 3
 _FINER = 20
@@ -51,14 +51,8 @@ def of_log(log: Log, state: DrainState, meter: Meter) -> Iterator[LogError]:
     meter : Meter
         The range in use.
     """
-    known = int(log.series.notna().sum())
-    if known < _LEAST_ROWS:
-        yield LogError(
-            f"only {known} reading{'s' if known != 1 else ''}",
-            file=log.path,
-            expected=f"at least {_LEAST_ROWS}",
-            remedy="Log the state for longer, or give its reading as 'reading_A'.",
-        )
+    remedy = "Log the state for longer, or give its reading as 'reading_A'."
+    yield from too_few(log, _LEAST_ROWS, remedy=remedy)
     yield from beyond_range(log, meter)
     if state.log is None or not state.log.unit:
         yield from _too_fine(log, meter)

@@ -1,4 +1,4 @@
-"""Readings that the meter named in the review file could not have shown."""
+"""Logs with too few readings, and readings that the meter named in the review file could not have shown."""
 
 from __future__ import annotations
 
@@ -31,3 +31,11 @@ def beyond_range(log: Log, meter: Meter | None) -> Iterator[LogError]:
         expected=f"at most {wording.quantity(meter.full_scale, None, log.quantity)}",
         remedy="Check the unit in its heading, and the meter's range in the review file.",
     )
+
+
+def too_few(log: Log, least: int, *, remedy: str) -> Iterator[LogError]:
+    """Give a fault if a log has fewer readings than `least`; `remedy` says what to do."""
+    known = int(log.series.notna().sum())
+    if known < least:
+        problem = f"only {known} reading{'s' if known != 1 else ''}"
+        yield LogError(problem, file=log.path, expected=f"at least {least}", remedy=remedy)
