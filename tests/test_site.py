@@ -15,6 +15,7 @@ from reviewkit.errors import Faults
 from reviewkit.figures import theme
 from reviewkit.figures.thin import thinned
 from reviewkit.finding import Finding
+from reviewkit.results import ASSETS
 from reviewkit.site import assets, bundles, clean, prose
 
 
@@ -68,11 +69,9 @@ def test_a_page_with_long_logs_weighs_little_and_shares_its_script(tmp_path: Pat
     out = _written(tmp_path)
     assert (out / "alder" / "index.html").stat().st_size <= 250_000
     assert (out / "alder" / "charge.html").stat().st_size <= 250_000
-    scripts = list((out / assets.FOLDER).iterdir())
+    scripts = list((out / ASSETS).iterdir())
     assert len(scripts) == 1
-    assert f"../{assets.FOLDER}/{scripts[0].name}" in (out / "alder" / "charge.html").read_text(
-        encoding="utf-8"
-    )
+    assert f"../{ASSETS}/{scripts[0].name}" in (out / "alder" / "charge.html").read_text(encoding="utf-8")
 
 
 def test_no_page_names_a_place_elsewhere(tmp_path: Path) -> None:
@@ -91,7 +90,7 @@ def test_a_smaller_charts_script_takes_the_place_of_the_other(tmp_path: Path) ->
     mine.write_text("window.Plotly = {};", encoding="utf-8")
     site.write_review(site_sample.reviewed(tmp_path / "birch", out / "birch"), charts_script=mine)
     site.write_shelf(out, charts_script=mine)
-    assert len(list((out / assets.FOLDER).iterdir())) == 2, "alder still asks for the first"
+    assert len(list((out / ASSETS).iterdir())) == 2, "alder still asks for the first"
 
 
 def test_a_failed_section_is_marked_on_both_pages(tmp_path: Path) -> None:
