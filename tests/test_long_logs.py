@@ -279,6 +279,32 @@ def test_bytes_changed_anywhere(
     compared(tmp_path, bytes(data), monkeypatch)
 
 
+def test_several_quantities_of_a_file_are_read_in_one_pass(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines = [
+        f"{stamp},{3.5 + place / 1000:.3f},{shown},{25 + place % 3}"
+        for place, (stamp, shown) in enumerate(
+            zip(moments("%d.%m.%Y %H:%M:%S.%f", -3), READINGS, strict=True)
+        )
+    ]
+    heading = "Time,Voltage (V),Current (mA),Temperature (°C)"
+    (tmp_path / "log.csv").write_text("\n".join([heading, *lines, ""]), encoding="utf-8")
+    monkeypatch.setattr(source, "_LONG_BYTES", 0)
+    wanted: list[tuple[LogBlock, logs.Quantity]] = [
+        (LogBlock(path="log.csv"), quantity) for quantity in ("V", "A", "degC")
+    ]
+    one_by_one = [logs.read(entry, quantity, folder=tmp_path) for entry, quantity in wanted]
+    passes: list[int] = []
+    own = ruled.read
+    monkeypatch.setattr(ruled, "read", lambda plan: passes.append(1) or own(plan))
+    with logs.one_pass(wanted):
+        together = [logs.read(entry, quantity, folder=tmp_path) for entry, quantity in wanted]
+    assert passes == [1]
+    for one, other in zip(one_by_one, together, strict=True):
+        same(one, other)
+
+
 def test_many_stretches_at_once_give_the_rows_in_order(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

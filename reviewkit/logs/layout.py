@@ -79,6 +79,8 @@ def _best(lines: Sequence[str]) -> Layout | None:
     best: Layout | None = None
     best_score = _LEAST_SCORE
     for delimiter in DELIMITERS:
+        if delimiter != WHITESPACE and not any(delimiter in line for line in lines):
+            continue
         rows = [split(line, delimiter) for line in lines]
         layout = of_rows(rows, delimiter=delimiter, lines=lines)
         score = _score(rows, layout) if layout else 0.0

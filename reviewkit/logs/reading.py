@@ -15,7 +15,7 @@ import pandas as pd
 from reviewkit import validation
 from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
-from reviewkit.logs import columns, order, source, spans, stamps, units_found, values
+from reviewkit.logs import columns, order, passes, source, spans, stamps, units_found, values
 from reviewkit.logs.log import SERIES_NAMES, Log, Quantity, smallest_step
 from reviewkit.logs.raw import Columns
 from reviewkit.logs.report import LogReport
@@ -68,7 +68,7 @@ def read(entry: str | LogBlock | Mapping[str, Any], quantity: Quantity, *, folde
     block = _block(entry)
     opened = source.open_log(block.path, folder=folder)
     chosen = columns.choose(opened.layout, block, quantity)
-    raw = opened.load_quickly(chosen.positions)
+    raw = passes.load_quickly(opened, chosen)
     if raw is not None:
         # What is at fault is told by the thorough reader, in its own words.
         with suppress(LogError):

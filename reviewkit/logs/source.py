@@ -100,8 +100,8 @@ def _open_text(place: Path, file: str, head: bytes) -> Source:
     if not files.is_text(text[:20_000]):
         raise LogError("the file is damaged or no text", file=file, remedy=_EXPORT)
     lines = _lines(text)
-    long = next((number for number, line in enumerate(lines, 1) if len(line) > _LONGEST_LINE), None)
-    if long is not None:
+    if max(map(len, lines)) > _LONGEST_LINE:
+        long = next(number for number, line in enumerate(lines, 1) if len(line) > _LONGEST_LINE)
         raise LogError(
             f"a line is longer than {_LONGEST_LINE:,} characters".replace(",", " "),
             file=file,
