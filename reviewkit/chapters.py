@@ -75,13 +75,15 @@ def read(folder: Path) -> tuple[Chapter, ...]:
     """
     if not os.path.lexists(folder / FILE):
         return ()
-    frame = tables.read(FILE, folder=folder)
-    columns = tables.pick(frame, _COLUMNS, file=FILE, optional=("about",))
+    header, body = tables.rows(FILE, folder=folder)
+    columns = tables.columns(header, _COLUMNS, file=FILE, optional=("about",))
     faults: list[InputError] = []
     found: list[Chapter] = []
-    for row, cells in zip(frame.index, frame.to_dict("records"), strict=True):
+    for row, cells in body:
         with gathered(faults):
-            found.append(_chapter(int(row), {name: str(cells[column]) for name, column in columns.items()}))
+            found.append(
+                _chapter(row, {name: cells[header.index(column)] for name, column in columns.items()})
+            )
     faults += _faults_between(found)
     if faults:
         raise Faults(faults)

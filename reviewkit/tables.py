@@ -8,11 +8,13 @@ import re
 from collections.abc import Collection, Iterable, Mapping
 from io import StringIO
 from pathlib import Path
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from reviewkit import files, headers, workbook
 from reviewkit.errors import TableError
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 DELIMITERS = ("\t", ";", ",", "|")
 _LARGEST_BYTES = 50_000_000
@@ -44,6 +46,26 @@ def read(path: str, *, folder: Path = Path()) -> pd.DataFrame:
     TableError
         If there is no such file in the folder, it is no table, or a row has more cells than the header.
     """
+    import pandas as pd  # not to read a list of chapters
+
+    header, body = rows(path, folder=folder)
+    index = pd.Index([place for place, _ in body], name="row", dtype="int64")
+    return pd.DataFrame([cells for _, cells in body], columns=header, index=index, dtype=object)
+
+
+def rows(path: str, *, folder: Path = Path()) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    """Read a table typed by hand as `read` does, but as plain lists.
+
+    Returns
+    -------
+    tuple of (list of str, list of (int, list of str))
+        The headings; each row's place in the file and its cells, as many as there are headings.
+
+    Raises
+    ------
+    TableError
+        As `read` does.
+    """
     place = files.locate(path, folder=folder, error=TableError)
     if place.stat().st_size > _LARGEST_BYTES:
         raise TableError(
@@ -55,12 +77,12 @@ def read(path: str, *, folder: Path = Path()) -> pd.DataFrame:
     data = files.content(place, file=path, error=TableError, remedy=_FILL)
     kind = files.kind(data[:8])
     if kind == "xlsx":
-        rows = workbook.rows(data, file=path, error=TableError)
+        lines = workbook.rows(data, file=path, error=TableError)
     elif kind == "text":
-        rows = _rows(files.text(data, file=path, error=TableError, remedy=_SAVE), path)
+        lines = _rows(files.text(data, file=path, error=TableError, remedy=_SAVE), path)
     else:
         raise TableError("this kind of file is not read", file=path, expected="CSV or XLSX", remedy=_SAVE)
-    return _frame(rows, path)
+    return _table(lines, path)
 
 
 def _rows(text: str, file: str) -> list[list[str]]:
@@ -126,8 +148,8 @@ def _counts(row: Iterable[str]) -> bool:
     return any(cells) and not cells[0].startswith("#")
 
 
-def _frame(rows: list[list[str]], file: str) -> pd.DataFrame:
-    filled = [(place, row) for place, row in enumerate(rows, start=1) if _counts(row)]
+def _table(lines: list[list[str]], file: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    filled = [(place, row) for place, row in enumerate(lines, start=1) if _counts(row)]
     if not filled:
         raise TableError("the table is empty", file=file, remedy=_FILL)
     (first, header), body = filled[0], filled[1:]
@@ -142,9 +164,7 @@ def _frame(rows: list[list[str]], file: str) -> pd.DataFrame:
                 place=f"row {place}",
                 remedy="Put a cell that holds the delimiter in double quotes, or use ';' as the delimiter.",
             )
-    cells = [(row + [""] * len(header))[: len(header)] for _, row in body]
-    index = pd.Index([place for place, _ in body], name="row", dtype="int64")
-    return pd.DataFrame(cells, columns=header, index=index, dtype=object)
+    return header, [(place, (row + [""] * len(header))[: len(header)]) for place, row in body]
 
 
 def _check_header(header: list[str], file: str, row: int) -> None:
@@ -192,14 +212,27 @@ def pick(
     TableError
         If a column that is named or needed is missing: says which there are.
     """
-    columns: dict[str, str] = {}
-    there = [str(column) for column in frame.columns]
+    return columns(
+        [str(column) for column in frame.columns], wanted, file=file, named=named, optional=optional
+    )
+
+
+def columns(
+    there: list[str],
+    wanted: Mapping[str, Iterable[str]],
+    *,
+    file: str,
+    named: Mapping[str, str] | None = None,
+    optional: Collection[str] = (),
+) -> dict[str, str]:
+    """Return which of the headings that are there is what; else as `pick`."""
+    picked: dict[str, str] = {}
     for meaning, aliases in wanted.items():
         told = (named or {}).get(meaning)
         usual = [meaning, *aliases]
         found = headers.match(there, [told] if told else usual)
         if found is not None:
-            columns[meaning] = found
+            picked[meaning] = found
         elif told or meaning not in optional:
             raise TableError(
                 f"there is no column '{told}'" if told else f"there is no column for '{meaning}'",
@@ -208,7 +241,7 @@ def pick(
                 expected="a heading such as " + ", ".join(f"'{name}'" for name in usual[:3]),
                 remedy=f"The file has: {', '.join(repr(name) for name in there)}.",
             )
-    return columns
+    return picked
 
 
 def number(text: str) -> float:
@@ -238,6 +271,8 @@ def numbers(frame: pd.DataFrame, column: str, *, file: str, empty_allowed: bool 
     TableError
         At the first cell that is no number: names row and column.
     """
+    import pandas as pd
+
     values = []
     for row, cell in frame[column].items():
         if not cell and empty_allowed:
