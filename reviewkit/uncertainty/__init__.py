@@ -15,6 +15,7 @@ from reviewkit.uncertainty.coverage import (
     merged,
     student_factor,
 )
+from reviewkit.uncertainty.display import left_of_step, shaken_left
 from reviewkit.uncertainty.measured import Measured, difference
 from reviewkit.uncertainty.propagation import means, propagate
 
@@ -27,9 +28,11 @@ __all__ = [
     "coverage_factor",
     "difference",
     "effective_dof",
+    "left_of_step",
     "means",
     "merged",
     "propagate",
     "resolution",
+    "shaken_left",
     "student_factor",
 ]
