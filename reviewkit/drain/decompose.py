@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reviewkit.drain import features, mean, rows, settle, train
+from reviewkit.drain import features, mean, rows, seen, settle, train
 from reviewkit.drain.features import Features
 from reviewkit.drain.mean import Mean
 from reviewkit.drain.rows import Rows
+from reviewkit.drain.seen import Seen
 from reviewkit.drain.settle import Settled
-from reviewkit.drain.train import Seen, Train
+from reviewkit.drain.train import Train
 from reviewkit.instrument import Meter
 
 _GAPPED_FROM = 0.95
@@ -108,7 +109,7 @@ def decompose(
     one = rows.rows(current_A, from_s=-np.inf if part.from_start else part.start_s)
     if len(one) < 2:
         raise ValueError("the settled part of the log has fewer than two readings")
-    what = train.seen(one, resolution_A=meter.resolution)
+    what = seen.seen(one, resolution_A=meter.resolution)
     found = train.find(one, what)
     gapless = aperture_s is None or aperture_s >= _GAPPED_FROM * one.interval_s
     contradicted = aperture_s is None and not one.overloads and _unlike(one, what, found)
@@ -125,7 +126,7 @@ def decompose(
 
 def _features(one: Rows, what: Seen, found: Train | None, meter: Meter, whole: bool, lost: bool) -> Features:
     if not what.pulses:
-        return features.steady(one, what, meter)
+        return (features.dipping if what.dips else features.steady)(one, what, meter)
     if not whole:
         return features.irregular(one, what, meter, "the meter’s windows leave gaps")
     if lost:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from reviewkit.drain.rows import Flags, FloatArray, Rows
-from reviewkit.drain.train import Seen, Train
+from reviewkit.drain.seen import Seen
+from reviewkit.drain.train import Train
 from reviewkit.instrument import Meter
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.uncertainty import Component, Measured, left_of_step
 
 LEAST_WIDTH_ROWS = 2.0
 """A pulse shorter than this many rows has no resolved width."""
@@ -70,12 +71,29 @@ def steady(one: Rows, what: Seen, meter: Meter) -> Features:
     return Features(Feature(_base(one, np.ones(len(one), dtype=bool), what, meter)), none, none, none)
 
 
+def dipping(one: Rows, what: Seen, meter: Meter) -> Features:
+    """Return bounds for rows some of which lie below all the others, as those of a faster train do."""
+    why = (
+        "some rows lie clearly below the others, as where pulses come nearly as often as the rows; "
+        "log once more at another row rate"
+    )
+    lowest = float(one.current_A.min()) + what.noise_A
+    none = Feature(why=why)
+    height = Feature(low=_at_least(float(-what.above_A.min()) - 2 * what.noise_A, meter), why=why)
+    return Features(Feature(high=lowest + meter.half_width(lowest), why=why), height, none, none)
+
+
+def _at_least(height_A: float, meter: Meter) -> float:
+    """Return the least true height behind one that was seen: the meter's percent may have made it larger."""
+    return max(height_A / (1 + meter.accuracy.percent / 100), 0.0)
+
+
 def irregular(one: Rows, what: Seen, meter: Meter, why: str) -> Features:
     """Return the features of rows in which pulses stand out that are no regular train."""
     quiet = what.above_A < max(3 * what.noise_A, meter.resolution)
     base = Feature(_base(one, quiet, what, meter))
     top = float(what.above_A.max()) - what.threshold_A / 2
-    height = Feature(low=max(top, 0.0), why=why)
+    height = Feature(low=_at_least(top, meter), why=why)
     return Features(base, height, Feature(why=why), Feature(why=why))
 
 
@@ -88,7 +106,7 @@ def regular(one: Rows, what: Seen, train: Train, meter: Meter) -> Features:
         return _folded(one, what, train, meter)
     base = _base(one, quiet, what, meter)
     charge = _charge(one, quiet, train, base, what, meter)
-    height, width = _shape(one, train, base, charge, what, meter)
+    height, width = _shape(one, quiet, train, base, charge, what, meter)
     return Features(Feature(base), height, width, Feature(_period(train)), charge)
 
 
@@ -103,7 +121,7 @@ def _folded(one: Rows, what: Seen, train: Train, meter: Meter) -> Features:
     swing = float(np.quantile(what.above_A, 0.98) - np.quantile(what.above_A, 0.02)) - 4 * what.noise_A
     return Features(
         Feature(high=bound, why=why),
-        Feature(low=max(swing, 0.0), why=why),
+        Feature(low=_at_least(swing, meter), why=why),
         Feature(why=why),
         Feature(high=train.period_s * (1 + 1e-3), why=why),
     )
@@ -173,7 +191,7 @@ def _charge(one: Rows, quiet: Flags, train: Train, base: Measured, what: Seen, m
 
 
 def _shape(
-    one: Rows, train: Train, base: Measured, charge: Measured, what: Seen, meter: Meter
+    one: Rows, quiet: Flags, train: Train, base: Measured, charge: Measured, what: Seen, meter: Meter
 ) -> tuple[Feature, Feature]:
     """Return height above the base and width."""
     away = np.abs(train.offset_s(one.time_s))
@@ -182,14 +200,14 @@ def _shape(
     core = away <= max((width - one.interval_s) / 2 - 0.25 * one.interval_s, 0.0)
     seen_height = highest - 2 * what.noise_A - meter.resolution
     bounds = (
-        Feature(low=max(seen_height, 0.0), why=_short(one)),
+        Feature(low=_at_least(seen_height, meter), why=_short(one)),
         Feature(high=charge.high / seen_height if seen_height > 0 else train.period_s, why=_short(one)),
     )
     if width < LEAST_WIDTH_ROWS * one.interval_s or core.sum() < max(3, train.cycles // 2):
         return bounds
     top = one.current_A[core]
-    height = _height(top, base, meter)
-    width_s = _width(charge, height, one, meter)
+    height = _height(top, one.current_A[quiet], base, meter)
+    width_s = _width(charge, height)
     if width_s.low < LEAST_WIDTH_ROWS * one.interval_s:
         return bounds
     return Feature(height), Feature(width_s)
@@ -202,24 +220,32 @@ def _short(one: Rows) -> str:
     )
 
 
-def _height(top: FloatArray, base: Measured, meter: Meter) -> Measured:
+def _height(top: FloatArray, low: FloatArray, base: Measured, meter: Meter) -> Measured:
+    """Return top less base: the statement's counts drop out, and what noise has shaken of its step."""
     value = float(top.mean()) - base.value
     return Measured(
         value,
         "A",
         (
             meter.gain_component(value),
-            meter.step_component(),
+            *(
+                Component(
+                    f"{meter.label}: resolution",
+                    left_of_step(float(np.var(rows)), meter.resolution),
+                    "A",
+                    "rectangular",
+                )
+                for rows in (top, low)
+            ),
             _repeat("readings on top of the pulses", top),
             *(part for part in base.components if not part.shared),
         ),
     )
 
 
-def _width(charge: Measured, height: Measured, one: Rows, meter: Meter) -> Measured:
-    """Return charge over height: the meter's percent error cancels."""
+def _width(charge: Measured, height: Measured) -> Measured:
+    """Return charge over height: the meter's percent cancels, and gapless rows lose nothing at an edge."""
     value = charge.value / height.value
     parts = [part.scaled(1 / height.value) for part in charge.components if not part.shared]
     parts += [part.scaled(-value / height.value) for part in height.components if not part.shared]
-    edges = Component("rows cut by the pulse's edges", 0.02 * one.interval_s, "s", "rectangular")
-    return Measured(value, "s", (*parts, edges))
+    return Measured(value, "s", tuple(parts))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from reviewkit.drain.rows import FloatArray, Rows
-from reviewkit.drain.train import Seen, Train
+from reviewkit.drain.seen import Seen
+from reviewkit.drain.train import Train
 from reviewkit.instrument import Meter
 from reviewkit.uncertainty import Component, Measured
 

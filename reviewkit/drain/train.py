@@ -11,14 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.drain.rows import Flags, FloatArray, Rows, lower_envelope, scatter
+from reviewkit.drain import placing
+from reviewkit.drain.rows import Flags, FloatArray, Rows
+from reviewkit.drain.seen import Seen
 
 LEAST_PULSES = 3
 """A period needs at least this many pulses."""
 ALONE_FROM_S = 0.25
 """Rows at least this far apart may show the folded image of a faster train."""
-_VISIBLE = 6.0
-"""A pulse stands out of the noise by this many standard deviations, and by four display steps."""
 _DENSE = 0.47
 """Share of rows above half height from which a train may be the image of a faster one."""
 _PRESENT = 0.8
@@ -26,7 +26,6 @@ _PAD = 8
 _HARMONICS = 12
 _SPECTRUM_ROWS = 1 << 17
 """Rows whose spectrum is taken; a longer log is followed from there."""
-_MOST_PAIRS = 400
 
 
 @dataclass(frozen=True)
@@ -64,39 +63,6 @@ class Train:
         """Return the time of each row from the centre of its cycle's pulse, −period/2 to period/2 [s]."""
         turns = (time_s - self.first_s) / self.period_s
         return np.asarray((turns - np.round(turns)) * self.period_s, dtype=float)
-
-
-@dataclass(frozen=True)
-class Seen:
-    """What stands out of the low level at all.
-
-    Parameters
-    ----------
-    noise_A : float [A]
-        Standard deviation of one reading at the low level.
-    above_A : array, shape (n,) [A]
-        Readings above the low level.
-    threshold_A : float [A]
-        From here on a row belongs to a pulse.
-    pulses : int
-        Separate stretches of rows above the threshold.
-    """
-
-    noise_A: float
-    above_A: FloatArray
-    threshold_A: float
-    pulses: int
-
-
-def seen(one: Rows, *, resolution_A: float) -> Seen:
-    """Return what stands out of the rows' low level."""
-    low = lower_envelope(one)
-    noise = scatter(one.current_A, resolution_A)
-    near = np.abs(one.current_A - low) < 3 * noise
-    above = one.current_A - low - (np.median((one.current_A - low)[near]) if near.any() else 0.0)
-    threshold = max(_VISIBLE * noise, 4 * resolution_A)
-    high = above > threshold
-    return Seen(noise, above, threshold, int(high[0]) + int(np.sum(high[1:] & ~high[:-1])))
 
 
 def find(one: Rows, what: Seen) -> Train | None:
@@ -220,7 +186,10 @@ def _train(one: Rows, what: Seen, weight: FloatArray, period_s: float, first_s: 
     half = np.quantile(what.above_A, 0.98) / 2 if high.mean() > 0.02 else what.threshold_A
     dense = float(np.mean(what.above_A > half)) > _DENSE
     folded = (dense and one.interval_s > ALONE_FROM_S) or period_s < 2 * one.interval_s
-    low, top = _allowed(number[strong], centre[strong], _doubt(one.interval_s, extent))
+    placed_s, doubt_s = placing.placed(
+        one, what, number, centre, period_s=period_s, first_s=first_s, extent_s=extent
+    )
+    low, top = placing.allowed(number[strong], placed_s[strong], doubt_s[strong])
     if low > top:
         # Pulses that are not quite regular: the line through them, by its scatter.
         spread = float(np.std(away, ddof=1)) / np.sqrt(np.sum((number[strong] - number[strong].mean()) ** 2))
@@ -238,27 +207,3 @@ def _extent(one: Rows, high: Flags, number: FloatArray) -> float:
     return (
         float(np.quantile(counts[counts > 0], 0.95, method="higher") * one.interval_s) if high.any() else 0.0
     )
-
-
-def _doubt(interval_s: float, extent_s: float) -> float:
-    """Return how far a centre of charge may lie from the pulse's own centre [s].
-
-    A pulse within one or two rows may lie anywhere in them: half a row. Of a longer one only the edges
-    are uncertain: at most interval²/(8·width).
-    """
-    width = extent_s - 2 * interval_s
-    if width < interval_s:
-        return interval_s / 2
-    return interval_s**2 / (8 * width) + 0.02 * interval_s
-
-
-def _allowed(number: FloatArray, centre_s: FloatArray, doubt_s: float) -> tuple[float, float]:
-    """Return the shortest and the longest period with every centre within its doubt of the line [s]."""
-    if len(number) > 2 * _MOST_PAIRS:
-        ends = np.r_[0:_MOST_PAIRS, len(number) - _MOST_PAIRS : len(number)]
-        number, centre_s = number[ends], centre_s[ends]
-    apart = number[None, :] - number[:, None]
-    later = apart > 0
-    between = (centre_s[None, :] - centre_s[:, None])[later]
-    steps = apart[later]
-    return float(np.max((between - 2 * doubt_s) / steps)), float(np.min((between + 2 * doubt_s) / steps))
