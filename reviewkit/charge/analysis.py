@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from reviewkit.blocks import Cell
-from reviewkit.charge import currents, cutting, delivered, limit_time, voltages
+from reviewkit.charge import clock_check, currents, cutting, delivered, limit_time, voltages
 from reviewkit.charge.delivered import Delivered
 from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
@@ -68,7 +68,9 @@ def analyse_one(record: ChargeRecord, *, cell: Cell | None = None) -> ChargeResu
     if cut is None:
         start = voltages.start(record, None)
         return ChargeResult(record, cell, None, None, {"start_voltage": start}, _NothingFlows())
-    found, missing, extrapolated = _quantities(record, cut)
+    record = clock_check.checked(record, cut)
+    amounts = delivered.integrate(record, cut)
+    found, missing, extrapolated = _quantities(record, cut, amounts)
     plateau = found.get("plateau_current")
     level = plateau.value if plateau else math.nan
     held = found.get("hold_voltage")
@@ -76,14 +78,14 @@ def analyse_one(record: ChargeRecord, *, cell: Cell | None = None) -> ChargeResu
         record,
         cell,
         cut,
-        delivered.integrate(record, cut),
+        amounts,
         found,
         missing,
         adherence=limit_time.at_limits(
-            record, cut, plateau_A=level, set_V=cut.set_V, series_ohm=cut.series_ohm or 0.0
+            record.thinned, cut, plateau_A=level, set_V=cut.set_V, series_ohm=cut.series_ohm or 0.0
         ),
         adherence_at_cell=limit_time.at_limits(
-            record, cut, plateau_A=level, set_V=held.value if held else None, series_ohm=0.0
+            record.thinned, cut, plateau_A=level, set_V=held.value if held else None, series_ohm=0.0
         ),
         extrapolated=extrapolated,
     )
@@ -100,24 +102,24 @@ class _NothingFlows(dict[str, str]):
 
 
 def _quantities(
-    record: ChargeRecord, cut: Phases
+    record: ChargeRecord, cut: Phases, amounts: Delivered
 ) -> tuple[dict[str, Measured], dict[str, str], frozenset[str]]:
-    amounts = delivered.integrate(record, cut)
+    thinned = record.thinned
     found: dict[str, Measured | None] = {
-        "start_voltage": voltages.start(record, cut),
-        "precharge_current": currents.level(record, cut, "precharge", "precharge current"),
+        "start_voltage": voltages.start(thinned, cut),
+        "precharge_current": currents.level(thinned, cut, "precharge", "precharge current"),
         "precharge_end": _since(cut, cut.precharge_end),
-        "plateau_current": currents.level(record, cut, "constant current", "plateau current"),
-        "plateau_droop": currents.droop(record, cut),
+        "plateau_current": currents.level(thinned, cut, "constant current", "plateau current"),
+        "plateau_droop": currents.droop(thinned, cut),
         "knee_time": _since(cut, cut.knee),
-        "knee_voltage": voltages.at_knee(record, cut),
-        "hold_voltage": voltages.hold(record, cut),
-        "peak_voltage": voltages.peak(record, cut),
+        "knee_voltage": voltages.at_knee(thinned, cut),
+        "hold_voltage": voltages.hold(thinned, cut),
+        "peak_voltage": voltages.peak(thinned, cut),
         "termination_current": currents.termination(record, cut),
         "termination_time": _since(cut, cut.end) if cut.terminated else None,
-        "current_after": currents.after(record, cut),
+        "current_after": currents.after(thinned, cut),
         "delivered": delivered.charge(amounts),
-        "delivered_energy": _energy(record, cut, amounts),
+        "delivered_energy": _energy(thinned, cut, amounts),
         "delivered_before_knee": delivered.before_knee(amounts),
         "time_to_80": _clocked(delivered.time_to(amounts, 0.8)) if cut.terminated else None,
         "clock_offset": record.clock_offset,
@@ -125,7 +127,7 @@ def _quantities(
     late = set()
     for minutes in (10, 60):
         name = f"settled_voltage_{minutes}min"
-        found[name], beyond = voltages.settled(record, cut, minutes)
+        found[name], beyond = voltages.settled(thinned, cut, minutes)
         if beyond:
             late.add(name)
     known = {name: value for name, value in found.items() if value is not None}

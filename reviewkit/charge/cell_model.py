@@ -22,6 +22,7 @@ TIME_CONSTANTS_S = (15.0, 80.0, 400.0, 2000.0)
 """Memory terms offered to the fit; those the log does not support come out with no resistance."""
 
 _GRID = 4000
+_LEAST_ROWS = 4
 
 
 @dataclass(frozen=True)
@@ -229,6 +230,9 @@ def state_at(model: CellModel, time_s: FloatArray, current_A: FloatArray, moment
     moment_s : float [s]
     """
     before = time_s <= moment_s
+    if before.sum() < _LEAST_ROWS:
+        # A knee this early leaves no memory to speak of.
+        return State(float(moment_s), 0.0, np.zeros_like(model.slow_ohm))
     _, _, current, step = resample(time_s[before], current_A[before], current_A[before])
     slow = np.array(
         [

@@ -6,17 +6,19 @@ import math
 
 import numpy as np
 
+from reviewkit.charge.last_rows import carried_on
 from reviewkit.charge.phases import PhaseName, Phases
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import line, scatter, weighted_median, weights
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.uncertainty import Component, Measured, shaken_left
 
 TERMINATION_S = 30.0
 TERMINATION_ROWS = 5
 """The current before the cut-off is read from this much of the log, whichever is longer."""
 
 _SETTLE_S = 30.0
+_LEAST_ROWS = 5
 
 
 def level(record: ChargeRecord, phases: Phases, phase: PhaseName, name: str) -> Measured | None:
@@ -41,9 +43,9 @@ def level(record: ChargeRecord, phases: Phases, phase: PhaseName, name: str) -> 
 def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     """Return by how much a straight line over the constant-current phase changes [%]; negative: it falls."""
     time, current = _inside(record, phases, "constant current")
-    if len(time) < 5:
+    if len(time) < _LEAST_ROWS:
         return None
-    fitted = line(time, current)
+    fitted = line(time, current, weights(time, math.inf))
     length = float(time[-1] - time[0])
     start = fitted.at(float(time[0]))
     if length <= 0 or start <= 0:
@@ -62,11 +64,33 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
         label = record.ammeter.label
         name = f"{label}: accuracy (counts)"
         parts.append(Component(name, counts, "A", "rectangular", -value / start, shared=label))
-    if np.ptp(current) < 2 * record.ammeter.resolution:
+    if shaped or np.ptp(current) < 2 * record.ammeter.resolution:
         # A display that stands still says only that the ends lie within one step of each other.
-        step = Component("droop: display step", record.ammeter.resolution / 2, "A", "rectangular")
+        left = shaken_left(current, record.ammeter.resolution)
+        step = Component("droop: display step", left, "A", "rectangular")
         parts += [step.scaled(100 / start), step.scaled(-100 / start)]
-    return Measured(value, "%", tuple(parts))
+    if shaped:
+        parts += _ends_of_plateau(record, phases, time, current, value)
+    return Measured(value, "%", tuple(part for part in parts if part.contribution > 0))
+
+
+def _ends_of_plateau(
+    record: ChargeRecord, phases: Phases, time: FloatArray, current: FloatArray, value: float
+) -> list[Component]:
+    """Return what the plateau's ends, not known exactly, do to the droop of a current that steps."""
+    parts = []
+    soon_s, late_s = 2 * record.interval_s, 2 * phases.knee.expanded if phases.knee else 0.0
+    for name, kept in (
+        ("begin", time >= time[0] + soon_s),
+        ("end", time <= time[-1] - max(soon_s, late_s)),
+    ):
+        shift = abs(value) / 2
+        if kept.sum() >= _LEAST_ROWS:
+            other = line(time[kept], current[kept], weights(time[kept], math.inf))
+            length, start = float(np.ptp(time[kept])), other.at(float(time[kept][0]))
+            shift = abs(100 * length * other.slope / start - value)
+        parts.append(Component(f"droop: {name} of the plateau", shift, "%", "rectangular"))
+    return parts
 
 
 def termination(record: ChargeRecord, phases: Phases) -> Measured | None:
@@ -79,24 +103,16 @@ def termination(record: ChargeRecord, phases: Phases) -> Measured | None:
     if len(time) < TERMINATION_ROWS or not phases.terminated:
         return None
     time, current = _without_edge(time, current, record.noise_A)
-    fitted = line(time, current)
-    cut_s = phases.end.value
-    value = fitted.at(cut_s)
-    floor = record.ammeter.resolution / math.sqrt(12)
+    end = carried_on(time, current, phases.end.value, record.ammeter.resolution / math.sqrt(12))
     half_s = (segment.after_s - segment.last_s) / 2
     parts = (
-        record.ammeter.component(value),
+        record.ammeter.component(end.value),
         Component(
-            "termination current: scatter about the last half minute’s line",
-            fitted.standard_at(cut_s, floor),
-            "A",
-            dof=fitted.dof,
+            "termination current: scatter about the last half minute’s line", end.standard, "A", dof=end.dof
         ),
-        Component(
-            "termination current: moment of the cut-off", half_s, "s", "rectangular", abs(fitted.slope)
-        ),
+        Component("termination current: moment of the cut-off", half_s, "s", "rectangular", abs(end.slope)),
     )
-    return Measured(value, "A", tuple(part for part in parts if part.contribution > 0))
+    return Measured(end.value, "A", tuple(part for part in parts if part.contribution > 0))
 
 
 def _without_edge(time: FloatArray, current: FloatArray, noise_A: float) -> tuple[FloatArray, FloatArray]:

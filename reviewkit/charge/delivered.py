@@ -94,7 +94,7 @@ def integrate(record: ChargeRecord, phases: Phases) -> Delivered:
 def _filled(volts: FloatArray) -> FloatArray:
     """Return the voltage with its ends carried on where the voltage log is a little shorter."""
     known = np.flatnonzero(np.isfinite(volts))
-    if not len(known):
+    if len(known) in (0, len(volts)):
         return volts
     return np.asarray(np.interp(np.arange(len(volts)), known, volts[known]), dtype=np.float64)
 
@@ -166,6 +166,9 @@ def before_knee(delivered: Delivered) -> Measured | None:
     knee, total = delivered.phases.knee, delivered.total_Ah
     if knee is None or total <= 0:
         return None
+    if delivered.phases.knee_at_start:
+        begun = (part.scaled(100 / total) for part in _edges(delivered)[:1])
+        return Measured(0.0, "%", tuple(begun))
     so_far, current = delivered.at(knee.value), _current_at(delivered, knee.value)
     hours = (knee.value - delivered.phases.start.value) / 3600
     offset = 100 * (hours / total - so_far * _hours(delivered) / total**2)

@@ -200,8 +200,10 @@ def _adherence(run: ChargeResult) -> Finding:
     )
     if at_cell is not None and abs(at_cell.share - run.adherence.share) >= 0.1:
         note += f" With the voltage at the cell in place of the regulation point it is {at_cell.share:.1f} %."
-    note += " The two bands decide this share, not the meters: it carries no uncertainty."
-    return Finding(key, label, run.adherence.share, unit, note=note)
+    low, high = run.adherence.low, run.adherence.high
+    if low is not None and high is not None and high - low >= 0.1:
+        note += f" The readings’ noise and steps leave {low:.1f} % to {high:.1f} % open."
+    return Finding(key, label, run.adherence.share, unit, low=low, high=high, note=note)
 
 
 def _interruptions(run: ChargeResult) -> Finding:

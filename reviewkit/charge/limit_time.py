@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from reviewkit import wording
@@ -52,9 +54,24 @@ def at_limits(
     volts = record.voltage[rows] + series_ohm * current
     pauses = _pauses(phases, record.time_s[rows])
     found = adherence(
-        time - pauses, volts, current, plateau_A=plateau_A, set_V=float("nan") if set_V is None else set_V
+        time - pauses,
+        volts,
+        current,
+        plateau_A=plateau_A,
+        set_V=float("nan") if set_V is None else set_V,
+        doubt_A=2 * record.noise_A + record.ammeter.resolution / 2,
+        doubt_V=2 * record.noise_V + record.voltmeter.resolution / 2,
     )
-    return Adherence(found.share, tuple(_moved(one, time, pauses) for one in found.stretches))
+    found = _with_ends(found, 2 * record.interval_s, float(time[-1] - time[0]))
+    return replace(found, stretches=tuple(_moved(one, time, pauses) for one in found.stretches))
+
+
+def _with_ends(found: Adherence, rows_s: float, length_s: float) -> Adherence:
+    """Return the share's bounds with what begin, knee and end between two rows leave open."""
+    if found.low is None or found.high is None or length_s <= 0:
+        return found
+    open_end = 100 * rows_s / length_s
+    return replace(found, low=max(0.0, found.low - open_end), high=min(100.0, found.high + open_end))
 
 
 def _pauses(phases: Phases, time_s: FloatArray) -> FloatArray:

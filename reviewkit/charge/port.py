@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
-from reviewkit.charge import delivered
+from reviewkit.charge import delivered, port_clock
 from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.phases import Phases
 from reviewkit.charge.series import FloatArray
 from reviewkit.instrument import Meter
 from reviewkit.uncertainty import Component, Measured, propagate
@@ -75,29 +77,49 @@ def efficiency(run: ChargeResult, meters: PortMeters) -> Measured | None:
     volts, amps = run.record.source_voltage_V, run.record.source_current_A
     if into is None or volts is None or amps is None or run.phases is None:
         return None
-    time, power = _power(
-        volts.index.to_numpy(float), volts.to_numpy(float), amps.index.to_numpy(float), amps.to_numpy(float)
-    )
-    first, last = run.phases.start.value, run.phases.end_s
+    drawn_Wh = _energy(run.phases, volts, amps, port_clock.lag(run.record), meters)
+    if drawn_Wh is None:
+        return None
+    return propagate(lambda cell, port: 100 * cell / port, into, drawn_Wh, unit="%")
+
+
+def _energy(
+    phases: Phases, volts: pd.Series, amps: pd.Series, lag: Measured, meters: PortMeters
+) -> Measured | None:
+    """Return the energy drawn over the main charge [W.h]; None where the log does not cover it."""
+    time, current, volt = _power(*_columns(volts), *_columns(amps))
+    first, last = phases.start.value + lag.value, phases.end_s + lag.value
     inside = (time >= first) & (time <= last)
     if not inside.any() or time[inside][-1] - time[inside][0] < _COVERED * (last - first):
         return None
-    energy = float(np.trapezoid(power[inside], time[inside])) / 3600
-    edges = (last - first) - float(time[inside][-1] - time[inside][0])
+    # The row nearest to an end stands for what lies between it and that end.
+    moments = np.concatenate([[first], time[inside], [last]])
+    power = np.pad(current[inside] * volt[inside], 1, mode="edge")
+    charge_Ah = float(np.trapezoid(np.pad(current[inside], 1, mode="edge"), moments)) / 3600
+    energy, hours = float(np.trapezoid(power, moments)) / 3600, (last - first) / 3600
+    ends_s = (moments[1] - first, last - moments[-2])
     parts = [
-        Component("ends of the source log", edges * float(power[inside].mean()) / 3600, "W.h", "rectangular")
+        Component("ends of the source log", gap / 2 * watts / 3600, "W.h", "rectangular")
+        for gap, watts in zip(ends_s, (power[0], power[-1]), strict=True)
     ]
-    parts += [meter.gain_component(energy) for meter in (meters.voltmeter, meters.ammeter) if meter]
-    drawn_Wh = Measured(energy, "W.h", tuple(part for part in parts if part.size))
-    return propagate(lambda cell, port: 100 * cell / port, into, drawn_Wh, unit="%")
+    parts += [part.scaled(float(power[0] - power[-1]) / 3600) for part in lag.components]
+    if meters.voltmeter and charge_Ah > 0:
+        parts.append(meters.voltmeter.component(energy / charge_Ah, charge_Ah))
+    if meters.ammeter and charge_Ah > 0:
+        parts.append(meters.ammeter.component(charge_Ah / hours, hours * energy / charge_Ah))
+    return Measured(energy, "W.h", tuple(part for part in parts if part.contribution > 0))
+
+
+def _columns(series: pd.Series) -> tuple[FloatArray, FloatArray]:
+    return series.index.to_numpy(dtype=float), series.to_numpy(dtype=float)
 
 
 def _power(
     volt_time: FloatArray, volts: FloatArray, amp_time: FloatArray, amps: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return the power drawn from the source at the current log's times."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the current log's times [s] with current [A] and voltage [V] at them."""
     inside = (amp_time >= volt_time[0]) & (amp_time <= volt_time[-1])
-    return amp_time[inside], amps[inside] * np.interp(amp_time[inside], volt_time, volts)
+    return amp_time[inside], amps[inside], np.interp(amp_time[inside], volt_time, volts)
 
 
 def over_time(run: ChargeResult, *, windows: int = 40) -> tuple[FloatArray, FloatArray] | None:
@@ -108,9 +130,8 @@ def over_time(run: ChargeResult, *, windows: int = 40) -> tuple[FloatArray, Floa
     volts, amps = run.record.source_voltage_V, run.record.source_current_A
     if volts is None or amps is None or run.phases is None:
         return None
-    time, power = _power(
-        volts.index.to_numpy(float), volts.to_numpy(float), amps.index.to_numpy(float), amps.to_numpy(float)
-    )
+    time, current, volt = _power(*_columns(volts), *_columns(amps))
+    power = current * volt
     amounts = delivered.integrate(run.record, run.phases)
     edges = np.linspace(max(amounts.time_s[0], time[0]), min(amounts.time_s[-1], time[-1]), windows + 1)
     into = np.diff(np.interp(edges, amounts.time_s, amounts.energy_Wh))

@@ -6,7 +6,7 @@ The voltage log's clock is the record's clock; the current log is moved onto it.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,8 +16,12 @@ import pandas as pd
 from reviewkit.charge.inputs import ChargeRun
 from reviewkit.charge.series import FloatArray, clean, gaps_in, noise_of, usual_interval
 from reviewkit.instrument import Meter
+from reviewkit.logs import thinning
 from reviewkit.logs.report import Gap
 from reviewkit.uncertainty import Component, Measured
+
+TOLD = ("clock offset as declared", "clocks never compared")
+"""Parts of an offset's budget where no step of the logs gave it."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,22 @@ class ChargeRecord:
         """Cell voltage at the times of the current readings [V], shape (n,); NaN outside the voltage log."""
         return self.voltage_at(self.time_s)
 
+    @cached_property
+    def thinned(self) -> ChargeRecord:
+        """The same charge in fewer rows where it has very many: enough for whatever is a level."""
+        kept = [series.iloc[thinning.rows(len(series))] for series in (self.voltage_V, self.current_A)]
+        if len(kept[0]) == len(self.voltage_V) and len(kept[1]) == len(self.current_A):
+            return self
+        return replace(self, voltage_V=kept[0], current_A=kept[1])
+
+    def between(self, start_s: float, end_s: float) -> ChargeRecord:
+        """Return the charge's readings between two moments."""
+        cut = [
+            series.iloc[slice(*np.searchsorted(series.index.to_numpy(dtype=float), (start_s, end_s)))]
+            for series in (self.voltage_V, self.current_A)
+        ]
+        return replace(self, voltage_V=cut[0], current_A=cut[1])
+
     def voltage_at(self, moments_s: npt.ArrayLike) -> FloatArray:
         """Return the cell voltage at any moments [V]: straight lines between readings, NaN outside."""
         known = self.voltage_V.index.to_numpy(dtype=float)
@@ -115,6 +135,11 @@ class ChargeRecord:
     def noise_V(self) -> float:
         """Scatter of one voltage reading [V], never below that of the display's own step."""
         return noise_of(self.voltage_V.to_numpy(dtype=float), self.voltmeter.resolution)
+
+    @property
+    def clock_is_told(self) -> bool:
+        """Whether the clocks' offset was stated or assumed: no step that both logs show has confirmed it."""
+        return any(part.name in TOLD for part in self.clock_components())
 
     def clock_components(self) -> tuple[Component, ...]:
         """Return the doubt of the offset, for a finding that sets one log's times against the other's."""

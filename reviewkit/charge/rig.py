@@ -22,7 +22,9 @@ LEAST_SPAN = 0.15
 """Share of the largest current that the taper must cover before a slope means anything."""
 
 _CURRENT_BINS = (60, 600)
-_HALF_GRID = 15
+_ROUGH_GRID, _HALF_GRID = 7, 15
+"""Half of the grid's points: to find the place, then to sum over it."""
+
 _WIDENED = 1.2
 """How much wider the scatter is taken: how many readings count as one is itself an estimate.
 
@@ -104,7 +106,7 @@ def regress(
             (
                 scatter_V,
                 voltmeter.component(set_voltage),
-                ammeter.component(float(current.mean()), resistance),
+                *_zero(ammeter, resistance),
             ),
         ),
         series_resistance=Measured(
@@ -115,6 +117,15 @@ def regress(
         samples=len(voltage),
         span_A=span,
     )
+
+
+def _zero(ammeter: Meter, resistance: float) -> tuple[Component, ...]:
+    """Return what the ammeter's error at no current does to the set voltage; its percent moves only R."""
+    counts = ammeter.half_width(0.0)
+    if counts <= 0:
+        return ()
+    name = f"{ammeter.label}: accuracy (counts)"
+    return (Component(name, counts, "A", "rectangular", resistance, shared=ammeter.label),)
 
 
 def display_step(voltage_V: FloatArray, voltmeter: Meter) -> float:
@@ -144,12 +155,14 @@ def _posterior(
     centre = np.array([start, start + slope])
     reach = np.full(2, max(1.5 * step, 8 * float(np.std(residual))))
     mean, spread = centre, np.diag(reach**2)
-    for _ in range(8):
-        mean, spread, noises = _moments(*data, step, noises, centre, reach)
-        wide = np.sqrt(np.diag(spread))
-        if np.all(wide > 2.5 * reach / _HALF_GRID):
-            break
-        centre, reach = mean, np.maximum(5 * wide, 3 * reach / _HALF_GRID)
+    for half, seen in ((_ROUGH_GRID, 1.3), (_HALF_GRID, 2.5)):
+        for _ in range(8):
+            mean, spread, noises = _moments(*data, step, noises, centre, reach, half)
+            wide = np.sqrt(np.diag(spread))
+            enough = bool(np.all(wide > seen * reach / half))
+            centre, reach = (mean, np.maximum(5 * wide, 3 * reach / half))
+            if enough:
+                break
     return mean, spread
 
 
@@ -193,11 +206,12 @@ def _moments(
     noises: FloatArray,
     centre: FloatArray,
     reach: FloatArray,
+    half: int,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return mean and covariance of the line's two ends over a grid, and the noises still possible."""
     from scipy.special import ndtr
 
-    axis = np.linspace(-1.0, 1.0, 2 * _HALF_GRID + 1)
+    axis = np.linspace(-1.0, 1.0, 2 * half + 1)
     first, second = centre[0] + reach[0] * axis, centre[1] + reach[1] * axis
     line = first[:, None, None] * (1 - places) + second[None, :, None] * places
     stack = []

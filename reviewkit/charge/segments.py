@@ -17,7 +17,7 @@ Ending = Literal["terminated", "cable pulled", "log ended", "never"]
 BoolArray = npt.NDArray[np.bool_]
 
 START_SHARE = 0.02
-"""Charge start: current above this share of the plateau (or five times the noise)."""
+"""Charge start: so much above this share of the plateau, or five times the noise, from the ammeter's zero."""
 
 _STOP_SHARE = 0.003
 _SHORTEST_DIP_S = 2.0
@@ -26,6 +26,7 @@ _PULSES = 8
 _SUSTAINED_S = 10.0
 _SUSTAINED_ROWS = 3
 _SAME_STOP = 1.5
+_FIRST_ROWS = 10
 
 
 @dataclass(frozen=True)
@@ -100,6 +101,19 @@ def rough_level(record: ChargeRecord) -> float:
     return float(values[order][int(np.searchsorted(run, run[-1] / 2))])
 
 
+def shown_at_none(record: ChargeRecord) -> float:
+    """Return what the ammeter shows where no current flows [A]: the log's first level or its lowest.
+
+    Either counts only if the meter's statement allows it for no current; else the meter is taken to show 0.
+    """
+    allowed = record.ammeter.half_width(0.0) + record.ammeter.resolution / 2
+    first, lowest = (
+        float(np.median(record.current[:_FIRST_ROWS])),
+        float(np.quantile(record.thinned.current, 0.02)),
+    )
+    return next((level for level in (first, lowest) if abs(level) <= allowed), 0.0)
+
+
 def cut(record: ChargeRecord) -> Segments | None:
     """Return the stretches of charge current, or None if there is none.
 
@@ -107,10 +121,11 @@ def cut(record: ChargeRecord) -> Segments | None:
     ----------
     record : ChargeRecord
     """
-    level = rough_level(record)
+    level = rough_level(record.thinned)
     noise = record.noise_A
-    start_A = max(5 * noise, START_SHARE * level)
-    stop_A = min(start_A, max(5 * noise, 3 * record.ammeter.resolution, _STOP_SHARE * level))
+    zero = shown_at_none(record)
+    start_A = zero + max(5 * noise, START_SHARE * level)
+    stop_A = min(start_A, zero + max(5 * noise, 3 * record.ammeter.resolution, _STOP_SHARE * level))
     spans = _sustained(record.time_s, _hysteresis(record.current, start_A, stop_A))
     if not spans:
         return None
@@ -194,16 +209,26 @@ def _main_count(record: ChargeRecord, segments: list[Segment], level_A: float) -
 
     A charger stops at the same current each time: the first segment that ends at about the lowest of the
     stops is the one that it ended itself; those before it were interrupted, those after it are top-ups.
+    Topping up never takes more than the charge itself, so a stop before half of it all was a pause.
     """
-    closed = [one for one in segments if one.last < len(record.current) - 1]
-    if not closed:
-        return len(segments)
-    lowest = min(one.stop_A for one in closed)
+    grown = np.cumsum([_charge(record, one) for one in segments])
+    closed = {
+        place: one.stop_A
+        for place, one in enumerate(segments)
+        if one.last < len(record.current) - 1 and grown[place] >= grown[-1] / 2
+    }
+    lowest = min(closed.values(), default=level_A)
     if lowest > 0.5 * level_A:
         # Every stop came out of the plateau: nothing shows that an earlier one was the end.
         return len(segments)
     reach = _SAME_STOP * lowest + 5 * record.noise_A
-    return 1 + next(place for place, one in enumerate(segments) if one.stop_A <= reach and one in closed)
+    return 1 + next(place for place, stop_A in closed.items() if stop_A <= reach)
+
+
+def _charge(record: ChargeRecord, one: Segment) -> float:
+    """Return the charge of a stretch [A.s]."""
+    rows = slice(one.first, one.last + 1)
+    return float(np.trapezoid(record.current[rows], record.time_s[rows]))
 
 
 def _split_at_cut_off(record: ChargeRecord, span: tuple[int, int], level_A: float) -> list[tuple[int, int]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -123,14 +123,7 @@ def _device(regulation: Regulation | None, record: ChargeRecord, reasons: dict[s
             "The ammeter’s burden and the leads are not declared: give `burden_ohm` and `leads_ohm`."
         )
         return None
-    doubt = Component(
-        "declared burden and leads",
-        DECLARED_SHARE * declared,
-        "ohm",
-        "rectangular",
-        shared=f"{record.ammeter.label}: burden and leads",
-    )
-    return difference(regulation.series_resistance, Measured(declared, "ohm", (doubt,)))
+    return difference(regulation.series_resistance, Measured(declared, "ohm", (_burden(record),)))
 
 
 def _effect(
@@ -141,8 +134,9 @@ def _effect(
     if why or regulation is None:
         reasons["effect"] = why or reasons["regulation"]
         return None, None
-    charge = _charge(run, regulation)
-    effect = without_rig.predict(charge, declared)
+    charge, stop = _charge(run, regulation), run.get("termination_current")
+    effect = without_rig.predict(charge, declared, stop_doubt_A=stop.expanded if stop else 0.0)
+    effect = _rig_as_declared(effect, charge, run.record)
     left = effect.model.residual_V
     if left > WORST_FIT_V + run.record.voltmeter.resolution:
         reasons["effect"] = (
@@ -152,6 +146,29 @@ def _effect(
     if not declared:
         reasons["effect"] = "The ammeter’s burden and the leads are not declared: nothing to take away."
     return effect, charge
+
+
+def _rig_as_declared(effect: RigEffect, charge: Charge, record: ChargeRecord) -> RigEffect:
+    """Return the prediction with the doubt of the declared burden and leads in both its times."""
+    if not record.ammeter.series_ohm:
+        return effect
+    known, rig = _burden(record), record.ammeter.series_ohm
+    changes = (effect.duration_s.value - charge.termination_s, effect.knee_s.value - charge.knee_s)
+    duration_s, knee_s = (
+        time.plus(known.scaled(change / rig))
+        for time, change in zip((effect.duration_s, effect.knee_s), changes, strict=True)
+    )
+    return replace(effect, duration_s=duration_s, knee_s=knee_s)
+
+
+def _burden(record: ChargeRecord) -> Component:
+    return Component(
+        "declared burden and leads",
+        DECLARED_SHARE * record.ammeter.series_ohm,
+        "ohm",
+        "rectangular",
+        shared=f"{record.ammeter.label}: burden and leads",
+    )
 
 
 def _unfit(run: ChargeResult, regulation: Regulation | None) -> str:

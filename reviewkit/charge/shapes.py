@@ -61,14 +61,25 @@ class Adherence:
         Of the charging time.
     stretches : tuple of Stretch
         Those of half a minute or more, longest first.
+    low, high : float or None [%]
+        The share with both bands narrower and wider by what the readings leave open; None: not asked for.
     """
 
     share: float
     stretches: tuple[Stretch, ...]
+    low: float | None = None
+    high: float | None = None
 
 
 def adherence(
-    time_s: FloatArray, voltage_V: FloatArray, current_A: FloatArray, *, plateau_A: float, set_V: float
+    time_s: FloatArray,
+    voltage_V: FloatArray,
+    current_A: FloatArray,
+    *,
+    plateau_A: float,
+    set_V: float,
+    doubt_A: float = 0.0,
+    doubt_V: float = 0.0,
 ) -> Adherence:
     """Return the share of charging time at one of the two limits.
 
@@ -80,17 +91,24 @@ def adherence(
     plateau_A : float [A]
     set_V : float [V]
         Set voltage at the regulation point, or hold voltage at the cell.
+    doubt_A, doubt_V : float [A], [V]
+        How far a reading may be off beside the plateau, and beside the set voltage.
 
     Returns
     -------
     Adherence
     """
     span = np.diff(time_s, append=time_s[-1])
-    at_current = np.abs(current_A - plateau_A) <= CURRENT_SHARE * plateau_A
-    at_voltage = np.abs(voltage_V - set_V) <= VOLTAGE_V
-    at_limit = at_current | at_voltage
     total = float(span.sum())
-    share = 100.0 * float(span[at_limit].sum()) / total if total > 0 else float("nan")
+    off_A, off_V = np.abs(current_A - plateau_A), np.abs(voltage_V - set_V)
+    at_current, at_limit = off_A <= CURRENT_SHARE * plateau_A, np.zeros(len(time_s), dtype=bool)
+    shares = []
+    for wider in (-1.0, 0.0, 1.0):
+        near = off_A <= CURRENT_SHARE * plateau_A + wider * doubt_A
+        near |= off_V <= VOLTAGE_V + wider * doubt_V
+        at_limit = near if wider == 0 else at_limit
+        shares.append(100.0 * float(span[near].sum()) / total if total > 0 else float("nan"))
+    low, share, high = shares
     stretches = [
         _stretch(
             time_s[first:last], current_A[first:last], plateau_A, after_plateau=bool(at_current[:first].any())
@@ -98,7 +116,7 @@ def adherence(
         for first, last in _runs(_closed(~at_limit, time_s))
         if time_s[last - 1] - time_s[first] >= _LEAST_S
     ]
-    return Adherence(share, tuple(sorted(stretches, key=lambda one: -one.length_s)))
+    return Adherence(share, tuple(sorted(stretches, key=lambda one: -one.length_s)), low, high)
 
 
 def _closed(away: BoolArray, time_s: FloatArray) -> BoolArray:

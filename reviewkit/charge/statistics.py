@@ -15,7 +15,7 @@ import numpy as np
 from reviewkit.charge.rig import correlation_length
 from reviewkit.charge.series import FloatArray
 from reviewkit.instrument import Meter
-from reviewkit.uncertainty import Component
+from reviewkit.uncertainty import Component, left_of_step
 
 _MEDIAN_FACTOR = math.sqrt(math.pi / 2)
 """The standard error of a median over that of a mean, for normal scatter."""
@@ -104,18 +104,21 @@ class Line:
         return max(1.0, self.rows / self.thin - 2)
 
 
-def line(time_s: FloatArray, values: FloatArray) -> Line:
+def line(time_s: FloatArray, values: FloatArray, weight: FloatArray | None = None) -> Line:
     """Return the least-squares line through readings.
 
     Parameters
     ----------
     time_s, values : array, shape (n,)
         At least two rows.
+    weight : array, shape (n,), or None
+        How long each reading stands, where rows are missing here and there; None: all alike.
     """
-    centre, middle = float(time_s.mean()), float(values.mean())
+    share = np.ones(len(time_s)) if weight is None else weight * len(weight) / weight.sum()
+    centre, middle = float((share * time_s).mean()), float((share * values).mean())
     away = time_s - centre
-    spread = float((away**2).sum())
-    slope = float((away * (values - middle)).sum()) / spread if spread > 0 else 0.0
+    spread = float((share * away**2).sum())
+    slope = float((share * away * (values - middle)).sum()) / spread if spread > 0 else 0.0
     left = values - middle - slope * away
     rows = len(values)
     residual = math.sqrt(float((left**2).sum()) / max(1, rows - 2))
@@ -156,9 +159,6 @@ def scatter(
         )
     ]
     if not meter.states_counts:
-        shaken = max(0.0, float(np.var(values)) - meter.resolution**2 / 12)
-        left = math.exp(-2 * math.pi**2 * shaken / meter.resolution**2)
-        parts.append(
-            Component(f"{name}: display step", left * meter.resolution / 2, meter.unit, "rectangular")
-        )
+        left = left_of_step(float(np.var(values)), meter.resolution)
+        parts.append(Component(f"{name}: display step", left, meter.unit, "rectangular"))
     return tuple(part for part in parts if part.size > 0)

@@ -71,7 +71,9 @@ class RigEffect:
     model: CellModel
 
 
-def predict(charge: Charge, rig_ohm: float, *, model: CellModel | None = None) -> RigEffect:
+def predict(
+    charge: Charge, rig_ohm: float, *, model: CellModel | None = None, stop_doubt_A: float = 0.0
+) -> RigEffect:
     """Return the charge as it would have run without `rig_ohm` between charger and cell.
 
     Parameters
@@ -81,6 +83,8 @@ def predict(charge: Charge, rig_ohm: float, *, model: CellModel | None = None) -
         Declared burden and leads; the rest of the series resistance stays.
     model : CellModel or None
         Fitted to the charge if not given.
+    stop_doubt_A : float [A]
+        How well the current at the stop is known, as a half-width.
 
     Returns
     -------
@@ -100,12 +104,20 @@ def predict(charge: Charge, rig_ohm: float, *, model: CellModel | None = None) -
     return RigEffect(
         duration_s=_corrected(
             charge.termination_s, with_rig.duration_s, without.duration_s, "time without the rig"
-        ),
+        ).plus(*_earlier_stop(with_rig, without, limits.stop_A + stop_doubt_A)),
         knee_s=_corrected(charge.knee_s, with_rig.knee_s, without.knee_s, "knee without the rig"),
         with_rig=with_rig,
         without_rig=without,
         model=cell,
     )
+
+
+def _earlier_stop(with_rig: Run, without: Run, stop_A: float) -> tuple[Component, ...]:
+    """Return what it does to the rig's share that the charge may stop at another current."""
+    ends = [float(np.interp(-stop_A, -run.current_A, run.time_s)) for run in (with_rig, without)]
+    change = (without.duration_s - with_rig.duration_s) - (ends[1] - ends[0])
+    part = Component("time without the rig: current at the stop", abs(change), "s", "rectangular")
+    return (part,) if part.size > 0 else ()
 
 
 def _before_knee(cell: CellModel, charge: Charge) -> State:
