@@ -82,6 +82,15 @@ class CellState:
         0 … 1; the cell starts rested.
     step_s : float [s]
         Interval of all steps.
+
+    Attributes
+    ----------
+    scale : float [1]
+        Factor of all resistances at this charge state.
+    series_ohm : float [ohm]
+        Series resistance at this charge state.
+    inner_V : float [V]
+        Voltage behind the series resistance: what the terminals show when no current flows.
     """
 
     def __init__(self, cell: Cell, charge_state: float, step_s: float) -> None:
@@ -92,24 +101,22 @@ class CellState:
         self._fast, self._slow = 0.0, 0.0
         self._fast_share = -math.expm1(-step_s / cell.fast_s)
         self._slow_share = -math.expm1(-step_s / cell.slow_s)
+        self._note()
 
-    @property
-    def inner_V(self) -> float:
-        """Voltage behind the series resistance [V]: what the terminals show when no current flows."""
+    def _note(self) -> None:
+        """Note what is asked for several times between two steps."""
+        self.scale = self._scale()
+        self.series_ohm = self.cell.series_ohm * self.scale
+        self.inner_V = self._inner_V()
+
+    def _inner_V(self) -> float:
         place = (self.charge_state + 0.02) / 1.10 * _GRID
         cell = min(max(int(place), 0), _GRID - 1)
         low, high = self._grid[cell], self._grid[cell + 1]
         return low + (place - cell) * (high - low) + self._fast + self._slow
 
-    @property
-    def scale(self) -> float:
-        """Factor of all resistances at this charge state."""
+    def _scale(self) -> float:
         return 1.0 + self.cell.empty_extra * math.exp(-max(self.charge_state, 0.0) / 0.05)
-
-    @property
-    def series_ohm(self) -> float:
-        """Series resistance at this charge state [ohm]."""
-        return self.cell.series_ohm * self.scale
 
     def step(self, current_A: float) -> None:
         """Move on by one step with a constant current, positive into the cell."""
@@ -117,3 +124,4 @@ class CellState:
         self._fast += (current_A * self.cell.fast_ohm * scale - self._fast) * self._fast_share
         self._slow += (current_A * self.cell.slow_ohm * scale - self._slow) * self._slow_share
         self.charge_state += current_A * self._per_ampere
+        self._note()

@@ -77,6 +77,7 @@ def meter_log(
     aperture_s: float | None = None,
     noise_A: float | None = None,
     extra_A: Callable[[FloatArray], FloatArray] | None = None,
+    error_share: float | None = None,
 ) -> pd.Series[float]:
     """Return a log: averaged, off by one draw of the meter's accuracy, with noise, rounded to the display.
 
@@ -93,13 +94,19 @@ def meter_log(
         Standard deviation of one reading; None: 0.4 counts.
     extra_A : callable or None
         Further current [A] at the rows' times, slow beside a row: drift, a device still awake.
+    error_share : float or None
+        −1 … 1: the meter's one error as a share of its statement; None: drawn, percent and counts apart.
     """
     ends = np.arange(1, int(length_s / interval_s) + 1) * interval_s
     current = averages(source, ends, aperture_s or interval_s)
     if extra_A is not None:
         current = current + extra_A(ends)
-    gain = draw.uniform(-1, 1) * meter.accuracy.percent / 100
-    counts = draw.uniform(-1, 1) * max(meter.accuracy.counts - 0.5, 0.0)
+    stated = meter.accuracy
+    if error_share is None:
+        gain = draw.uniform(-1, 1) * stated.percent / 100
+        counts = draw.uniform(-1, 1) * max(stated.counts - 0.5, 0.0)
+    else:
+        gain, counts = error_share * stated.percent / 100, error_share * stated.counts
     noise = 0.4 * meter.resolution if noise_A is None else noise_A
     shown = current * (1 + gain) + counts * meter.resolution + draw.normal(0, noise, len(ends))
     shown = np.round(shown / meter.resolution) * meter.resolution

@@ -39,6 +39,9 @@ class LoggingMeter:
         One count.
     error_share : float
         −1 … 1: where within the statement its true error lies; the same for every reading.
+    counts_hold_rounding : bool
+        Whether half a count of the statement is the display's own rounding, so that no reading ever leaves
+        the statement; if not, the rounding comes on top of an error that may be as large as the statement.
     noise : float [unit]
         Standard deviation of one reading.
     interval_s, jitter_s : float [s]
@@ -62,6 +65,7 @@ class LoggingMeter:
     counts: float = 2.0
     resolution: float = 1e-3
     error_share: float = 0.0
+    counts_hold_rounding: bool = True
     noise: float = 0.3e-3
     interval_s: float = 1.0
     jitter_s: float = 0.0
@@ -118,8 +122,8 @@ def look(meter: LoggingMeter, time_s: FloatArray, values: FloatArray, rng: np.ra
     """
     moments = _moments(meter, float(time_s[-1]), rng)
     truth = values[np.clip(np.searchsorted(time_s, moments, "right") - 1, 0, len(values) - 1)]
-    # The counts of a statement hold the rounding of the display as well: half a count is left for it.
-    counts = max(meter.counts - 0.5, 0.0)
+    # Where the counts of a statement hold the rounding of the display as well, half a count is left for it.
+    counts = max(meter.counts - 0.5 * meter.counts_hold_rounding, 0.0)
     error = meter.error_share * (meter.percent / 100 * truth + counts * meter.resolution)
     noisy = truth + error + rng.normal(0.0, 1.0, len(truth)) * meter.noise
     fine = np.abs(noisy) < meter.fine_below

@@ -20,6 +20,7 @@ from simulate.styles import STYLES, Style
 from simulate.truth import Truth
 
 _RELAXED_S = 3700.0
+_MARGIN_S = 600.0
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ class Scenario:
         exact = truth.of(course, self.charger, self.rig, plugged_s=self.plugged_s)
         return Run(self, course, volts, amps, exact)
 
-    def course(self, rig: Rig) -> Course:
+    def course(self, rig: Rig, *, relaxed_s: float = _RELAXED_S) -> Course:
         """Return the exact course of the charge with a given rig in series, relaxed for an hour at least."""
         return course_of(
             self.cell,
@@ -85,7 +86,7 @@ class Scenario:
             charge_state=self.charge_state,
             before_s=self.before_s,
             plugged_s=self.plugged_s,
-            after_s=max(self.after_s, _RELAXED_S),
+            after_s=max(self.after_s, relaxed_s),
         )
 
     def write(self, folder: Path) -> Run:
@@ -171,7 +172,12 @@ class Run:
     def time_without_rig_s(self) -> float | None:
         """Duration of the same charge with nothing of the bench in series [s]; None if it never ends."""
         bare = Rig(0.0, 0.0)
-        course = self.scenario.course(bare)
+        scenario = self.scenario
+        if self.truth.termination_time is not None:
+            # Less resistance never makes a charge longer: what comes after its end need not be run again.
+            most_s = min(scenario.plugged_s, self.truth.termination_time + _MARGIN_S)
+            scenario = replace(scenario, plugged_s=most_s, after_s=0.0)
+        course = scenario.course(bare, relaxed_s=0.0)
         known = truth.of(course, self.scenario.charger, bare, plugged_s=self.scenario.plugged_s)
         return known.termination_time
 
