@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit import commands, inputs_seen, intake, sections
+from reviewkit import commands, evidence, inputs_seen, intake, sections
 from reviewkit.errors import Faults, InputError
+from reviewkit.results import Reviewed
 
 FILES = Path(__file__).parent / "files"
 ALDER = Path(__file__).parents[1] / "examples" / "alder"
@@ -133,14 +134,14 @@ def test_a_file_that_changes_between_start_and_end_is_named(
     templates = [FILES / "templates"]
     (published,) = commands.run(folder, out=out, templates=templates)
     before = state(published.place)
-    written = commands.evidence.write
+    written = evidence.write
 
-    def changed_first(reviewed: commands.Reviewed) -> None:
+    def changed_first(reviewed: Reviewed) -> None:
         with (folder / name).open("a", encoding="utf-8") as stream:
             stream.write("\n# one line more\n")
         written(reviewed)
 
-    monkeypatch.setattr(commands.evidence, "write", changed_first)
+    monkeypatch.setattr(evidence, "write", changed_first)
     with pytest.raises(Faults, match=f"^{name}: the file has changed while the review was run. Nothing"):
         commands.run(folder, out=out, templates=templates)
     assert state(published.place) == before
@@ -148,13 +149,13 @@ def test_a_file_that_changes_between_start_and_end_is_named(
 
 def test_a_file_that_is_gone_at_the_end_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = Path(shutil.copytree(FILES / "lantern", tmp_path / "lantern"))
-    written = commands.evidence.write
+    written = evidence.write
 
-    def removed_first(reviewed: commands.Reviewed) -> None:
+    def removed_first(reviewed: Reviewed) -> None:
         (folder / "logs" / "lux.csv").unlink()
         written(reviewed)
 
-    monkeypatch.setattr(commands.evidence, "write", removed_first)
+    monkeypatch.setattr(evidence, "write", removed_first)
     with pytest.raises(Faults, match=r"^logs/lux\.csv: the file cannot be read"):
         commands.run(folder, out=tmp_path / "site", templates=[FILES / "templates"])
     assert not (tmp_path / "site" / "lantern").exists()
