@@ -15,12 +15,13 @@ from reviewkit.charge.record import ChargeRecord, label_of
 from reviewkit.charge.record_doubts import of_record
 from reviewkit.charge.series import clean
 from reviewkit.clocks import Alignment, align, clock_difference
-from reviewkit.errors import Faults, InputError, LogError, ReviewFileError, gathered
+from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
 from reviewkit.instrument import Meter
 from reviewkit.logs import Log
-from reviewkit.logs.beyond import beyond_range
+from reviewkit.logs.beyond import beyond_range, too_few
 
 _LEAST_ROWS = 5
+_WHICH_LOG = "Check that this is the log of the charge."
 
 
 def read(inputs: ChargeInputs, *, folder: Path = Path()) -> tuple[ChargeRecord, ...]:
@@ -81,7 +82,9 @@ def _examined(
         faults += beyond_range(log, meters.get(key))
     if not faults:
         entries = {key: entry for key, _, entry in run.logs()}
-        faults += doubts.of_logs(found, entries, cell=inputs.cell)
+        fewer = {key: log.thinned() for key, log in found.items()}
+        faults += doubts.of_logs(fewer, entries, cell=inputs.cell)
+        faults += doubts.of_burden(fewer.get("current"), meters.get("current"))
     if faults or not {"voltage", "current"} <= set(meters):
         return None, faults
     voltage, current = found["voltage"], found["current"]
@@ -89,7 +92,7 @@ def _examined(
         record = _record(run, place, meters, found)
         declared = _declared(run) is not None
         where = f"charge_runs[{place}]"
-        faults += of_record(record, voltage=voltage, current=current, place=where, declared=declared)
+        faults += of_record(record.thinned, voltage=voltage, current=current, place=where, declared=declared)
         return record, faults
     return None, faults
 
@@ -115,23 +118,12 @@ def _meters(run: ChargeRun, place: int, inputs: ChargeInputs, faults: list[Input
 
 def _logs(run: ChargeRun, folder: Path, faults: list[InputError]) -> dict[str, Log]:
     found: dict[str, Log] = {}
-    for key, quantity, entry in run.logs():
-        with gathered(faults):
-            log = logs.read(entry, quantity, folder=folder)
-            _check_length(log)
-            found[key] = log
+    with logs.one_pass((entry, quantity) for _, quantity, entry in run.logs()):
+        for key, quantity, entry in run.logs():
+            with gathered(faults):
+                found[key] = logs.read(entry, quantity, folder=folder)
+                faults.extend(too_few(found[key], _LEAST_ROWS, remedy=_WHICH_LOG))
     return found
-
-
-def _check_length(log: Log) -> None:
-    known = int(log.series.notna().sum())
-    if known < _LEAST_ROWS:
-        raise LogError(
-            f"only {known} reading{'s' if known != 1 else ''}",
-            file=log.path,
-            expected=f"at least {_LEAST_ROWS}",
-            remedy="Check that this is the log of the charge.",
-        )
 
 
 def _record(
@@ -156,7 +148,7 @@ def _record(
         cable_out_s=run.cable_out_s,
         run=run,
         inputs=tuple(dict.fromkeys(entry.path for _, _, entry in run.logs())),
-        notes=_notes(voltage, current),
+        notes=_notes(*found.values()),
     )
 
 
