@@ -61,7 +61,8 @@ def open_log(path: str, *, folder: Path) -> Source:
         with place.open("rb") as opened:
             head = opened.read(_HEAD_BYTES)
     except OSError as failure:
-        raise LogError(f"the file cannot be read ({failure.strerror})", file=path) from failure
+        problem = f"the file cannot be read ({failure.strerror})"
+        raise LogError(problem, file=path, remedy="Allow yourself to read it.") from failure
     kind = files.kind(head[:8])
     if kind == "parquet":
         from reviewkit.logs import parquet  # its library is only loaded for such a file

@@ -206,8 +206,7 @@ PLACES = (
     Refused(
         "log: not readable",
         _locked(CURRENT),
-        "logs/current.csv: the file cannot be read (Permission denied). Check the name, and that the file "
-        "lies there and may be read.",
+        "logs/current.csv: the file cannot be read (Permission denied). Allow yourself to read it.",
         _no_locks,
     ),
     Refused(
