@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.logs.spelling import Bytes, Cell, Kind, Number, Stamp
+from reviewkit.logs.places import Bytes, Cell, Kind, Number, Stamp
 
 Rows = npt.NDArray[np.intp] | slice
 _MOST_WORDS = 100

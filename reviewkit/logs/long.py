@@ -11,13 +11,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit.logs import cells, ruled, spelling
+from reviewkit.logs import cells, places, ruled
 from reviewkit.logs.fixed import Moments
 from reviewkit.logs.gathered import Gathered
 from reviewkit.logs.layout import WHITESPACE, Layout
+from reviewkit.logs.places import Kind, Number, Stamp
 from reviewkit.logs.raw import Columns, Marks
 from reviewkit.logs.ruled import Plan
-from reviewkit.logs.spelling import Kind, Number, Stamp
 
 _DAY_US = 86_400_000_000
 _ONE_BYTE = ("utf-8", "utf-8-sig", "cp1252")
@@ -78,7 +78,7 @@ def _kinds(found: Layout, wanted: Sequence[int]) -> Iterator[tuple[int, Kind | N
     for at in sorted(set(wanted)):
         seen = [row[at] for row in found.sample if at < len(row) and row[at]]
         sorts = Counter(map(cells.sort, seen))
-        yield at, spelling.kind_of(seen, sorts.most_common(1)[0][0] if sorts else "empty")
+        yield at, places.kind_of(seen, sorts.most_common(1)[0][0] if sorts else "empty")
 
 
 def _plain_numbers(plan: Plan, found: Gathered, decimal: str) -> bool:

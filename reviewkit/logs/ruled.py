@@ -14,7 +14,8 @@ import numpy.typing as npt
 
 from reviewkit.logs import spelling
 from reviewkit.logs.gathered import Gathered, Rows, Unlike
-from reviewkit.logs.spelling import Bytes, Kind, Spelling
+from reviewkit.logs.places import Bytes, Kind
+from reviewkit.logs.spelling import Spelling
 
 STRETCH_BYTES = 1 << 20
 _LONGEST_LINE = 1000
