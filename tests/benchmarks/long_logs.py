@@ -16,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -184,11 +184,11 @@ def cost(folder: Path, *, rows: int, spelling: str, pairs: int) -> Cost:
     return Cost(
         rows,
         spelling,
-        median(kit[:, 0]),
-        median(other[:, 0]),
-        median(kit[:, 0] / other[:, 0]),
-        median(kit[:, 1] / other[:, 1]),
-        median(kit[:, 0] / single[:, 0]),
+        float(median(kit[:, 0])),
+        float(median(other[:, 0])),
+        float(median(kit[:, 0] / other[:, 0])),
+        float(median(kit[:, 1] / other[:, 1])),
+        float(median(kit[:, 0] / single[:, 0])),
         used / taken,
         used,
         taken,
@@ -207,16 +207,15 @@ def held(found: ChargeFindings, known: dict[str, float]) -> tuple[int, int]:
     return sum(right), len(right)
 
 
-def table(*, rows: list[int], pairs: int) -> list[tuple[Cost, tuple[int, int]]]:
-    """Return cost and findings for logs of each length and spelling."""
-    lines = []
+def table(*, rows: Iterable[int], pairs: int) -> Iterator[tuple[Cost, tuple[int, int]]]:
+    """Give cost, and findings that hold the truth, for logs of each length and spelling."""
     for count in rows:
         for spelling in SPELLINGS:
-            with tempfile.TemporaryDirectory() as folder:
-                known = write(Path(folder), count, spelling)
-                right = held(analysed(Path(folder)), known)
-                lines.append((cost(Path(folder), rows=count, spelling=spelling, pairs=pairs), right))
-    return lines
+            with tempfile.TemporaryDirectory() as name:
+                folder = Path(name)
+                known = write(folder, count, spelling)
+                right = held(analysed(folder), known)
+                yield cost(folder, rows=count, spelling=spelling, pairs=pairs), right
 
 
 def main() -> None:
