@@ -1,0 +1,271 @@
+"""How quick the kit is, as one table of ratios.
+
+The baseline is measured beside each figure, pair by pair in the same call: the same templates for the same
+device through the two command lines a notebook has without the kit, `papermill` and `jupyter nbconvert`, one
+after the other. For many devices it is the time of one, times their number. Every run is a command of its
+own, in a fresh process, with nothing kept from before unless the row says so. Ratios are medians over the
+pairs. Asserts nothing.
+
+    python tests/benchmarks/speed.py [--pairs 3] [--part device change shelf charge page]
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+
+import long_log_page
+import long_logs
+
+ROOT = Path(__file__).resolve().parents[2]
+ALDER = ROOT / "examples" / "alder"
+TEMPLATES = ROOT / "templates"
+SECTIONS = ("readout", "charge", "drain", "ui_states")
+FEW, MANY = 20, 50
+PROGRAMS = Path(sys.executable).parent
+CHANGED_LOG = "logs/drain-standby.csv"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table.
+
+    Parameters
+    ----------
+    what : str
+    figure : str
+        As measured.
+    wanted : str
+    reached : bool
+    spread : str
+        Lowest and highest of the pairs.
+    """
+
+    what: str
+    figure: str
+    wanted: str
+    reached: bool
+    spread: str = ""
+
+
+class Bench:
+    """A folder with devices to review, and the commands run there.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Empty.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._kept = 0
+        self.devices = [self._device(number) for number in range(MANY)]
+
+    def _device(self, number: int) -> Path:
+        """Return a device of its own: Alder under another name, its logs begun at another row."""
+        place = Path(shutil.copytree(ALDER, self._folder / "devices" / f"alder-{number:02}"))
+        words = (place / "review.yaml").read_text(encoding="utf-8")
+        named = words.replace("name: Alder", f"name: Alder {number}", 1)
+        (place / "review.yaml").write_text(named, encoding="utf-8")
+        return place
+
+    def run(self, devices: Sequence[Path], *options: str, kept: bool = False) -> float:
+        """Run the kit's command; return how long it took [s]. What it keeps is its own unless `kept`."""
+        self._kept += not kept
+        out = self._folder / f"site-{self._kept}"
+        surroundings = {**os.environ, "REVIEWKIT_CACHE": str(self._folder / f"kept-{self._kept}")}
+        command = [str(PROGRAMS / "reviewkit"), "run", *map(str, devices), "-o", str(out), *options]
+        return _timed(lambda: _done(command, cwd=self._folder, env=surroundings))
+
+    def by_command_lines(self) -> float:
+        """Run one device's notebooks and render them, each by the two command lines [s]."""
+        self._kept += 1
+        site = self._folder / f"site-{self._kept}"
+        out = Path(tempfile.mkdtemp(dir=self._folder))
+        self.run(self.devices[:1], kept=True)  # findings for the summary to read: not timed
+        found = site / self.devices[0].name / "findings.json"
+        shutil.copy(found, out)
+        return _timed(lambda: self._notebooks(out))
+
+    def _notebooks(self, out: Path) -> None:
+        for name in SECTIONS:
+            self._executed(name, out, cwd=self.devices[0])
+        self._executed("summary", out, cwd=out)
+
+    def _executed(self, name: str, out: Path, *, cwd: Path) -> None:
+        values = self.devices[0] / "review.yaml"
+        made = out / f"{name}.ipynb"
+        template = str(TEMPLATES / f"{name}.ipynb")
+        _done(
+            [str(PROGRAMS / "papermill"), "-f", str(values), template, str(made), "--no-progress-bar"],
+            cwd=cwd,
+        )
+        _done(
+            [str(PROGRAMS / "jupyter"), "nbconvert", "--to", "html", "--log-level", "ERROR", str(made)],
+            cwd=cwd,
+        )
+
+    def change(self, device: Path) -> None:
+        """Change one of the device's logs: its last row goes."""
+        log = device / CHANGED_LOG
+        log.write_text(
+            "".join(log.read_text(encoding="utf-8").splitlines(keepends=True)[:-1]), encoding="utf-8"
+        )
+        # A published edition is not run again from other data.
+        words = device / "review.yaml"
+        text = words.read_text(encoding="utf-8")
+        edition = next(line for line in text.splitlines() if line.strip().startswith("edition:"))
+        number = int(edition.partition(":")[2].split("#")[0])
+        words.write_text(
+            text.replace(edition, edition.replace(str(number), str(number + 1), 1), 1), encoding="utf-8"
+        )
+
+
+def _done(command: list[str], **options: object) -> None:
+    done = subprocess.run(command, capture_output=True, text=True, **options)  # type: ignore[call-overload]
+    if done.returncode:
+        raise SystemExit(f"{' '.join(command)}\n{done.stderr}")
+
+
+def _timed(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def _at_least(what: str, ratios: Sequence[float], wanted: float) -> Row:
+    figure = median(ratios)
+    return Row(what, f"{figure:.1f} ×", f"≥ {wanted:g} ×", figure >= wanted, _spread(ratios, "{:.1f}"))
+
+
+def _at_most(what: str, values: Sequence[float], wanted: float, unit: str = "×") -> Row:
+    figure = median(values)
+    return Row(
+        what, f"{figure:.2f} {unit}", f"≤ {wanted:.3g} {unit}", figure <= wanted, _spread(values, "{:.2f}")
+    )
+
+
+def _spread(values: Sequence[float], form: str) -> str:
+    return f"{form.format(min(values))} … {form.format(max(values))}"
+
+
+def device(bench: Bench, pairs: int) -> Iterator[Row]:
+    """One device from nothing, and again with nothing changed."""
+    ratios, again = [], []
+    for _ in range(pairs):
+        plain = bench.by_command_lines()
+        cold = bench.run(bench.devices[:1])
+        again.append(bench.run(bench.devices[:1], kept=True))
+        ratios.append(plain / cold)
+        print(
+            f"  one device: {plain:.1f} s by the command lines, {cold:.2f} s, unchanged {again[-1]:.2f} s",
+            file=sys.stderr,
+        )
+    yield _at_least("one device, cold", ratios, 12)
+    yield _at_most("nothing changed: the whole command", again, 0.5, "s")
+
+
+def change(bench: Bench, pairs: int) -> Iterator[Row]:
+    """One log of a device changed, beside the run from nothing."""
+    for what, options in (
+        ("one log changed ÷ cold, libraries ready", ("--stay-ready", "60")),
+        ("one log changed ÷ cold, nothing ready", ()),
+    ):
+        ratios = []
+        for number in range(pairs):
+            own = bench.devices[number : number + 1]
+            cold = bench.run(own)
+            if options:
+                bench.run(bench.devices[-1:], *options, "--fresh", kept=True)
+            bench.change(own[0])
+            changed = bench.run(own, *options, kept=True)
+            ratios.append(changed / cold)
+            print(f"  {what}: {cold:.2f} s, {changed:.2f} s", file=sys.stderr)
+        yield _at_most(what, ratios, 1 / 3)
+
+
+def shelf(bench: Bench, pairs: int) -> Iterator[Row]:
+    """Twenty and fifty devices in one command."""
+    ratios, growth = [], []
+    for _ in range(pairs):
+        plain = bench.by_command_lines()
+        few, many = bench.run(bench.devices[:FEW]), bench.run(bench.devices)
+        ratios.append(FEW * plain / few)
+        growth.append(many / few / (MANY / FEW))
+        print(
+            f"  shelf: {plain:.1f} s for one by the command lines, {few:.1f} s, {many:.1f} s", file=sys.stderr
+        )
+    yield _at_least(f"{FEW} devices, cold (the baseline: {FEW} times one)", ratios, 30)
+    yield _at_most(f"{MANY} devices ÷ {FEW}, over {MANY}/{FEW}", growth, 1.1)
+
+
+def long_charge(_: Bench, pairs: int) -> Iterator[Row]:
+    """The analysis of a long charge beside pandas' reading of its logs."""
+    for rows, most in long_logs.LIMITS.items():
+        with tempfile.TemporaryDirectory() as folder:
+            long_logs.write(Path(folder), rows)
+            cost = long_logs.cost(Path(folder), rows=rows, spelling="seconds", pairs=pairs)
+        yield _at_most(f"analysis of a charge of {rows} rows ÷ pandas reading it", [cost.ratio], most)
+    yield _at_most(f"its peak memory at {rows} rows ÷ pandas'", [cost.memory], long_logs.MOST_MEMORY)
+
+
+def long_page(_: Bench, pairs: int) -> Iterator[Row]:
+    """The page of a long log beside that of a short one."""
+    with tempfile.TemporaryDirectory() as folder:
+        long, short = (long_log_page.published(Path(folder), rows) for rows in (300_000, 3_000))
+        times = long_log_page.drawing_times((long.page, short.page), pairs)
+    yield _at_most("page of a log of 300,000 rows", [long.size_bytes / 1000], 300, "kB")
+    ratios = [one / other for one, other in times]
+    yield _at_most("drawing it ÷ drawing one of 3,000 rows", ratios, long_log_page.MOST_RATIO)
+
+
+PARTS: dict[str, Callable[[Bench, int], Iterable[Row]]] = {
+    "device": device,
+    "change": change,
+    "shelf": shelf,
+    "charge": long_charge,
+    "page": long_page,
+}
+
+
+def told(rows: Iterable[Row]) -> None:
+    """Print the rows as they come."""
+    print(f"{'what':<60}{'median':>10}{'wanted':>10}{'':>4}  lowest … highest")
+    for row in rows:
+        print(
+            f"{row.what:<60}{row.figure:>10}{row.wanted:>10}{'ok' if row.reached else 'NO':>4}  {row.spread}",
+            flush=True,
+        )
+
+
+def measured(parts: Sequence[str], pairs: int) -> Iterator[Row]:
+    """Walk the rows of the parts wanted."""
+    with tempfile.TemporaryDirectory() as folder:
+        bench = Bench(Path(folder))
+        for name in parts:
+            yield from PARTS[name](bench, pairs)
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--pairs", type=int, default=3)
+    parser.add_argument("--part", nargs="*", default=list(PARTS), choices=list(PARTS))
+    given = parser.parse_args()
+    told(measured(given.part, given.pairs))
+
+
+if __name__ == "__main__":
+    main()

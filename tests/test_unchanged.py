@@ -1,0 +1,270 @@
+"""What has not changed is not run again; whatever a result depends on makes it run."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from reviewkit import cli, execute, kept, places, program, runner, verification, warm
+from reviewkit.inputs_seen import fingerprints
+from reviewkit.kept import Kept
+from reviewkit.task import Outcome, Task
+
+ALDER = Path(__file__).parents[1] / "examples" / "alder"
+REVIEW = """
+device: {name: Alder}
+cell: {label: test cell A, chemistry: NMC, rated_capacity_Ah: 3.0}
+voltmeter: {accuracy: "±(0.5 % + 2)", resolution: 1 mV}
+readout_table: readout.csv
+ui_states: {off: {light_percent: 0}, on: {light_percent: 100}}
+ui_transitions: transitions.csv
+"""
+TRANSITIONS = "state,event,next,seen,tried\noff,press,on,5,5\non,press,off,5,5\n"
+
+
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv(places.CACHE_VARIABLE, str(tmp_path / "cache"))
+    return tmp_path / "cache"
+
+
+@pytest.fixture(scope="module", autouse=True)
+def server() -> Iterator[None]:
+    with warm.serving():
+        yield
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    place = tmp_path / "lamp"
+    place.mkdir()
+    (place / "review.yaml").write_text(REVIEW, encoding="utf-8")
+    (place / "transitions.csv").write_text(TRANSITIONS, encoding="utf-8")
+    shutil.copy(ALDER / "readout.csv", place)
+    return place
+
+
+@pytest.fixture
+def ran(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Collect the templates that are executed."""
+    names: list[str] = []
+
+    def spied(task: Task) -> Outcome:
+        names.append(task.template.stem)
+        return execute.execute(task)
+
+    monkeypatch.setattr(runner, "execute", spied)
+    return names
+
+
+ALL = ["charge", "drain", "readout", "summary", "ui_states"]
+
+
+def run(folder: Path, *options: str, status: int = 0) -> str:
+    done = CliRunner().invoke(cli.main, ["run", str(folder), "-o", str(folder.parent / "site"), *options])
+    assert done.exit_code == status, done.output
+    return done.output
+
+
+def tree(place: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(place)): path.read_bytes() for path in place.rglob("*") if path.is_file()}
+
+
+def edit(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def add_to(path: Path, more: str) -> None:
+    path.write_text(path.read_text(encoding="utf-8") + more, encoding="utf-8")
+
+
+def test_nothing_changed_runs_nothing_and_starts_nothing(
+    folder: Path, ran: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run(folder)
+    assert sorted(ran) == ALL
+    before = tree(folder.parent / "site")
+    ran.clear()
+
+    def unwanted(**_: Any) -> None:
+        raise AssertionError("a server was started")
+
+    monkeypatch.setattr(warm, "serving", unwanted)
+    assert run(folder).startswith("unchanged: ")
+    assert not ran
+    assert tree(folder.parent / "site") == before
+
+
+CHANGES: dict[str, tuple[Callable[[Path], object], list[str]]] = {
+    "a table": (
+        lambda folder: add_to(folder / "readout.csv", "3.91,3.9\n"),
+        ["readout", "summary"],
+    ),
+    "another table": (
+        lambda folder: edit(folder / "transitions.csv", "5,5\non", "6,6\non"),
+        ["summary", "ui_states"],
+    ),
+    "a value that one section takes": (
+        lambda folder: edit(folder / "review.yaml", "readout_table", "readout_shows: volts\nreadout_table"),
+        ["readout", "summary"],
+    ),
+    "a value that several take": (
+        lambda folder: edit(folder / "review.yaml", "rated_capacity_Ah: 3.0", "rated_capacity_Ah: 3.5"),
+        ["charge", "drain", "readout", "summary"],
+    ),
+    "the author's words, new": (
+        lambda folder: (folder / "words.md").write_text("A good lamp.", encoding="utf-8"),
+        ["summary"],
+    ),
+    "a published page, by hand": (
+        lambda folder: edit(folder.parent / "site" / "lamp" / "readout.html", "<body", "<body "),
+        ["summary"],
+    ),
+    "a published page, lost": (
+        lambda folder: (folder.parent / "site" / "lamp" / "drain.html").unlink(),
+        ["summary"],
+    ),
+    "the list of reviews, lost": (
+        lambda folder: (folder.parent / "site" / "index.html").unlink(),
+        ["summary"],
+    ),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_change_runs_what_depends_on_it_and_gives_what_a_fresh_run_does(
+    folder: Path, ran: list[str], change: str
+) -> None:
+    # A working copy may be run again from other data.
+    edit(folder / "review.yaml", "device:", "review: {edition: 0}\ndevice:")
+    run(folder)
+    ran.clear()
+    act, expected = CHANGES[change]
+    act(folder)
+    assert not run(folder).startswith("unchanged")
+    assert sorted(ran) == expected
+    once = tree(folder.parent / "site")
+    ran.clear()
+    run(folder, "--fresh")
+    assert sorted(ran) == ALL
+    assert tree(folder.parent / "site") == once
+
+
+def test_another_wish_publishes_again(folder: Path, ran: list[str]) -> None:
+    run(folder)
+    ran.clear()
+    run(folder, "--single-file")
+    assert (folder.parent / "site" / "lamp" / "lamp.html").is_file()
+    assert ran == ["summary"]
+    assert run(folder, "--single-file").startswith("unchanged")
+
+
+def test_another_version_of_anything_runs_everything(
+    folder: Path, ran: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run(folder)
+    ran.clear()
+    monkeypatch.setattr(program, "_libraries", lambda: ["numpy-99.0.dist-info"])
+    program.program.cache_clear()
+    try:
+        run(folder)
+    finally:
+        program.program.cache_clear()
+    assert sorted(ran) == ALL
+
+
+def test_the_program_is_its_source_its_templates_and_its_libraries(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert {"template.py", "charge.ipynb", "page.css"} <= {path.name for path in program._source()}
+    assert any(name.startswith("pandas-") for name in program._libraries())
+
+
+def test_a_section_that_failed_is_run_again(folder: Path, ran: list[str]) -> None:
+    edit(folder / "readout.csv", (folder / "readout.csv").read_text(encoding="utf-8"), "nothing\n1\n")
+    run(folder, status=cli.INPUT_AT_FAULT)
+    ran.clear()
+    run(folder, status=cli.INPUT_AT_FAULT)
+    assert sorted(ran) == ["readout", "summary"]
+
+
+def test_templates_of_ones_own_are_always_run(folder: Path, ran: list[str]) -> None:
+    own = ("--templates", str(places.kit_folder()))
+    run(folder, *own)
+    ran.clear()
+    assert not run(folder, *own).startswith("unchanged")
+
+
+def test_verifying_runs_everything(folder: Path, ran: list[str]) -> None:
+    run(folder)
+    ran.clear()
+    (verified,) = verification.verify(folder.parent / "site" / "lamp")
+    assert verified.stands
+    assert sorted(ran) == [name for name in ALL if name != "summary"]
+
+
+def test_two_folders_of_one_name_are_refused_though_one_is_unchanged(folder: Path, tmp_path: Path) -> None:
+    run(folder)
+    other = shutil.copytree(folder, tmp_path / "other" / "lamp")
+    done = CliRunner().invoke(cli.main, ["run", str(folder), str(other), "-o", str(tmp_path / "site")])
+    assert done.exit_code == cli.INPUT_AT_FAULT
+    assert "something else is published as 'lamp' already" in done.output
+
+
+def test_what_is_kept_is_its_users_own(folder: Path, own_cache: Path) -> None:
+    run(folder)
+    assert (own_cache / "sections").stat().st_mode & 0o077 == 0
+    assert (own_cache / "reviews").stat().st_mode & 0o077 == 0
+
+
+def test_what_can_not_be_read_is_made_again(folder: Path, ran: list[str], own_cache: Path) -> None:
+    run(folder)
+    for path in own_cache.rglob("*"):
+        if path.is_file():
+            path.write_bytes(b"not what it was")
+    ran.clear()
+    run(folder)
+    assert sorted(ran) == ALL
+
+
+def test_a_folder_that_takes_nothing_costs_nothing_but_time(tmp_path: Path) -> None:
+    (tmp_path / "full").write_text("no folder", encoding="utf-8")
+    keep = Kept(tmp_path / "full")
+    keep.put({"a": Outcome("{}")})
+    keep.trim()
+    assert keep.get("a") is None
+
+
+def test_what_was_not_asked_for_longest_goes_first(tmp_path: Path) -> None:
+    keep = Kept(tmp_path)
+    keep.put({name: Outcome(name * 100, input_faults=("a", "b")) for name in "abc"})
+    sizes = {path.name: path.stat().st_size for path in (tmp_path / "sections").iterdir()}
+    for age, name in enumerate("bca"):
+        os.utime(tmp_path / "sections" / name, (age, age))
+    assert keep.get("b") == Outcome("b" * 100, input_faults=("a", "b"))
+    keep.trim(sizes["a"] + sizes["b"])
+    assert keep.get("c") is None
+    assert keep.get("a")
+    assert keep.get("b")
+
+
+@pytest.mark.parametrize("part", ["values", "files", "template", "folder"])
+def test_a_key_holds_all_that_a_section_depends_on(tmp_path: Path, part: str) -> None:
+    template = tmp_path / "a.ipynb"
+    template.write_text("{}", encoding="utf-8")
+    (tmp_path / "log").write_text("1", encoding="utf-8")
+    task = Task(template, {"x": 1}, tmp_path)
+    before = kept.key(task, fingerprints(tmp_path, ["log"]))
+    assert before == kept.key(task, fingerprints(tmp_path, ["log"]))
+    if part == "template":
+        template.write_text("{ }", encoding="utf-8")
+    if part == "files":
+        (tmp_path / "log").write_text("2", encoding="utf-8")
+    values, place = {"x": 2 if part == "values" else 1}, tmp_path / "b" if part == "folder" else tmp_path
+    assert kept.key(Task(template, values, place), fingerprints(tmp_path, ["log"])) != before
