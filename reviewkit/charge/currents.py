@@ -45,7 +45,7 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     time, current = _inside(record, phases, "constant current")
     if len(time) < _LEAST_ROWS:
         return None
-    fitted = line(time, current, weights(time, math.inf))
+    fitted = line(time, current, _stands(record, time))
     length = float(time[-1] - time[0])
     start = fitted.at(float(time[0]))
     if length <= 0 or start <= 0:
@@ -86,11 +86,17 @@ def _ends_of_plateau(
     ):
         shift = abs(value) / 2
         if kept.sum() >= _LEAST_ROWS:
-            other = line(time[kept], current[kept], weights(time[kept], math.inf))
+            other = line(time[kept], current[kept], _stands(record, time[kept]))
             length, start = float(np.ptp(time[kept])), other.at(float(time[kept][0]))
             shift = abs(100 * length * other.slope / start - value)
         parts.append(Component(f"droop: {name} of the plateau", shift, "%", "rectangular"))
     return parts
+
+
+def _stands(record: ChargeRecord, time: FloatArray) -> FloatArray:
+    """Return how long each of some rows stands [s]: across a gap of the log, never across a pause."""
+    longest = weights(record.time_s, math.inf)
+    return np.asarray(longest[np.searchsorted(record.time_s, time)], dtype=np.float64)
 
 
 def termination(record: ChargeRecord, phases: Phases) -> Measured | None:

@@ -22,6 +22,7 @@ from reviewkit.charge.statistics import line
 from reviewkit.logs import thinning
 from reviewkit.uncertainty import Component, Measured, shaken_left
 
+_EARLY_S = 120.0
 _LEAST_ROWS = 5
 _MOST_ROWS = 5000
 
@@ -77,12 +78,10 @@ def find(record: ChargeRecord, main: Segments, *, from_s: float) -> Knee | None:
     if record.clock_is_told and in_current:
         # The current alone tells the knee, whatever the two clocks are apart.
         found = [in_current]
-    return Knee(
-        min(found, key=lambda moment: moment.standard) if found else at.unrefined(),
-        set_V,
-        series_ohm,
-        from_start=False,
-    )
+    moment = min(found, key=lambda moment: moment.standard) if found else at.unrefined()
+    if moment.value - from_s < soon_s or at.falls_at_once(from_s, moment.value):
+        return Knee(Measured(from_s, "s"), set_V, series_ohm, from_start=True)
+    return Knee(moment, set_V, series_ohm, from_start=False)
 
 
 class _Surroundings:
@@ -111,6 +110,14 @@ class _Surroundings:
         regulation = self.record.voltage + series_ohm * self.current - set_V
         found = self._surest(regulation, self.record.voltmeter.resolution, beside=series_ohm * hidden_A)
         return found.plus(*self.record.clock_components()) if found else None
+
+    def falls_at_once(self, from_s: float, knee_s: float) -> bool:
+        """Whether the current falls from its first reading on: there is no plateau before so early a knee."""
+        early = self.current[(self.record.time_s >= from_s) & (self.record.time_s <= knee_s)]
+        early = early[np.isfinite(early)]
+        if knee_s - from_s > _EARLY_S or len(early) < 2:
+            return False
+        return bool(early[0] - early[-1] > max(4 * self.record.noise_A, 0.005 * early[0]))
 
     def unrefined(self) -> Measured:
         """Return the knee as roughly as it was found."""

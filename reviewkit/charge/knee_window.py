@@ -25,6 +25,7 @@ _LEAST_FALL = 0.05
 _ROUNDS = 40
 _MOST_OHM = 1.0
 _LEAST_ROWS = 12
+_LONGER = (2.0, 1.0, 0.5, 0.25, 0.125)
 _END_ROWS = 5
 
 
@@ -99,15 +100,25 @@ def _grown(coarse: Coarse, first: int, step: float) -> tuple[int, float, float]:
 def _further(coarse: Coarse, first: int, set_V: float, ohm: float, step: float) -> tuple[int, float, float]:
     """Return the stretch grown on with the line drawn anew each time: a coarse display bends a short one."""
     voltage, current = coarse.voltage_V, coarse.current_A
-    tolerance = max(0.0025, 0.75 * step)
+    scatter = float(np.std(voltage[first:] + ohm * current[first:] - set_V))
+    tolerance = max(0.0025, 0.75 * step, 4 * scatter)
+    length = len(voltage)
     while first > 0:
-        earlier = max(0, first - max(1, (len(voltage) - first) // 8))
-        line = _line(voltage[earlier:], current[earlier:])
-        left = _smooth(voltage[earlier:] + line[1] * current[earlier:] - line[0])
-        if float(np.abs(left).max()) > tolerance:
+        # A display's steps may lie badly for one length of the stretch: a longer one may fit again.
+        tries = (max(0, first - max(1, int(share * (length - first)))) for share in _LONGER)
+        found = next((one for one in tries if _fits(coarse, one, tolerance)), None)
+        if found is None:
             break
-        first, (set_V, ohm) = earlier, line
+        first = found
+        set_V, ohm = _line(voltage[first:], current[first:])
     return first, set_V, ohm
+
+
+def _fits(coarse: Coarse, first: int, tolerance: float) -> bool:
+    """Whether V + R·I stands within a tolerance from a row to the end, for some R."""
+    voltage, current = coarse.voltage_V[first:], coarse.current_A[first:]
+    set_V, ohm = _line(voltage, current)
+    return bool(np.abs(_smooth(voltage + ohm * current - set_V)).max() <= tolerance)
 
 
 def falls_from(coarse: Coarse, first: int, *, noise_A: float, step_A: float) -> int:
