@@ -52,6 +52,9 @@ def draw_charge(rng: np.random.Generator) -> DrawnCharge:
     base = draw(rng)
     cell, deep = base.cell, bool(rng.random() < 0.25)
     charger = _charger(rng, base.charger, cell)
+    if deep:
+        # A pause would end this charger's precharge.
+        charger = replace(charger, pauses=())
     off = 1 + DECLARED_SHARE * float(rng.uniform(-1.0, 1.0))
     hours = cell.capacity_Ah / charger.plateau_A / min([fold.share for fold in charger.folds] or [1.0])
     plugged_s = float(round(hours * 3600 * 1.25 + 5400 + 3600 * deep))
