@@ -274,7 +274,7 @@ def test_a_log_of_overloads_says_why() -> None:
 
 
 def test_seeded_trains_stay_inside_their_uncertainty() -> None:
-    """A small part of tests/benchmarks/drain_intervals.py: base, height, width and period at random."""
+    """Base, height, width and period at random; tests/benchmarks/honest_intervals.py does so in whole reviews."""
     draw = np.random.default_rng(77)
     inside = resolved = close = 0
     count = 60
