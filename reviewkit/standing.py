@@ -90,9 +90,16 @@ def checks(published: Iterable[Finding], again: Iterable[Finding]) -> tuple[Chec
     return tuple(Check(key, before.get(key), after.get(key)) for key in before | after)
 
 
-def same(published: Finding, again: Finding) -> bool:
-    """Return whether two findings say the same, within rounding; their words beside the number may differ."""
-    slack = OF_UNCERTAINTY * min(_half(published), _half(again))
+def same(published: Finding, again: Finding, *, of_uncertainty: float = OF_UNCERTAINTY) -> bool:
+    """Return whether two findings say the same, within rounding; their words beside the number may differ.
+
+    Parameters
+    ----------
+    published, again : Finding
+    of_uncertainty : float
+        Part of the uncertainty behind a number by which it may differ.
+    """
+    slack = of_uncertainty * min(half_width(published), half_width(again))
     return (
         (published.unit, published.verdict) == (again.unit, again.verdict)
         and _alike(_numbers(published), _numbers(again), slack)
@@ -100,7 +107,7 @@ def same(published: Finding, again: Finding) -> bool:
     )
 
 
-def _half(item: Finding) -> float:
+def half_width(item: Finding) -> float:
     """Return half the width of what a finding leaves open, in its own unit."""
     if item.uncertainty is not None:
         return abs(item.uncertainty)
