@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -154,8 +155,18 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
             result = replace(result, findings=found, tables=tables, leaflets=pages)
         except SectionError as error:
             result = replace(result, message=str(error))
-    lib.write(notebook, staged / NOTEBOOKS / f"{section.name}.ipynb")
+    _write(notebook, staged / NOTEBOOKS / f"{section.name}.ipynb")
     return result
+
+
+def _write(notebook: Any, path: Path) -> None:
+    """Write a notebook as its format has it, without the copy and the spaces that cost most of the time."""
+    from nbformat.v4 import rwbase
+
+    lines: Any = rwbase
+    text = json.dumps(lines.split_lines(notebook), ensure_ascii=False, sort_keys=True)
+    lines.rejoin_lines(notebook)
+    path.write_text(f"{text}\n", encoding="utf-8", newline="\n")
 
 
 def without_doubles(found: Iterable[SectionResult]) -> list[SectionResult]:

@@ -35,6 +35,13 @@ class PageExporter(TemplateExporter):
         environment.globals["assets"] = assets.page_assets()
         return environment
 
+    def _preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
+        # The notebook has been put together for this page alone: copying and checking it would take longer
+        # than all the rest.
+        for step in self._preprocessors:
+            nb, resources = step(nb, resources)
+        return nb, resources
+
 
 @cache
 def exporter() -> PageExporter:
