@@ -274,7 +274,7 @@ def test_a_log_of_overloads_says_why() -> None:
 
 
 def test_seeded_trains_stay_inside_their_uncertainty() -> None:
-    """Base, height, width and period at random; tests/benchmarks/honest_intervals.py does so in whole reviews."""
+    """Base, height, width and period at random; benchmarks/honest_intervals.py does so in reviews."""
     draw = np.random.default_rng(77)
     inside = resolved = close = 0
     count = 60
@@ -311,3 +311,15 @@ def test_finer_range_narrows_the_mean() -> None:
     assert coarse is not None
     assert fine is not None
     assert fine.expanded < 0.4 * coarse.expanded
+
+
+def test_rows_nearly_as_often_as_the_pulses_show_no_base() -> None:
+    """A pulse each 1.077 s in rows of 1 s: nearly every row holds one; the few others are no noise."""
+    rows = log(PulseTrain(2.06e-4, 1.225e-3, 0.124, 1.077, 5.3), 1.0, 330)
+    split = decompose(rows, meter=RANGE, aperture_s=1.0)
+    assert split.features.base.value is None
+    assert split.features.base.high is not None
+    assert split.features.base.high >= 2.06e-4
+    assert split.features.height.low is not None
+    assert split.features.height.low <= 1.225e-3
+    assert holds(split.mean.value, 2.06e-4 + 1.225e-3 * 0.124 / 1.077)
