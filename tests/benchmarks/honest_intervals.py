@@ -17,6 +17,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,6 @@ from reviewkit.finding import Finding
 
 ROOT = Path(__file__).resolve().parents[2]
 STORED = ROOT / "tests" / "published" / "honest_intervals.json"
-COMMAND = "python tests/benchmarks/honest_intervals.py --write"
 KEYS = {
     "charge": ("device", "cell", "voltmeter", "ammeter", "charge_runs", "source_voltmeter", "source_ammeter"),
     "drain": ("device", "cell", "drain_ammeter", "drain_states"),
@@ -100,7 +100,7 @@ def run(reviews: int, seed: int, processes: int) -> Iterator[list[Outcome]]:
     if processes == 1:
         yield from map(review, seeds)
         return
-    with ProcessPoolExecutor(processes) as pool:
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         yield from pool.map(review, seeds, chunksize=4)
 
 
@@ -113,12 +113,18 @@ def main() -> None:
     arguments.add_argument("--write", action="store_true", help=f"store the table in {STORED.name}")
     asked = arguments.parse_args()
     outcomes = [one for each in run(asked.reviews, asked.seed, asked.processes) for one in each]
-    rows = coverage_table.rows(outcomes)
-    print(coverage_table.text(rows))
+    table = coverage_table.rows(outcomes)
+    print(coverage_table.text(table))
     if asked.write:
-        known = {"reviews": asked.reviews, "seed": asked.seed, "command": COMMAND, "rows": rows}
-        text = json.dumps(known, indent=1, ensure_ascii=False)
-        STORED.write_text(text + "\n", encoding="utf-8", newline="\n")
+        store(table, reviews=asked.reviews, seed=asked.seed)
+
+
+def store(table: list[dict[str, Any]], *, reviews: int, seed: int) -> None:
+    """Store a table where `worked_checks.ipynb` finds it."""
+    command = f"python tests/benchmarks/honest_intervals.py --reviews {reviews} --seed {seed} --write"
+    known = {"reviews": reviews, "seed": seed, "command": command, "rows": table}
+    text = json.dumps(known, indent=1, ensure_ascii=False)
+    STORED.write_text(text + "\n", encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":
