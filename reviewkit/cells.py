@@ -76,7 +76,7 @@ def _run_cells(task: Task, written: Path, engine: Mapping[str, Any]) -> None:
     with lean.without("black", *lean.SCHEMA_EXTRAS):
         import papermill
 
-        logging.getLogger("papermill").setLevel(logging.ERROR)
+        logging.getLogger("papermill").setLevel(logging.CRITICAL)
         execute: Any = papermill.execute_notebook  # type: ignore[attr-defined]
         execute(
             _as_pattern(task.template),

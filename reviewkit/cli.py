@@ -1,4 +1,8 @@
-"""The command line. Exit status: 0 done, 2 the input is at fault, 1 a fault of the kit."""
+"""The command line.
+
+Exit status: 0 done, 2 the input is at fault or a disk is full, 1 a fault of the kit; 130 ended by Ctrl-C,
+143 by the system.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from reviewkit import interrupted
 from reviewkit.errors import Faults, InputError, ReviewKitError
 
 if TYPE_CHECKING:
@@ -39,7 +44,11 @@ class _Group(click.Group):
 
     def invoke(self, context: click.Context) -> Any:
         try:
-            return super().invoke(context)
+            with interrupted.by_termination():
+                return super().invoke(context)
+        except KeyboardInterrupt as error:
+            click.echo("Interrupted. Every published review is whole, as it was or new.", err=True)
+            context.exit(interrupted.status(error))
         except InputError as error:
             _say_faults([error])
             context.exit(INPUT_AT_FAULT)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from reviewkit import cells, scratch, warm
+import sys
+
+from reviewkit import cells, full_disk, scratch, warm
 from reviewkit.task import Outcome, Task
 
 
@@ -16,8 +18,24 @@ def execute(task: Task) -> Outcome:
     Returns
     -------
     Outcome
+
+    Raises
+    ------
+    OSError
+        If the disk for temporary files is full: that is no notebook's fault.
     """
-    return warm.execute(task) or execute_in_kernel(task)
+    outcome = warm.execute(task) or execute_in_kernel(task)
+    if not (outcome.ok or outcome.input_faults):
+        full_disk.refuse_no_room()
+    return outcome
+
+
+def abandon() -> None:
+    """End every notebook that this process has under way; each ends as one that was stopped."""
+    warm.abandon()
+    # Where no kernel has been started, what starts them need not be loaded.
+    if kernel := sys.modules.get("reviewkit.kernel"):
+        kernel.kill_all()
 
 
 def execute_in_kernel(task: Task) -> Outcome:

@@ -10,9 +10,11 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from reviewkit import editions
+from reviewkit import editions, full_disk, scratch
 from reviewkit.editions import Edition
 from reviewkit.errors import InputError
+from reviewkit.exchange import exchanged
+from reviewkit.results import ASSETS
 
 _STAGING = ".staging-"
 _OLD = ".old-"
@@ -37,7 +39,7 @@ def site(out: Path) -> Iterator[Path]:
     Raises
     ------
     InputError
-        If another run holds it, or it can't be written to.
+        If another run holds it, or it can't be written to; or if a disk is full.
     """
     out = out.resolve()
     lock = FileLock(out / _LOCK)
@@ -53,16 +55,24 @@ def site(out: Path) -> Iterator[Path]:
             f"can't write to the folder '{out.name}' ({error.strerror})", remedy="Choose another with -o."
         ) from None
     try:
-        recover(out)
-        yield out
+        with full_disk.told(out):
+            recover(out)
+            yield out
     finally:
         _sweep(out, _STAGING)
-        # Where an open file can be removed it goes while it is still ours, else just after.
-        with suppress(OSError):
-            (out / _LOCK).unlink()
+        _let_go(lock, out / _LOCK)
+
+
+def _let_go(lock: FileLock, place: Path) -> None:
+    """Remove the lock's file while it is still ours: afterwards it may be another run's."""
+    try:
+        place.unlink(missing_ok=True)
+        lock.release()
+    except OSError:
+        # This system removes no open file, and so not another run's either.
         lock.release()
         with suppress(OSError):
-            (out / _LOCK).unlink()
+            place.unlink()
 
 
 def recover(out: Path) -> None:
@@ -73,6 +83,8 @@ def recover(out: Path) -> None:
             old.rename(place)
     _sweep(out, _OLD)
     _sweep(out, _STAGING)
+    scratch.sweep_parts(out, "index.html")
+    scratch.sweep_parts(out / ASSETS, "charts-*.js")
 
 
 def _sweep(out: Path, prefix: str) -> None:
@@ -125,6 +137,10 @@ def _keep(out: Path, name: str, new: Edition | None) -> None:
 
 
 def _swap(new: Path, place: Path) -> None:
+    if place.exists() and exchanged(new, place):
+        # What was published lies now where the new one was made.
+        shutil.rmtree(new, ignore_errors=True)
+        return
     old = place.with_name(_OLD + place.name)
     if place.exists():
         # Killed between the two renames, the next run finds the old one and puts it back.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Generator, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -12,13 +12,15 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit import data_files, film, kept, records, results, review, scratch, sections, warm
-from reviewkit.execute import execute
+from reviewkit.execute import abandon, execute
 from reviewkit.kept import Kept
 from reviewkit.results import Reviewed, SectionResult
 from reviewkit.review import ReviewFile
 from reviewkit.scrub import Scrubber, for_machine
 from reviewkit.task import Outcome, Task
 from reviewkit.template import Section
+
+_GIVE_UP_S = 0.05
 
 
 @dataclass
@@ -53,7 +55,7 @@ def run(
     executor: Executor | None = None,
     progress: Progress | None = None,
     keep: Kept | None = None,
-) -> Iterator[Reviewed]:
+) -> Generator[Reviewed, None, None]:
     """Run all sections of all reviews, then each review's summary; yield each review when it is done.
 
     Parameters
@@ -80,13 +82,27 @@ def run(
     told.start(len(reviews) * (len(bodies) + (summary is not None)))
     with _ready(executor) as pool:
         waiting: Waiting = {}
-        for file, staged in reviews:
-            (staged / results.NOTEBOOKS).mkdir(parents=True)
-            scrubber = for_machine(file.folder, public=_words(file), more=(staged.parent,))
-            work = _Work(file, staged, scrubber, len(bodies))
-            for section in bodies:
-                waiting[_submit(section, work, pool, keep)] = work, section
-        yield from _collect(waiting, pool, summary, told)
+        with _given_up_together(waiting if executor is None else ()):
+            for file, staged in reviews:
+                (staged / results.NOTEBOOKS).mkdir(parents=True)
+                scrubber = for_machine(file.folder, public=_words(file), more=(staged.parent,))
+                work = _Work(file, staged, scrubber, len(bodies))
+                for section in bodies:
+                    waiting[_submit(section, work, pool, keep)] = work, section
+            yield from _collect(waiting, pool, summary, told)
+
+
+@contextmanager
+def _given_up_together(waiting: Collection[Future[Outcome]]) -> Iterator[None]:
+    """Where the block is left for any reason but its end, end all notebooks that are under way here."""
+    try:
+        yield
+    except BaseException:
+        left = [future for future in waiting if not future.cancel()]
+        # One that was just about to start its kernel is met the next time.
+        while left and wait(left, timeout=_GIVE_UP_S).not_done:
+            abandon()
+        raise
 
 
 @contextmanager

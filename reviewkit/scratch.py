@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 _OURS = re.compile(r"reviewkit-(?P<process>\d+)-\w+")
+_PART = re.compile(r".+\.(?P<process>\d+)")
 
 
 def made() -> Path:
@@ -35,6 +36,43 @@ def sweep() -> None:
         # Another user's can't be removed, and is left.
         if ours and not _runs(int(ours["process"])):
             shutil.rmtree(place, ignore_errors=True)
+
+
+@contextmanager
+def whole(place: Path) -> Iterator[Path]:
+    """Write a file whole or not at all.
+
+    Parameters
+    ----------
+    place : pathlib.Path
+        Where it is to be; a file that is there stays until the new one is whole.
+
+    Yields
+    ------
+    pathlib.Path
+        Where to write it.
+    """
+    part = place.with_name(f"{place.name}.{os.getpid()}")
+    try:
+        yield part
+        part.replace(place)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def sweep_parts(place: Path, named: str = "*") -> None:
+    """Remove what processes that are no more have left unfinished in a folder.
+
+    Parameters
+    ----------
+    place : pathlib.Path
+    named : str
+        Pattern of the files that they were writing; in a folder of the user's own it names no other.
+    """
+    for part in place.glob(f"{named}.*"):
+        ours = _PART.fullmatch(part.name)
+        if ours and part.is_file() and not _runs(int(ours["process"])):
+            part.unlink(missing_ok=True)
 
 
 def _runs(process: int) -> bool:

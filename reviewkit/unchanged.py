@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import places
+from reviewkit import places, scratch
 from reviewkit.program import program
 
 
@@ -96,12 +96,12 @@ def remember(folder: Path, wish: Wish, *, place: Path, files: Mapping[str, str])
         "published": _states(place),
     }
     path = _stamp_file(folder, wish.out)
-    part = path.with_suffix(f".{os.getpid()}")
     # Where nothing can be kept, the next run takes longer.
     with suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        part.write_text(json.dumps(stamp), encoding="utf-8")
-        part.replace(path)
+        scratch.sweep_parts(path.parent)
+        with scratch.whole(path) as part:
+            part.write_text(json.dumps(stamp), encoding="utf-8")
 
 
 def _stamp_file(folder: Path, out: Path) -> Path:

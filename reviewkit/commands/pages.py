@@ -46,6 +46,7 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
     with gathered(faults):
         if extras.program and not ended.failed:
             drawing.add(ended, program=extras.program, charts_script=script)
+    site.write_charts(out, charts_script=script)
     file = ended.file
     good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
     place = publish.put(ended.staged, out, file.name, good=good)

@@ -96,6 +96,7 @@ def _compared(
         staged = publish.stage(place, called)
         pair = [(item.review.file, item.place.name) for item in reviews]
         result = comparison.made(template, pair, place, staged)
+        site.write_charts(place)
         result_place = publish.put(staged, place, called, good=result.ok)
         site.write_shelf(place)
     return SideBySide(reviews, result, result_place)

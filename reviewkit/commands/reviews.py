@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from concurrent.futures import Executor
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Thread
@@ -126,13 +127,14 @@ def run(
             editions.carry(place / file.name, folder, edition=file.review.edition)
         # What writes pages is loaded while the notebooks run.
         Thread(target=_pages, daemon=True).start()
-        for ended in runner.run(staged, parts, executor=executor, progress=Bar(), keep=keep):
-            with gathered(faults):
-                item = Published(ended, _pages().put(ended, place, extras))
-                done.append(item)
-                # Not before: what is packed has by then been held against what was read.
-                if keep:
-                    keep.put(ended.made)
+        with closing(runner.run(staged, parts, executor=executor, progress=Bar(), keep=keep)) as under_way:
+            for ended in under_way:
+                with gathered(faults):
+                    item = Published(ended, _pages().put(ended, place, extras))
+                    done.append(item)
+                    # Not before: what is packed has by then been held against what was read.
+                    if keep:
+                        keep.put(ended.made)
         _pages().shelve(place, extras)
     if keep:
         keep.trim()

@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 
-from reviewkit import places
+from reviewkit import places, scratch
 from reviewkit.inputs_seen import Fingerprint
 from reviewkit.program import program
 from reviewkit.task import Outcome, Task
@@ -46,13 +46,13 @@ class Kept:
         with suppress(OSError):
             self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             for key, outcome in outcomes.items():
-                part = self._folder / f"{key}.{os.getpid()}"
-                part.write_bytes(zlib.compress(json.dumps(asdict(outcome)).encode(), 1))
-                part.replace(self._folder / key)
+                with scratch.whole(self._folder / key) as part:
+                    part.write_bytes(zlib.compress(json.dumps(asdict(outcome)).encode(), 1))
 
     def trim(self, most_bytes: int = _MOST_BYTES) -> None:
-        """Remove the outcomes that were not asked for longest, and what a killed run left, above a size."""
+        """Remove what a killed run left unfinished, and above a size what was not asked for longest."""
         with suppress(OSError):
+            scratch.sweep_parts(self._folder)
             found = sorted(
                 ((path.stat(), path) for path in self._folder.iterdir()), key=lambda item: item[0].st_mtime
             )

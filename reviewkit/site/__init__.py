@@ -4,7 +4,7 @@ from reviewkit.site.assets import charts_source
 from reviewkit.site.context import Link, PageContext
 from reviewkit.site.exporter import rendered
 from reviewkit.site.joined import join
-from reviewkit.site.pages import write_comparison, write_review, write_shelf
+from reviewkit.site.pages import write_charts, write_comparison, write_review, write_shelf
 from reviewkit.site.shelf import beside
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "charts_source",
     "join",
     "rendered",
+    "write_charts",
     "write_comparison",
     "write_review",
     "write_shelf",

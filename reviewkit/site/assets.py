@@ -13,6 +13,7 @@ from pathlib import Path
 
 from markupsafe import Markup
 
+from reviewkit import scratch
 from reviewkit.errors import InputError, KitError
 from reviewkit.places import kit_folder
 from reviewkit.results import ASSETS
@@ -97,9 +98,8 @@ def write_charts(out: Path, source: Path) -> None:
     folder.mkdir(exist_ok=True)
     place = folder / charts_name(source)
     if not place.exists():
-        aside = place.with_suffix(".part")
-        shutil.copyfile(source, aside)
-        aside.replace(place)
+        with scratch.whole(place) as part:
+            shutil.copyfile(source, part)
     asked = {place.name} | {name for page in out.glob("*/*.html") for name in _asked(page)}
     for script in folder.glob("charts-*.js"):
         if script.name not in asked:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit import editions, film, harvest
+from reviewkit import editions, film, harvest, scratch
 from reviewkit.finding import PART_MIME, PLOTLY_MIME
 from reviewkit.leaflet import Leaflet
 from reviewkit.results import ASSETS, Reviewed, SectionResult
@@ -171,6 +171,18 @@ def write_comparison(
     _write(place / _HOME, exporter.rendered(result.notebook, page))
 
 
+def write_charts(out: Path, *, charts_script: Path | None = None) -> None:
+    """Write the script that the pages of all reviews share: no page is to be in its place before it is.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+    charts_script : pathlib.Path, optional
+        As given to `write_review`.
+    """
+    assets.write_charts(out, assets.charts_source(charts_script))
+
+
 def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:
     """Write what the reviews of a published folder share: the list of them all, and the charts' script.
 
@@ -180,15 +192,14 @@ def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:
     charts_script : pathlib.Path, optional
         As given to `write_review`.
     """
-    assets.write_charts(out, assets.charts_source(charts_script))
+    write_charts(out, charts_script=charts_script)
     columns, reviews = shelf(out)
     page = PageContext(title="All reviews")
-    _write(
-        out / _HOME,
-        exporter.template(
-            "list.html.j2", page, columns=columns, reviews=reviews, comparisons=comparisons(out)
-        ),
+    text = exporter.template(
+        "list.html.j2", page, columns=columns, reviews=reviews, comparisons=comparisons(out)
     )
+    with scratch.whole(out / _HOME) as part:
+        _write(part, text)
 
 
 def _write(path: Path, text: str) -> None:

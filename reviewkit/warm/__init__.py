@@ -1,5 +1,5 @@
 """Quick execution: notebooks run in children forked from a process that has its libraries loaded already."""
 
-from reviewkit.warm.client import call, execute, serving
+from reviewkit.warm.client import abandon, call, execute, serving
 
-__all__ = ["call", "execute", "serving"]
+__all__ = ["abandon", "call", "execute", "serving"]

@@ -103,6 +103,17 @@ class Client:
 _client: Client | None = None
 
 
+def _can_fork() -> bool:
+    """Tell whether this system has what the server needs: Linux, and leave to watch a process."""
+    if sys.platform != "linux":
+        return False
+    try:
+        os.close(os.pidfd_open(os.getpid()))
+    except (AttributeError, OSError):
+        return False
+    return True
+
+
 @contextmanager
 def serving(*, linger_s: float = 0.0) -> Iterator[None]:
     """Have a server at hand for `execute`; a block inside another one uses the same.
@@ -116,7 +127,7 @@ def serving(*, linger_s: float = 0.0) -> Iterator[None]:
         None stays by default.
     """
     global _client
-    if _client is not None or not (sys.platform == "linux" and hasattr(os, "pidfd_open")):
+    if _client is not None or not _can_fork():
         yield
         return
     with start.server(linger_s) as line:
@@ -137,6 +148,12 @@ def execute(task: Task) -> Outcome | None:
     task : Task
     """
     return _client.run(task) if _client else None
+
+
+def abandon() -> None:
+    """Leave the server, if there is one: what it runs for this process is killed."""
+    if leaving := _client:
+        leaving.close()
 
 
 def call(function: str, argument: Mapping[str, Any]) -> Any | None:

@@ -137,8 +137,8 @@ def _end(_signal: int, _frame: FrameType | None) -> None:
 
 
 def main() -> None:
-    """Load, then serve; told are the folder to listen in and how long to wait for another client [s]."""
-    home, linger_s = Path(sys.argv[1]), float(sys.argv[2])
+    """Load, then serve; told are the folder to listen in, how long to wait for a client [s], and by whom."""
+    home, linger_s, starter = Path(sys.argv[1]), float(sys.argv[2]), int(sys.argv[3])
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _end)
     entrance = socket_file.listening(home)
@@ -148,7 +148,9 @@ def main() -> None:
             raise SystemExit("a library has started a thread; forking is no longer safe")
         gc.collect()
         gc.freeze()
-        Server(entrance).serve(linger_s)
+        # Nobody else is to come to a server that does not stay.
+        if linger_s or os.getppid() == starter:
+            Server(entrance).serve(linger_s)
     finally:
         shutil.rmtree(home, ignore_errors=True)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 import socket
 import subprocess
@@ -80,7 +81,7 @@ def _started(home: Path, linger_s: float) -> socket.socket | None:
 
 def _launch(home: Path, linger_s: float) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
-        [sys.executable, "-m", "reviewkit.warm.server", str(home), str(linger_s)],
+        [sys.executable, "-m", "reviewkit.warm.server", str(home), str(linger_s), str(os.getpid())],
         # It holds nothing of who started it, and an interruption at the terminal is not for it.
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,

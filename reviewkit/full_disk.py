@@ -1,0 +1,69 @@
+"""A disk that is full: told as what a person can mend."""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from reviewkit.errors import InputError
+
+_FULL = {errno.ENOSPC, errno.EDQUOT}
+_REMEDY = "Make room there, then run it again; every published review is whole, as it was or new."
+_LITTLE_BYTES = 1 << 18
+_NOTEBOOK_BYTES = 1 << 24
+"""More than an executed notebook takes."""
+
+
+@contextmanager
+def told(out: Path) -> Iterator[None]:
+    """Tell of a full disk which one it is.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        The published folder; all else is written to the folder for temporary files.
+
+    Raises
+    ------
+    InputError
+        In place of the system's error; every other error goes its way.
+    """
+    try:
+        yield
+    except OSError as error:
+        if not is_full(error):
+            raise
+        where = "that holds temporary files" if _takes(out, _LITTLE_BYTES) else f"that holds '{out.name}'"
+        raise InputError(f"no space is left on the disk {where}", remedy=_REMEDY) from error
+
+
+def is_full(error: OSError) -> bool:
+    """Whether an error says that a disk, or one's share of it, is full."""
+    return error.errno in _FULL
+
+
+def refuse_no_room() -> None:
+    """Make sure that the folder for temporary files takes an executed notebook.
+
+    Raises
+    ------
+    OSError
+        If it does not: what failed for lack of room is no fault of a notebook's.
+    """
+    if not _takes(Path(tempfile.gettempdir()), _NOTEBOOK_BYTES):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def _takes(folder: Path, size: int) -> bool:
+    """Whether a folder takes a file of a size [B]: nothing else tells what one's share of a disk is."""
+    try:
+        with tempfile.TemporaryFile(dir=folder) as stream:
+            stream.write(bytes(size))
+            stream.flush()
+    except OSError as error:
+        return not is_full(error)
+    return True
