@@ -11,14 +11,14 @@ import numpy as np
 import pandas as pd
 from IPython.core.formatters import DisplayFormatter
 
-from reviewkit import film, places, records, results, review, sections, summary
+from reviewkit import film, places, records, results, review, summary
 from reviewkit.conformity import Limit
-from reviewkit.task import Outcome
 from reviewkit.figures import marks, theme
 from reviewkit.figures.chart import Chart
 from reviewkit.finding import Finding, Findings, measured, not_tested
 from reviewkit.leaflet import Leaflet
 from reviewkit.results import Reviewed, SectionResult
+from reviewkit.task import Outcome
 from reviewkit.template import Metadata, Section
 from reviewkit.uncertainty import Component, Measured
 
