@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from reviewkit import interrupted
+from reviewkit import full_disk, interrupted, scratch
 from reviewkit.errors import Faults, InputError, ReviewKitError
 
 if TYPE_CHECKING:
@@ -43,6 +43,7 @@ class _Group(click.Group):
     """Says every expected failure in plain lines and turns it into the exit status."""
 
     def invoke(self, context: click.Context) -> Any:
+        scratch.settle()
         try:
             with interrupted.by_termination():
                 return super().invoke(context)
@@ -51,6 +52,11 @@ class _Group(click.Group):
             context.exit(interrupted.status(error))
         except InputError as error:
             _say_faults([error])
+            context.exit(INPUT_AT_FAULT)
+        except OSError as error:
+            if not full_disk.is_full(error):
+                raise
+            click.echo(f"No space is left on the disk. {full_disk.REMEDY}", err=True)
             context.exit(INPUT_AT_FAULT)
         except ReviewKitError as error:
             click.echo(f"The kit itself is at fault: {error}", err=True)

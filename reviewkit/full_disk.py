@@ -12,7 +12,7 @@ from pathlib import Path
 from reviewkit.errors import InputError
 
 _FULL = {errno.ENOSPC, errno.EDQUOT}
-_REMEDY = "Make room there, then run it again; every published review is whole, as it was or new."
+REMEDY = "Make room there, then run it again; every published review is whole, as it was or new."
 _LITTLE_BYTES = 1 << 18
 _NOTEBOOK_BYTES = 1 << 24
 """More than an executed notebook takes."""
@@ -38,7 +38,7 @@ def told(out: Path) -> Iterator[None]:
         if not is_full(error):
             raise
         where = "that holds temporary files" if _takes(out, _LITTLE_BYTES) else f"that holds '{out.name}'"
-        raise InputError(f"no space is left on the disk {where}", remedy=_REMEDY) from error
+        raise InputError(f"no space is left on the disk {where}", remedy=REMEDY) from error
 
 
 def is_full(error: OSError) -> bool:

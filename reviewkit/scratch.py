@@ -14,8 +14,20 @@ _OURS = re.compile(r"reviewkit-(?P<process>\d+)-\w+")
 _PART = re.compile(r".+\.(?P<process>\d+)")
 
 
+def settle() -> None:
+    """Have Python look for its folder for temporary files as ever, but without a file to try it with.
+
+    That one has a name of no meaning, and whoever is killed just then leaves it.
+    """
+    usual = [os.environ.get(name) for name in ("TMPDIR", "TEMP", "TMP")]
+    places = [name for name in [*usual, *(["/tmp"] if os.name == "posix" else [])] if name]
+    if tempfile.tempdir is None and places and os.access(places[0], os.W_OK | os.X_OK):
+        tempfile.tempdir = str(Path(places[0]).absolute())
+
+
 def made() -> Path:
     """Return a new empty folder of this process's, to be removed by whoever asked."""
+    settle()
     return Path(tempfile.mkdtemp(prefix=f"reviewkit-{os.getpid()}-"))
 
 

@@ -282,3 +282,17 @@ def test_a_server_whose_starter_is_gone_ends_by_itself(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "reviewkit.warm.server", str(home), "0", str(ended.pid)]
     assert subprocess.run(command, check=False, timeout=600).returncode == 0
     assert not home.exists()
+
+
+def test_the_folder_for_temporary_files_is_not_tried_with_a_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", None)
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", allowed(os.open, 0))
+        scratch.settle()
+        assert tempfile.gettempdir() == str(tmp_path)
+    monkeypatch.setattr(tempfile, "tempdir", None)
+    monkeypatch.setenv("TMPDIR", str(tmp_path / "not there"))
+    assert scratch.made().parent != tmp_path / "not there"

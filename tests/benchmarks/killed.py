@@ -6,12 +6,13 @@ must end with the new review, and leave no process, temporary file or lock. Disk
 mounted for the purpose, for which one has to be root. Linux only. Prints a table, and each moment to the
 other stream; status 1 if anything is not as it must be.
 
-    python tests/benchmarks/killed.py [--moments 200] [--seed 1]
+    python tests/benchmarks/killed.py [--moments 200] [--whole 6] [--seed 1]
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import random
 import sys
 import tempfile
@@ -22,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from killing import rounds
 from killing.rounds import Ended, Rounds, Way
-from killing.scene import Scene
+from killing.scene import Scene, WholeScene
 
 SHARES = {
     Way("SIGKILL"): 28,
@@ -58,14 +59,48 @@ def plan(moments: int) -> list[Way]:
     return [way for way, count in counts.items() for _ in range(count)]
 
 
-def told(way: Way, all_ended: Iterable[Ended]) -> str:
+WHOLE = (Way("SIGKILL"), Way("SIGKILL", when=rounds.PUTTING), Way("SIGINT"))
+"""What the runs of a whole example go through in turns."""
+
+Ends = dict[tuple[str, Way], list[Ended]]
+
+
+def killed(one: Rounds, way: Way, ends: Ends) -> None:
+    """Kill a run, and note and tell what became of it."""
+    ended = one.round(way)
+    ends.setdefault((one.scene.name, way), []).append(ended)
+    number = sum(map(len, ends.values()))
+    print(number, one.scene.name, way, ended.found, *ended.faults, file=sys.stderr, flush=True)
+
+
+def all_killed(root: Path, *, moments: int, whole: int, rng: random.Random) -> Ends:
+    """Kill runs of the small review, a working copy and an edition in turns, and of an example."""
+    ends: Ends = {}
+    scenes = [
+        Scene(root / "copy", 0),
+        Scene(root / "edition", 1),
+        *([WholeScene(root / "whole")] if whole else []),
+    ]
+    ways = plan(moments)
+    with contextlib.ExitStack() as servers:
+        every = [Rounds(scene, rng) for scene in scenes]
+        for one in every:
+            servers.callback(rounds.stop, one)
+        for number, way in enumerate(rng.sample(ways, len(ways))):
+            killed(every[number % 2], way, ends)
+        for number in range(whole):
+            killed(every[2], WHOLE[number % len(WHOLE)], ends)
+    return ends
+
+
+def told(name: str, way: Way, all_ended: Iterable[Ended]) -> str:
     """Return a way's row."""
     each = list(all_ended)
     found = [sum(ended.found == name for ended in each) for name in ("old", "new")]
     healed, left = sum(ended.healed for ended in each), sum(bool(ended.left) for ended in each)
     longest = max(ended.took_s for ended in each)
     return (
-        f"{way.how:<26}{way.run_with:<21}{way.when:<21}{len(each):>7}{found[0]:>7}{found[1]:>7}"
+        f"{name:<9}{way.how:<24}{way.run_with:<21}{way.when:<21}{len(each):>7}{found[0]:>7}{found[1]:>7}"
         f"{len(each) - sum(found):>8}{healed:>8}{left:>6}{longest:>9.1f}"
     )
 
@@ -74,28 +109,20 @@ def main() -> int:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--moments", type=int, default=200)
+    parser.add_argument("--whole", type=int, default=6, help="moments in runs of a whole example besides")
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
     rng = random.Random(chosen.seed)
-    ends: dict[Way, list[Ended]] = {}
     with tempfile.TemporaryDirectory() as root:
-        pair = [Rounds(Scene(Path(root) / str(edition), edition), rng) for edition in (0, 1)]
-        try:
-            for number, way in enumerate(rng.sample(ways := plan(chosen.moments), len(ways))):
-                ended = pair[number % 2].round(way)
-                ends.setdefault(way, []).append(ended)
-                print(number + 1, way, ended.found, *ended.faults, file=sys.stderr, flush=True)
-        finally:
-            for one in pair:
-                rounds.stop(one)
+        ends = all_killed(Path(root), moments=chosen.moments, whole=chosen.whole, rng=rng)
     print(
-        f"{'ended':<26}{'run with':<21}{'at':<21}{'moments':>7}{'old':>7}{'new':>7}{'neither':>8}"
-        f"{'healed':>8}{'left':>6}{'ends [s]':>9}"
+        f"{'review':<9}{'ended':<24}{'run with':<21}{'at':<21}{'moments':>7}{'old':>7}{'new':>7}"
+        f"{'neither':>8}{'healed':>8}{'left':>6}{'ends [s]':>9}"
     )
-    for way, all_ended in ends.items():
-        print(told(way, all_ended))
+    for (name, way), all_ended in ends.items():
+        print(told(name, way, all_ended))
     every = [ended for all_ended in ends.values() for ended in all_ended]
-    print(told(Way("all", "", ""), every))
+    print(told("all", Way("", "", ""), every))
     return int(any(ended.faults for ended in every))
 
 

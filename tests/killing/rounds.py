@@ -26,7 +26,8 @@ _TOLD = {
     2: "no space is left on",
 }
 _PAGE = 4096
-_TEMPORARY_BYTES = 400_000
+_EARLY = 0.3
+_TEMPORARY_BYTES = 80_000
 _LONGEST_S = 300.0
 
 
@@ -149,8 +150,7 @@ class Rounds:
 
     def _fill(self, how: str, disks: ExitStack) -> None:
         if how == SITE_FULL:
-            taken, more = (sum(-(-len(text) // _PAGE) + 1 for text in one.values()) for one in self._trees)
-            size = taken + self.rng.randrange(max(1, more - taken // 2) if more > taken else 60)
+            size = _pages(self._trees[0]) + self.rng.randrange(_pages(self.scene.added(*self._trees)))
             disks.enter_context(small_disk(self.scene.out, size * _PAGE))
         elif how == TEMPORARY_FULL:
             size = self.rng.randrange(_PAGE, _TEMPORARY_BYTES)
@@ -159,7 +159,8 @@ class Rounds:
     def _end(self, way: Way, process: BaseProcess, usual_s: float, ended: Ended) -> None:
         """Wait for the moment, if it is one of the clock, and then for the end."""
         if way.when == CLOCK and way.how not in (SITE_FULL, TEMPORARY_FULL):
-            process.join(self.rng.uniform(0, usual_s))
+            # Notebooks' processes are there for a part of the time, from its start on.
+            process.join(self.rng.uniform(0, usual_s * (_EARLY if way.how == CHILD else 1)))
             for number, sent in self._meant(way.how, process):
                 with suppress(ProcessLookupError):
                     os.kill(number, sent)
@@ -221,6 +222,10 @@ class Rounds:
             )
         if ended.left:
             ended.faults.append(f"left behind: {ended.left[:5]}")
+
+
+def _pages(taken: Tree) -> int:
+    return sum(-(-len(text) // _PAGE) + 1 for text in taken.values())
 
 
 def stop(rounds: Rounds) -> None:

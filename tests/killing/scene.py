@@ -10,11 +10,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import ClassVar
 
 from .victim import COUNTED, SENT
 
 FILES = Path(__file__).parents[1] / "files"
-NAME = "lantern"
+EXAMPLE = FILES.parents[1] / "examples" / "alder"
 _REVIEW = (
     "device: {{name: Lantern}}\n"
     "review: {{title: A lantern, edition: {edition}}}\n"
@@ -49,6 +50,8 @@ class Scene:
 
     root: Path
     edition: int = 0
+    name: ClassVar[str] = "lantern"
+    _templates: ClassVar[tuple[str, ...]] = ("--templates", str(FILES / "templates"))
 
     @property
     def out(self) -> Path:
@@ -69,8 +72,7 @@ class Scene:
     @property
     def arguments(self) -> list[str]:
         """The command."""
-        bench, templates = self.root / NAME, FILES / "templates"
-        return ["run", str(bench), "-o", str(self.out), "--templates", str(templates)]
+        return ["run", str(self.bench), "-o", str(self.out), *self._templates]
 
     def lay(self, published: Path | None = None) -> None:
         """Empty every folder but the one of the server that stays; publish what another folder holds."""
@@ -84,14 +86,14 @@ class Scene:
     def measure(self, *, new: bool) -> None:
         """Write the review folder: with the old data, or the new."""
         edition = self.edition + (1 if new and self.edition else 0)
-        shutil.copytree(FILES / NAME, self.root / NAME, dirs_exist_ok=True)
+        shutil.copytree(FILES / self.name, self.bench, dirs_exist_ok=True)
         text = _REVIEW.format(edition=edition, lux=_NEW_LUX if new else _OLD_LUX)
-        (self.root / NAME / "review.yaml").write_text(text, encoding="utf-8")
+        (self.bench / "review.yaml").write_text(text, encoding="utf-8")
 
     @property
     def bench(self) -> Path:
         """The review folder."""
-        return self.root / NAME
+        return self.root / self.name
 
     @property
     def told(self) -> Path:
@@ -114,19 +116,27 @@ class Scene:
     def state(self, old: Tree, new: Tree) -> str:
         """Return which review is published, whole, with all around it: "old" or "new"; else what is wrong."""
         now = tree(self.out)
-        review, before = _part(now, f"{NAME}/"), _part(now, f"{NAME}.edition-1/")
+        review, before = _part(now, f"{self.name}/"), _part(now, f"{self.name}.edition-1/")
         found = (
-            "old" if review == _part(old, f"{NAME}/") else "new" if review == _part(new, f"{NAME}/") else ""
+            "old"
+            if review == _part(old, f"{self.name}/")
+            else "new"
+            if review == _part(new, f"{self.name}/")
+            else ""
         )
         if not found:
             return f"torn: {sorted(review)[:4]}" if review else "absent"
-        kept = _part(new, f"{NAME}.edition-1/")
+        kept = _part(new, f"{self.name}.edition-1/")
         if before != kept and (before or found == "new"):
             return "an edition not kept whole"
         if now.get("index.html") not in (old["index.html"], new["index.html"]):
             return "a torn list of reviews"
         scripts = {name: text for name, text in _part(now, "assets/").items() if name.endswith(".js")}
         return found if scripts.items() <= new.items() and scripts else "a torn script"
+
+    def added(self, old: Tree, new: Tree) -> Tree:
+        """Return what a run writes to the published folder before it takes anything away."""
+        return _part(new, f"{self.name}/") | {name: text for name, text in new.items() if name not in old}
 
     @staticmethod
     def is_server(number: int) -> bool:
@@ -171,6 +181,21 @@ class Scene:
         while (found := self.alive()) and time.monotonic() < end:
             time.sleep(0.02)
         return found
+
+
+class WholeScene(Scene):
+    """The folders of a run of a whole review, one of the examples."""
+
+    name = EXAMPLE.name
+    _templates = ()
+
+    def measure(self, *, new: bool) -> None:
+        """Write the review folder as a working copy: as the example is, or measured in a warmer room."""
+        shutil.copytree(EXAMPLE, self.bench, dirs_exist_ok=True)
+        path = self.bench / "review.yaml"
+        text = path.read_text(encoding="utf-8").replace("  edition: 1\n", "  edition: 0\n")
+        text = text.replace("  ambient_C: 21\n", f"  ambient_C: {22 if new else 21}\n")
+        path.write_text(text, encoding="utf-8")
 
 
 def _part(whole: Tree, start: str) -> Tree:
