@@ -18,11 +18,9 @@ from simulate.whole_port import Port, draw_port
 from simulate.whole_readout import DrawnReadout, draw_readout
 
 _PORT_SHARE = 0.4
-_FINE_V = 0.005
-"""A coarser voltmeter may show no step: logs that only count seconds then need an offset that is told."""
 
 DISPLAYS_S = 2.0
-"""How far an offset read off two displays may be wrong."""
+"""How far an offset read off two displays may be wrong: told where the logs only count seconds."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +63,7 @@ class Whole:
             "leads_ohm": self.charge.declared.leads_ohm,
         }
         known["charge_runs"][0]["cable_out_s"] = self.cable_out_s
-        if bench.voltage_style.counts_from_its_start and bench.voltmeter.resolution > _FINE_V:
+        if bench.voltage_style.counts_from_its_start:
             offset_s = run.clock_offset_s + DISPLAYS_S * (bench.seed % 2001 / 1000 - 1)
             current = {"path": "logs/current.csv", "clock_offset_s": round(offset_s, 1)}
             known["charge_runs"][0]["current"] = current
