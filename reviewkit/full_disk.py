@@ -13,9 +13,8 @@ from reviewkit.errors import InputError
 
 _FULL = {errno.ENOSPC, errno.EDQUOT}
 REMEDY = "Make room there, then run it again; every published review is whole, as it was or new."
-_LITTLE_BYTES = 1 << 18
-_NOTEBOOK_BYTES = 1 << 24
-"""More than an executed notebook takes."""
+_ROOM_BYTES = 1 << 24
+"""More than a file takes that a run writes, be it an executed notebook or a review's evidence."""
 
 
 @contextmanager
@@ -37,8 +36,10 @@ def told(out: Path) -> Iterator[None]:
     except OSError as error:
         if not is_full(error):
             raise
-        where = "that holds temporary files" if _takes(out, _LITTLE_BYTES) else f"that holds '{out.name}'"
-        raise InputError(f"no space is left on the disk {where}", remedy=REMEDY) from error
+        held = {out: f"'{out.name}'", Path(tempfile.gettempdir()): "temporary files"}
+        short = [name for place, name in held.items() if not _takes(place)] or held.values()
+        where = " or ".join(short)
+        raise InputError(f"no space is left on the disk that holds {where}", remedy=REMEDY) from error
 
 
 def is_full(error: OSError) -> bool:
@@ -54,15 +55,15 @@ def refuse_no_room() -> None:
     OSError
         If it does not: what failed for lack of room is no fault of a notebook's.
     """
-    if not _takes(Path(tempfile.gettempdir()), _NOTEBOOK_BYTES):
+    if not _takes(Path(tempfile.gettempdir())):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
-def _takes(folder: Path, size: int) -> bool:
-    """Whether a folder takes a file of a size [B]: nothing else tells what one's share of a disk is."""
+def _takes(folder: Path) -> bool:
+    """Whether a folder takes such a file: nothing else tells what one's share of a disk is."""
     try:
         with tempfile.TemporaryFile(dir=folder) as stream:
-            stream.write(bytes(size))
+            stream.write(bytes(_ROOM_BYTES))
             stream.flush()
     except OSError as error:
         return not is_full(error)

@@ -225,19 +225,25 @@ def failing(out: Path, number: int) -> None:
 def test_a_full_disk_is_told_as_one(tmp_path: Path, number: int) -> None:
     out = tmp_path / "site"
     with pytest.raises(
-        InputError, match=r"^no space is left on the disk that holds temporary files\. Make room"
+        InputError, match=r"^no space is left on the disk that holds 'site' or temporary files\. M"
     ):
         failing(out, number)
     assert list(out.iterdir()) == []
 
 
 def test_the_disk_that_is_full_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def full(*_: object, **__: object) -> None:
-        raise OSError(errno.ENOSPC, "full")
+    usual = tempfile.TemporaryFile
+
+    def full(*, dir: Path) -> Any:
+        if dir.name == "site":
+            raise OSError(errno.ENOSPC, "full")
+        return usual(dir=dir)
 
     monkeypatch.setattr(tempfile, "TemporaryFile", full)
     with pytest.raises(InputError, match=r"^no space is left on the disk that holds 'site'\. Make room"):
         failing(tmp_path / "site", errno.ENOSPC)
+    full_disk.refuse_no_room()
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "site"))
     with pytest.raises(OSError, match="No space") as caught:
         full_disk.refuse_no_room()
     assert full_disk.is_full(caught.value)

@@ -76,11 +76,8 @@ def killed(one: Rounds, way: Way, ends: Ends) -> None:
 def all_killed(root: Path, *, moments: int, whole: int, rng: random.Random) -> Ends:
     """Kill runs of the small review, a working copy and an edition in turns, and of an example."""
     ends: Ends = {}
-    scenes = [
-        Scene(root / "copy", 0),
-        Scene(root / "edition", 1),
-        *([WholeScene(root / "whole")] if whole else []),
-    ]
+    scenes = [Scene(root / "copy", 0), Scene(root / "edition", 1)] if moments else []
+    scenes += [WholeScene(root / "whole")] if whole else []
     ways = plan(moments)
     with contextlib.ExitStack() as servers:
         every = [Rounds(scene, rng) for scene in scenes]
@@ -89,7 +86,7 @@ def all_killed(root: Path, *, moments: int, whole: int, rng: random.Random) -> E
         for number, way in enumerate(rng.sample(ways, len(ways))):
             killed(every[number % 2], way, ends)
         for number in range(whole):
-            killed(every[2], WHOLE[number % len(WHOLE)], ends)
+            killed(every[-1], WHOLE[number % len(WHOLE)], ends)
     return ends
 
 
