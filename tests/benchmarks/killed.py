@@ -76,7 +76,7 @@ def killed(one: Rounds, way: Way, ends: Ends) -> None:
 def all_killed(root: Path, *, moments: int, whole: int, rng: random.Random) -> Ends:
     """Kill runs of the small review, a working copy and an edition in turns, and of an example."""
     ends: Ends = {}
-    scenes = [Scene(root / "copy", 0), Scene(root / "edition", 1)] if moments else []
+    scenes: list[Scene] = [Scene(root / "copy", 0), Scene(root / "edition", 1)] if moments else []
     scenes += [WholeScene(root / "whole")] if whole else []
     ways = plan(moments)
     with contextlib.ExitStack() as servers:
