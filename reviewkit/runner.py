@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Collection, Generator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Generator, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -55,6 +55,7 @@ def run(
     executor: Executor | None = None,
     progress: Progress | None = None,
     keep: Kept | None = None,
+    closed: Callable[[Reviewed], None] | None = None,
 ) -> Generator[Reviewed, None, None]:
     """Run all sections of all reviews, then each review's summary; yield each review when it is done.
 
@@ -69,6 +70,8 @@ def run(
     progress : Progress, optional
     keep : Kept, optional
         Where outcomes of earlier runs are, and go: a section is not run again that depends on nothing new.
+    closed : callable, optional
+        Given each review when its sections have ended and its summary is on its way.
 
     Yields
     ------
@@ -89,7 +92,7 @@ def run(
                 work = _Work(file, staged, scrubber, len(bodies))
                 for section in bodies:
                     waiting[_submit(section, work, pool, keep)] = work, section
-            yield from _collect(waiting, pool, summary, told)
+            yield from _collect(waiting, pool, summary, told, closed or _wait)
 
 
 @contextmanager
@@ -145,7 +148,17 @@ def _task(section: Section, values: Mapping[str, Any], folder: Path) -> Task:
     return Task(section.path, section.own(values), folder)
 
 
-def _collect(waiting: Waiting, pool: Executor, summary: Section | None, told: Progress) -> Iterator[Reviewed]:
+def _wait(_: Reviewed) -> None:
+    """Leave a closed review alone until its summary has ended."""
+
+
+def _collect(
+    waiting: Waiting,
+    pool: Executor,
+    summary: Section | None,
+    told: Progress,
+    closed: Callable[[Reviewed], None],
+) -> Iterator[Reviewed]:
     while waiting:
         ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
         for future in ended:
@@ -157,10 +170,13 @@ def _collect(waiting: Waiting, pool: Executor, summary: Section | None, told: Pr
                 continue
             work.results.append(result)
             if len(work.results) == work.waiting:
-                yield from _close(work, waiting, pool, summary)
+                done = _close(work, waiting, pool, summary)
+                closed(done)
+                if summary is None:
+                    yield done
 
 
-def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | None) -> Iterator[Reviewed]:
+def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | None) -> Reviewed:
     """Write down what the sections found and send the summary after them."""
     work.results.sort(key=lambda result: (result.section.place, result.section.name))
     work.results = results.with_moments(results.without_doubles(work.results), work.file.chapters)
@@ -168,11 +184,10 @@ def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | Non
     records.write(work.staged, work.file, [result.entry() for result in done.sections], done.findings)
     data_files.write(work.staged, work.file.title, done.tables)
     film.write(work.staged, work.file)
-    if summary is None:
-        yield done
-        return
-    values = {**work.file.values, "findings": records.JSON_FILE}
-    waiting[pool.submit(execute, _task(summary, values, work.staged))] = work, summary
+    if summary is not None:
+        values = {**work.file.values, "findings": records.JSON_FILE}
+        waiting[pool.submit(execute, _task(summary, values, work.staged))] = work, summary
+    return done
 
 
 def _reviewed(work: _Work) -> Reviewed:

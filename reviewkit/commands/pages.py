@@ -11,12 +11,24 @@ from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.results import Reviewed
 
 
+def begin(closed: Reviewed, extras: Extras) -> None:
+    """Write the pages of a review's sections, while its summary is still to come.
+
+    Parameters
+    ----------
+    closed : Reviewed
+    extras : Extras
+    """
+    site.write_sections(closed, charts_script=extras.charts_script)
+
+
 def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
-    """Write a review's pages and evidence, and move it into its place.
+    """Write a review's own page and its evidence, and move it into its place.
 
     Parameters
     ----------
     ended : Reviewed
+        What `begin` was given, with its summary.
     out : pathlib.Path
         The published folder.
     extras : Extras
@@ -35,7 +47,7 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
     faults: list[InputError] = list(ended.strange_chapters())
     script = extras.charts_script
     with gathered(faults):
-        site.write_review(ended, charts_script=script)
+        site.write_index(ended, charts_script=script)
     if faults:
         raise Faults(faults)
     evidence.write(ended)

@@ -115,6 +115,8 @@ def run(
     extras = wanted(wish)
     own = tuple(Path(folder) for folder in templates)
     parts = sections.discover(own)
+    # What writes pages is loaded while others load what the sections need.
+    Thread(target=_pages, daemon=True).start()
     files = intake.read(folders, parts, reserved=(ASSETS,))
     intake.films(files)
     done: list[Published] = []
@@ -125,10 +127,16 @@ def run(
         staged = [(file, publish.stage(place, file.name)) for file in files]
         for file, folder in staged:
             editions.carry(place / file.name, folder, edition=file.review.edition)
-        # What writes pages is loaded while the notebooks run.
-        Thread(target=_pages, daemon=True).start()
-        with closing(runner.run(staged, parts, executor=executor, progress=Bar(), keep=keep)) as under_way:
-            for ended in under_way:
+        running = runner.run(
+            staged,
+            parts,
+            executor=executor,
+            progress=Bar(),
+            keep=keep,
+            closed=lambda review: _pages().begin(review, extras),
+        )
+        with closing(running):
+            for ended in running:
                 with gathered(faults):
                     item = Published(ended, _pages().put(ended, place, extras))
                     done.append(item)

@@ -4,7 +4,14 @@ from reviewkit.site.assets import charts_source
 from reviewkit.site.context import Link, PageContext
 from reviewkit.site.exporter import rendered
 from reviewkit.site.joined import join
-from reviewkit.site.pages import write_charts, write_comparison, write_review, write_shelf
+from reviewkit.site.pages import (
+    write_charts,
+    write_comparison,
+    write_index,
+    write_review,
+    write_sections,
+    write_shelf,
+)
 from reviewkit.site.shelf import beside
 
 __all__ = [
@@ -16,6 +23,8 @@ __all__ = [
     "rendered",
     "write_charts",
     "write_comparison",
+    "write_index",
     "write_review",
+    "write_sections",
     "write_shelf",
 ]

@@ -23,7 +23,13 @@ _ALL = Link("../index.html", "All reviews")
 
 
 def write_review(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
-    """Write `index.html` and each section's page into the staged folder of a review that has been run.
+    """Write all pages of a review that has been run: `write_sections` and `write_index`."""
+    write_sections(reviewed, charts_script=charts_script)
+    write_index(reviewed, charts_script=charts_script)
+
+
+def write_sections(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
+    """Write each section's page into the staged folder of a review; its summary need not have run yet.
 
     Parameters
     ----------
@@ -31,18 +37,30 @@ def write_review(reviewed: Reviewed, *, charts_script: Path | None = None) -> No
         Sections that failed are marked as such.
     charts_script : pathlib.Path, optional
         A smaller build of the charts' script; the same is to be given to `write_shelf`.
-
-    Raises
-    ------
-    ReviewFileError
-        If the author's words name a finding that does not exist.
     """
     base = _context(reviewed, charts_script)
     for result in reviewed.sections:
         _write_section(reviewed, result, base)
         for item in result.leaflets:
             _write_leaflet(reviewed, result, item, base)
-    _write_index(reviewed, base)
+
+
+def write_index(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
+    """Write `index.html`, the review itself, into its staged folder.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        With its summary.
+    charts_script : pathlib.Path, optional
+        As given to `write_sections`.
+
+    Raises
+    ------
+    ReviewFileError
+        If the author's words name a finding that does not exist.
+    """
+    _write_index(reviewed, _context(reviewed, charts_script))
 
 
 def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:

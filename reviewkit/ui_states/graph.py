@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from functools import cache
 from itertools import pairwise
-
-import networkx as nx
+from typing import TYPE_CHECKING
 
 from reviewkit.ui_states.model import Machine, Transition
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 Routes = Mapping[str, Mapping[str, tuple[Transition, ...]]]
 
 
 def multigraph(machine: Machine) -> nx.MultiDiGraph:
     """Return states and observed outcomes as a graph, each edge with its `Transition` as ``via``."""
+    import networkx as nx  # a fifth of a second: not to check a review
+
     made = nx.MultiDiGraph()
     made.add_nodes_from(machine.states)
     for edge in machine.edges:
@@ -24,6 +28,8 @@ def multigraph(machine: Machine) -> nx.MultiDiGraph:
 
 def routes(machine: Machine) -> dict[str, dict[str, tuple[Transition, ...]]]:
     """Return, for each two states, a shortest sequence of events with one outcome only between them."""
+    import networkx as nx
+
     sure = nx.DiGraph()
     sure.add_nodes_from(machine.states)
     for edge in machine.edges:
@@ -40,6 +46,8 @@ def routes(machine: Machine) -> dict[str, dict[str, tuple[Transition, ...]]]:
 
 def ranks(machine: Machine) -> dict[str, int]:
     """Return each state's distance from the first, in events; states off the graph come last."""
+    import networkx as nx
+
     first = next(iter(machine.states))
     made = nx.Graph(multigraph(machine))
     found = nx.single_source_shortest_path_length(nx.DiGraph(multigraph(machine)), first)

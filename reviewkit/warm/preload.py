@@ -3,35 +3,40 @@
 from __future__ import annotations
 
 import importlib
+from collections.abc import Iterator
 
 from reviewkit import lean
 
 _THREADED = ("pyarrow", "polars")
 """Libraries that start threads when imported: a child imports them where it needs them."""
 
-_LIBRARIES = (
-    *("numpy", "pandas", "scipy.special", "scipy.optimize", "scipy.interpolate"),
-    *("plotly.graph_objs._figure", "plotly.io", "networkx", "uncertainties", "pydantic"),
-    *(
-        "nbformat",
-        "IPython.core.interactiveshell",
-        "ipykernel.inprocess.ipkernel",
-        "ipykernel.debugger",
-        "papermill",
-    ),
+_UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
+"""What others import where it is installed: to lay out, to debug, to recognise as an array."""
+
+_CORE = (
+    *("numpy", "pandas", "pydantic", "plotly.graph_objs._figure", "plotly.io", "uncertainties", "nbformat"),
+    *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger", "papermill"),
+    *(f"reviewkit.{name}" for name in ("charge", "readout", "drain", "ui_states", "summary", "figures")),
+    *("reviewkit.side_by_side", "reviewkit.warm.child"),
 )
-_SECTIONS = ("charge", "readout", "drain", "ui_states", "side_by_side", "summary", "figures")
+"""What every section needs, or more than one."""
+
+_MORE = ("scipy.special", "scipy.optimize", "scipy.interpolate", "networkx")
 
 
-def load() -> None:
-    """Import everything."""
-    with lean.without(*_THREADED, *lean.SCHEMA_EXTRAS, "black", "debugpy"):
-        for name in _LIBRARIES:
-            importlib.import_module(name)
-        for name in _SECTIONS:
-            importlib.import_module(f"reviewkit.{name}")
-        importlib.import_module("reviewkit.warm.child")
-        _rehearse()
+def steps() -> Iterator[None]:
+    """Import everything; pause once any section could run, and then after each further library."""
+    for name in _CORE:
+        _load(name)
+    _rehearse()
+    for name in _MORE:
+        yield
+        _load(name)
+
+
+def _load(name: str) -> None:
+    with lean.without(*_THREADED, *lean.SCHEMA_EXTRAS, *_UNUSED):
+        importlib.import_module(name)
 
 
 def _rehearse() -> None:
@@ -41,7 +46,8 @@ def _rehearse() -> None:
 
     from reviewkit import units
 
-    units.factor("mA", "A")
+    with lean.without(*_UNUSED):
+        units.factor("mA", "A")
     nbformat.validate({"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5})
     go.Figure(
         {"data": [{"type": "scatter", "y": [1.0]}], "layout": {"shapes": [{}], "annotations": [{}]}}

@@ -16,7 +16,7 @@ import signal
 import socket
 import sys
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
@@ -49,26 +49,46 @@ class Server:
     def __init__(self, entrance: socket.socket) -> None:
         self._entrance = entrance
         self._clients: list[_Client] = []
+        self._had_client = False
         self._events = selectors.DefaultSelector()
         self._events.register(entrance, selectors.EVENT_READ, self._let_in)
 
-    def serve(self, linger_s: float) -> None:
-        """Answer until no client has been there for a while [s]."""
-        patience_s = max(linger_s, _FIRST_CLIENT_S)
+    def serve(self, linger_s: float, loading: Iterator[None]) -> None:
+        """Answer until no client has been there for a while [s]; in the pauses of loading to begin with."""
         try:
-            while ready := self._events.select(None if self._clients else patience_s):
-                for key, _ in ready:
-                    act: Callable[[], None] = key.data
-                    act()
-                patience_s = linger_s
+            self._catch_up()
+            for _ in loading:
+                self._catch_up()
+            gc.collect()
+            gc.freeze()
+            while self._answer(self._patience_s(linger_s)):
+                pass
         finally:
             for client in self._clients:
                 _kill_all(client.children)
+
+    def _catch_up(self) -> None:
+        while self._answer(0.0):
+            pass
+
+    def _patience_s(self, linger_s: float) -> float | None:
+        if self._clients:
+            return None
+        return linger_s if self._had_client else max(linger_s, _FIRST_CLIENT_S)
+
+    def _answer(self, patience_s: float | None) -> bool:
+        """Do what has come up within a time [s]; tell whether anything has."""
+        ready = self._events.select(patience_s)
+        for key, _ in ready:
+            act: Callable[[], None] = key.data
+            act()
+        return bool(ready)
 
     def _let_in(self) -> None:
         line, _ = self._entrance.accept()
         client = _Client(line)
         self._clients.append(client)
+        self._had_client = True
         self._events.register(line, selectors.EVENT_READ, partial(self._hear, client))
 
     def _hear(self, client: _Client) -> None:
@@ -92,6 +112,8 @@ class Server:
             shutil.rmtree(scratch, ignore_errors=True)
 
     def _fork(self, scratch: str, client: _Client) -> None:
+        if threading.active_count() != 1:
+            raise SystemExit("a library has started a thread; forking is no longer safe")
         server = os.getpid()
         child = os.fork()
         if child == 0:
@@ -143,14 +165,11 @@ def main() -> None:
     signal.signal(signal.SIGTERM, _end)
     entrance = socket_file.listening(home)
     try:
-        preload.load()
-        if threading.active_count() != 1:
-            raise SystemExit("a library has started a thread; forking is no longer safe")
-        gc.collect()
-        gc.freeze()
+        loading = preload.steps()
+        next(loading)
         # Nobody else is to come to a server that does not stay.
         if linger_s or os.getppid() == starter:
-            Server(entrance).serve(linger_s)
+            Server(entrance).serve(linger_s, loading)
     finally:
         shutil.rmtree(home, ignore_errors=True)
 
