@@ -13,8 +13,8 @@ from filelock import FileLock, Timeout
 from reviewkit import editions, full_disk, scratch
 from reviewkit.editions import Edition
 from reviewkit.errors import InputError
-from reviewkit.exchange import exchanged
 from reviewkit.results import ASSETS
+from reviewkit.swap import exchanged
 
 _STAGING = ".staging-"
 _OLD = ".old-"

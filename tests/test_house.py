@@ -20,7 +20,7 @@ ROOT = Path(reviewkit.__file__).parent
 MACHINERY = (
     {"picture_metadata", "private_text"},
     {"embedded"},
-    {"task", "lean", "scratch", "environment", "places", "exchange", "full_disk", "interrupted"},
+    {"task", "lean", "scratch", "environment", "places", "swap", "full_disk", "interrupted"},
     {"program"},
     {"yaml_file", "parameters", "scrub", "archive", "published", "chapters", "author", "inputs_seen"},
     {"kernel", "cells"},
