@@ -24,7 +24,7 @@ from killing.rounds import Rounds, Way
 from killing.scene import FILES, Scene, tree
 from killing.victim import At, forked
 
-from reviewkit import commands, exchange, full_disk, publish, scratch
+from reviewkit import commands, full_disk, publish, scratch, swap
 from reviewkit.errors import InputError
 from reviewkit.kernel import kernel_in
 
@@ -154,7 +154,7 @@ def placed(folder: Path, text: str) -> Path:
 @linux
 def test_a_reader_never_finds_the_place_empty(tmp_path: Path) -> None:
     page, missed, read = placed(tmp_path / "lamp", "0") / "index.html", [], []
-    if not exchange.exchanged(placed(tmp_path / "a", ""), placed(tmp_path / "b", "")):
+    if not swap.exchanged(placed(tmp_path / "a", ""), placed(tmp_path / "b", "")):
         pytest.skip("this disk can't exchange two folders")
     done = threading.Event()
 
@@ -212,7 +212,7 @@ def allowed(change: Callable[..., Any], times: int) -> Callable[..., Any]:
 
 def test_folders_that_are_not_there_are_not_exchanged(tmp_path: Path) -> None:
     with suppress(FileNotFoundError):
-        assert not exchange.exchanged(tmp_path / "a", tmp_path / "b")
+        assert not swap.exchanged(tmp_path / "a", tmp_path / "b")
 
 
 def failing(out: Path, number: int) -> None:
