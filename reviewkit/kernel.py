@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import subprocess
 import sys
 from contextlib import suppress
 from pathlib import Path
@@ -32,7 +33,9 @@ class OwnKernel(AsyncKernelManager):
     async def start_kernel(self, **options: Any) -> None:  # type: ignore[override]
         """Start the kernel in the pared-down environment."""
         _at_work.add(self)
-        await self._async_start_kernel(**options, env=environment(self.scratch))
+        # What it says past its notebook, as when its disk is full, is told by how the notebook ends.
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        await self._async_start_kernel(**options, **quiet, env=environment(self.scratch))
 
     async def cleanup_resources(self, restart: bool = False) -> None:  # type: ignore[override]
         """Forget a kernel that has ended."""
