@@ -14,14 +14,24 @@ _UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
 """What others import where it is installed: to lay out, to debug, to recognise as an array."""
 
 _CORE = (
-    *("numpy", "pandas", "pydantic", "plotly.graph_objs._figure", "plotly.io", "uncertainties", "nbformat"),
+    *(
+        "numpy",
+        "pandas",
+        "scipy.special",
+        "pydantic",
+        "plotly.graph_objs._figure",
+        "plotly.io",
+        "uncertainties",
+        "nbformat",
+    ),
     *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger", "papermill"),
     *(f"reviewkit.{name}" for name in ("charge", "readout", "drain", "ui_states", "summary", "figures")),
     *("reviewkit.side_by_side", "reviewkit.warm.child"),
 )
 """What every section needs, or more than one."""
 
-_MORE = ("scipy.special", "scipy.optimize", "scipy.interpolate", "networkx")
+_MORE = ("scipy.optimize", "scipy.interpolate", "networkx")
+"""What one section alone needs: its child can load that itself, beside the others."""
 
 
 def steps() -> Iterator[None]:

@@ -26,6 +26,8 @@ from types import FrameType
 from reviewkit.warm import exchange, preload, socket_file
 
 _FIRST_CLIENT_S = 30.0
+_ONE_REVIEW = 6
+"""Children that one review takes: for its values, its sections and its summary."""
 
 
 @dataclass
@@ -50,26 +52,25 @@ class Server:
         self._entrance = entrance
         self._clients: list[_Client] = []
         self._had_client = False
+        self._forked = 0
         self._events = selectors.DefaultSelector()
         self._events.register(entrance, selectors.EVENT_READ, self._let_in)
 
     def serve(self, linger_s: float, loading: Iterator[None]) -> None:
-        """Answer until no client has been there for a while [s]; in the pauses of loading to begin with."""
+        """Answer until no client has been there for a while [s]; load what more there is where it pays."""
         try:
-            self._catch_up()
-            for _ in loading:
-                self._catch_up()
-            gc.collect()
-            gc.freeze()
             while self._answer(self._patience_s(linger_s)):
-                pass
+                if self._is_worth_loading(linger_s):
+                    next(loading, None)
+                    gc.freeze()
         finally:
             for client in self._clients:
                 _kill_all(client.children)
 
-    def _catch_up(self) -> None:
-        while self._answer(0.0):
-            pass
+    def _is_worth_loading(self, linger_s: float) -> bool:
+        """Tell whether more than a single review will come of it, which is quicker without."""
+        at_rest = not any(client.children for client in self._clients)
+        return self._forked > _ONE_REVIEW or (linger_s > 0 and at_rest)
 
     def _patience_s(self, linger_s: float) -> float | None:
         if self._clients:
@@ -117,12 +118,14 @@ class Server:
         server = os.getpid()
         child = os.fork()
         if child == 0:
+            gc.enable()
             # Nothing of the server's own may run in the child: no cleaning up, no answering.
             try:
                 status = _in_child(scratch, server)
             except BaseException:
                 status = exchange.FAULT
             os._exit(status)
+        self._forked += 1
         watched = os.pidfd_open(child)
         client.children[child] = scratch
         self._events.register(watched, selectors.EVENT_READ, partial(self._report, watched, child, client))
@@ -165,8 +168,12 @@ def main() -> None:
     signal.signal(signal.SIGTERM, _end)
     entrance = socket_file.listening(home)
     try:
+        # What has been loaded stays, so that there is nothing to look for; and a child that looked through it
+        # all would copy it all.
+        gc.disable()
         loading = preload.steps()
         next(loading)
+        gc.freeze()
         # Nobody else is to come to a server that does not stay.
         if linger_s or os.getppid() == starter:
             Server(entrance).serve(linger_s, loading)
