@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
+import tempfile
+from collections.abc import Generator
+from pathlib import Path
 from typing import Any
+
+import pytest
+from filelock import FileLock
 
 NOT_STORED = (
     "application/vnd.plotly.v1+json",
@@ -16,6 +23,21 @@ NOT_STORED = (
 WHOLE_REVIEWS = ("review_a_device.ipynb", "compare_two_devices.ipynb")
 DIGITS = r"\d[\d.,\u202f]*"
 """Of whole reviews the words, units, verdicts are compared; other tests hold the numbers to their truth."""
+
+_HERE = hashlib.sha256(str(Path(__file__).parent).encode()).hexdigest()[:12]
+_turn = FileLock(Path(tempfile.gettempdir()) / f"reviewkit-notebooks-{_HERE}.lock")
+"""Both publish into one folder, which takes one run at a time; tests run in several processes."""
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> Generator[None, Any, Any]:
+    """Hold the folder from a notebook's first cell to its last."""
+    if item.path.name in WHOLE_REVIEWS and not _turn.is_locked:
+        _turn.acquire()
+    done = yield
+    if _turn.is_locked and (nextitem is None or nextitem.path != item.path):
+        _turn.release()
+    return done
 
 
 def pytest_collectstart(collector: Any) -> None:

@@ -27,7 +27,7 @@ ROOT = Path(reviewkit.__file__).parent
 
 # Where a module may do what could run code, and with what: a program of the kit's own, named in its source.
 _ALLOWED = {
-    "subprocess": {"reviewkit.warm.start"},
+    "subprocess": {"reviewkit.kernel", "reviewkit.warm.start"},
     "importlib": {
         *("reviewkit.template", "reviewkit.warm.preload", "reviewkit.warm.child"),
         *("reviewkit.site.assets", "reviewkit.stills.browser", "reviewkit.records"),

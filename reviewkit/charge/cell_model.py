@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -166,7 +167,9 @@ def fit(
     For fixed time constants the model is linear in everything else: a cubic spline for U(q) with a light
     smoothness term, non-negative resistances. Bounded least squares (scipy).
     """
-    from scipy.optimize import lsq_linear
+    from scipy import optimize
+
+    library: Any = optimize
 
     time, voltage, current, step = resample(time_s, voltage_V, current_A)
     charge = np.concatenate([[0.0], np.cumsum(current[:-1])]) * step / 3600
@@ -181,7 +184,7 @@ def fit(
     rows = np.column_stack([np.vstack([fixed, bend]), right])
     # The same least squares in as many rows as there are unknowns, which is much quicker.
     few = np.asarray(np.linalg.qr(rows, mode="r"))
-    solution = lsq_linear(few[:, :-1], few[:, -1], (low, np.inf)).x
+    solution = library.lsq_linear(few[:, :-1], few[:, -1], (low, np.inf)).x
     residual = float(np.sqrt(np.mean((fixed @ solution - voltage) ** 2)))
     grid = np.linspace(charge.min(), charge.max(), 400)
     curve = _design(grid, places) @ solution[: basis.shape[1]]
@@ -213,10 +216,12 @@ def _spline_basis(charge: FloatArray, voltage: FloatArray, pieces: int) -> tuple
 
 
 def _design(charge: FloatArray, knots: FloatArray) -> FloatArray:
-    from scipy.interpolate import BSpline
+    from scipy import interpolate
+
+    library: Any = interpolate
 
     inside = np.clip(charge, knots[0], knots[-1])
-    return np.asarray(BSpline.design_matrix(inside, knots, 3).toarray(), dtype=np.float64)
+    return np.asarray(library.BSpline.design_matrix(inside, knots, 3).toarray(), dtype=np.float64)
 
 
 def state_at(model: CellModel, time_s: FloatArray, current_A: FloatArray, moment_s: float) -> State:

