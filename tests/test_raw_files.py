@@ -68,6 +68,8 @@ def audited(folder: Path, scratch: Path, *more: str) -> tuple[int, list[tuple[st
         capture_output=True,
         check=False,
     )
+    # Shown where the test fails.
+    sys.stderr.write(done.stderr.decode())
     lines = notes.read_text(encoding="utf-8").splitlines() if notes.exists() else []
     return done.returncode, [tuple(line.split(" ", 2)) for line in lines]  # type: ignore[misc]
 
