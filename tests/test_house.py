@@ -20,7 +20,7 @@ ROOT = Path(reviewkit.__file__).parent
 MACHINERY = (
     {"picture_metadata", "private_text"},
     {"embedded"},
-    {"task", "lean", "scratch", "environment", "places", "swap", "full_disk", "interrupted"},
+    {"task", "lean", "scratch", "environment", "swap", "full_disk", "interrupted"},
     {"program"},
     {"yaml_file", "parameters", "scrub", "archive", "published", "chapters", "author", "inputs_seen"},
     {"kernel", "cells"},
@@ -38,7 +38,17 @@ MACHINERY = (
 )
 SHARED = {
     *("files", "finding", "dataset", "leaflet", "placeholders", "validation", "errors", "units", "wording"),
-    *("cautions", "uncertainty", "conformity", "moments", "tables", "headers", "workbook"),
+    *(
+        "sentences",
+        "places",
+        "cautions",
+        "uncertainty",
+        "conformity",
+        "moments",
+        "tables",
+        "headers",
+        "workbook",
+    ),
 }
 CORE = SHARED | {"instrument", "blocks", "clocks", "logs", "tables", "headers", "workbook", "answers"}
 SECTIONS = {"readout", "charge", "drain", "ui_states", "side_by_side", "summary"}
@@ -47,7 +57,7 @@ HEAVY = {
     "nbconvert": {"site"},
     "jupyter_client": {"kernel"},
     "plotly": {"figures", "site", "warm"},
-    "jinja2": {"site", "bench_sheet"},
+    "jinja2": {"site", "bench_sheet", "sentences"},
     "networkx": {"ui_states"},
     "pint": {"units"},
     "uncertainties": {"uncertainty", "worked"},

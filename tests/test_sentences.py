@@ -1,0 +1,47 @@
+"""Sentences stand in files that a reviewer may reword."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from reviewkit.errors import KitError
+from reviewkit.sentences import Sentences
+
+
+def worded(folder: Path, text: str) -> Path:
+    (folder / "words").mkdir(parents=True)
+    (folder / "words" / "lamp.j2").write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_blanks_fold_and_a_value_stays_in_one_piece(tmp_path: Path) -> None:
+    own = worded(
+        tmp_path,
+        "{% macro drain(mean) %}\n  It draws\n  {{ mean | quantity('A', 0.002) }}.\n{% endmacro %}",
+    )
+    assert Sentences("lamp", [own])("drain", mean=0.1) == "It draws 0.1000\u00a0A\u00a0±\u00a00.0020\u00a0A."
+
+
+def test_a_folder_that_comes_first_rewords_one_sentence_and_leaves_the_others(tmp_path: Path) -> None:
+    kit = worded(tmp_path / "kit", "{% macro one() %}one{% endmacro %}{% macro two() %}two{% endmacro %}")
+    own = worded(tmp_path / "own", "{% macro two() %}zwei{% endmacro %}")
+    say = Sentences("lamp", [own, kit])
+    assert (say("one"), say("two")) == ("one", "zwei")
+
+
+@pytest.mark.parametrize(
+    ("name", "values"), [("none", {}), ("drain", {}), ("drain", {"mean": "much", "more": 1})]
+)
+def test_a_sentence_that_cannot_be_worded_is_a_fault_that_names_its_file(
+    tmp_path: Path, name: str, values: dict[str, object]
+) -> None:
+    own = worded(tmp_path, "{% macro drain(mean) %}It draws {{ mean }}.{% endmacro %}")
+    with pytest.raises(KitError, match=r"words/lamp\.j2"):
+        Sentences("lamp", [own])(name, **values)
+
+
+def test_a_section_without_a_file_is_a_fault(tmp_path: Path) -> None:
+    with pytest.raises(KitError, match=r"words/lamp\.j2"):
+        Sentences("lamp", [tmp_path])
