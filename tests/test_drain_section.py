@@ -311,6 +311,28 @@ def test_birch_touch_sensor_and_leak() -> None:
     assert any("Pull the cable" in line for line in result.advice())
 
 
+@pytest.mark.parametrize(
+    ("least", "most", "says"),
+    [
+        ("full, cable out", "full, cable in", "Pull the cable before you put it away"),
+        ("full, cable in", "full, cable out", "It drains least as “full, cable in”, which is no way"),
+        ("standby", "full, cable out", "Store it as “standby”"),
+        ("locked out", "standby", "Lock it before you put it away"),
+        ("unlocked", "standby", "Store it as “unlocked”"),
+    ],
+)
+def test_the_advice_on_storage_does_what_the_currents_say_and_never_leaves_a_cable_in(
+    least: str, most: str, says: str
+) -> None:
+    states = [
+        {"name": least, "reading_A": "60 uA", "range_full_scale_A": "600 uA"},
+        {"name": most, "reading_A": "90 uA", "range_full_scale_A": "600 uA"},
+    ]
+    (advice,) = (line for line in drain.measure(bench(*states)).advice() if "the device draws" in line)
+    assert advice.startswith(says)
+    assert f"more as “{most}”" in advice
+
+
 def test_the_wrong_range_comes_out_inconclusive_with_the_right_advice() -> None:
     found = only(example("birch"), "drain.locked_out.mean")
     assert found.verdict == "inconclusive"

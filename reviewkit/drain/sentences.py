@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 
 from reviewkit import wording
@@ -292,10 +293,21 @@ def _certainly_more(state: StateDrain, best: StateDrain) -> bool:
 
 
 def _imperative(best: StateDrain, worse: list[StateDrain]) -> str:
-    if "lock" in best.name.casefold():
+    """Return what to do before storing it; only a fact where doing it would leave a cable in."""
+    if _is_plugged(best.name):
+        return f"It drains least as “{best.name}”, which is no way to store it"
+    if re.search(r"(?<!not )\block(ed)?\b", best.name.casefold()):
         return "Lock it before you put it away"
-    plugged = any(word in state.name.casefold() for state in worse for word in ("cable", "plug"))
-    return "Pull the cable before you put it away" if plugged else f"Store it as “{best.name}”"
+    if all(_is_plugged(state.name) for state in worse):
+        return "Pull the cable before you put it away"
+    return f"Store it as “{best.name}”"
+
+
+def _is_plugged(name: str) -> bool:
+    """Whether a state's name says that the cable is in: "full, cable in", not "full, cable out"."""
+    words = re.findall(r"[a-z]+", name.casefold())
+    told = {"plugged", "plug", "cable", "charging", "charger"} & set(words)
+    return bool(told) and not {"out", "off", "no", "not", "without", "pulled", "removed"} & set(words)
 
 
 def _unknown(state: StateDrain) -> str:
