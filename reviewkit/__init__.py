@@ -4,9 +4,8 @@ import lazy_loader
 
 __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
     __name__,
-    submodules=["charge", "drain", "figures", "readout", "side_by_side", "ui_states"],
+    submodules=["charge", "comparison", "drain", "figures", "readout", "ui_states"],
     submod_attrs={
-        "commands": ["Published", "SideBySide", "check", "compare", "run", "start"],
-        "verification": ["Verified", "verify"],
+        "commands": ["Published", "SideBySide", "Verified", "check", "compare", "run", "start", "verify"],
     },
 )

@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from reviewkit import full_disk, interrupted, scratch
 from reviewkit.errors import Faults, InputError, ReviewKitError
+from reviewkit.system import full_disk, signals, temporary
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from reviewkit.commands import Published
-    from reviewkit.results import SectionResult
+    from reviewkit.pipeline.results import SectionResult
 
 DONE, KIT_AT_FAULT, INPUT_AT_FAULT = 0, 1, 2
 _STAY_READY_S = 300.0
@@ -43,13 +43,13 @@ class _Group(click.Group):
     """Says every expected failure in plain lines and turns it into the exit status."""
 
     def invoke(self, context: click.Context) -> Any:
-        scratch.settle()
+        temporary.settle()
         try:
-            with interrupted.by_termination():
+            with signals.by_termination():
                 return super().invoke(context)
         except KeyboardInterrupt as error:
             click.echo("Interrupted. Every published review is whole, as it was or new.", err=True)
-            context.exit(interrupted.status(error))
+            context.exit(signals.status(error))
         except InputError as error:
             _say_faults([error])
             context.exit(INPUT_AT_FAULT)
@@ -123,16 +123,16 @@ def run(
     A review of which nothing has changed is left as it is; of one that has changed, the sections are run
     that depend on the change.
     """
-    from reviewkit import unchanged
+    from reviewkit.pipeline.cache import reviews as unchanged
 
     # Who brings templates of their own may have them read anything.
     done = {} if fresh or templates else unchanged.among(folders, unchanged.Wish(out, **options))
     if left := [folder for folder in folders if folder not in done]:
         with _executor(scheduler, stay_ready) as executor:
             # While the server loads what the sections need, this process loads what it needs itself.
-            from reviewkit import lean
+            from reviewkit.system import slim_imports
 
-            with lean.without("pyarrow", *lean.SCHEMA_EXTRAS):
+            with slim_imports.without("pyarrow", *slim_imports.SCHEMA_EXTRAS):
                 from reviewkit.commands import reviews
             # The options are named as the function's own.
             more = {"executor": executor, "fresh": fresh, "templates": templates, **options}
@@ -145,16 +145,16 @@ def run(
 def _executor(scheduler: str, stay_ready: float | None) -> Iterator[Executor | None]:
     """Hold what runs the notebooks: a cluster, or None for this machine, got ready."""
     if scheduler:
-        from reviewkit import cluster
+        from reviewkit.execution import dask
 
-        with cluster.executor(scheduler) as executor:
+        with dask.executor(scheduler) as executor:
             yield executor
         return
-    from reviewkit import warm
+    from reviewkit.execution import forkserver
 
     at_terminal = sys.stderr.isatty()
     linger_s = stay_ready if stay_ready is not None else _STAY_READY_S * at_terminal
-    with warm.serving(linger_s=linger_s):
+    with forkserver.serving(linger_s=linger_s):
         yield None
 
 
@@ -202,7 +202,7 @@ def verify(places: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
     OUT is a published review, its evidence.zip, or a folder that holds several reviews. Exit status 2 where
     a finding does not stand, or where the evidence can't be used.
     """
-    from reviewkit import verification
+    from reviewkit.commands import verification
 
     verified = verification.verify(*places, templates=templates)
     for item in verified:

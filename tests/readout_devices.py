@@ -13,7 +13,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from reviewkit.instrument import Accuracy, Meter
+from reviewkit.metrology.meter import Accuracy, Meter
 
 LOW, HIGH, MIDDLE = Decimal("3.0"), Decimal("4.2"), Decimal("3.6")
 MODES = {"nearest": ROUND_HALF_UP, "down": ROUND_FLOOR, "up": ROUND_CEILING}

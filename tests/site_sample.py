@@ -11,16 +11,20 @@ import numpy as np
 import pandas as pd
 from IPython.core.formatters import DisplayFormatter
 
-from reviewkit import film, places, records, results, review, summary
-from reviewkit.conformity import Limit
+from reviewkit import summary
+from reviewkit.execution.task import Outcome
 from reviewkit.figures import marks, theme
 from reviewkit.figures.chart import Chart
-from reviewkit.finding import Finding, Findings, measured, not_tested
-from reviewkit.leaflet import Leaflet
-from reviewkit.results import Reviewed, SectionResult
-from reviewkit.task import Outcome
-from reviewkit.template import Metadata, Section
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.findings import Finding, Findings, measured, not_tested
+from reviewkit.findings.extra_page import Leaflet
+from reviewkit.metrology import Component, Measured
+from reviewkit.metrology.conformity import Limit
+from reviewkit.pipeline import findings_file, results
+from reviewkit.pipeline.results import Reviewed, SectionResult
+from reviewkit.review import review_file
+from reviewkit.review import video as film
+from reviewkit.sections.template import Metadata, Section
+from reviewkit.system import locations
 
 HOSTILE = (
     "<script>document.title='taken'</script>",
@@ -126,7 +130,7 @@ def reviewed(
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "review.yaml").write_text("invented: true\n", encoding="utf-8")
     (staged / "notebooks").mkdir(parents=True)
-    file = review.bind(folder, values, [])
+    file = review_file.bind(folder, values, [])
     assert file is not None
     found = findings(text)
     letter = Leaflet(
@@ -147,7 +151,7 @@ def reviewed(
         leaflets=() if failed else (letter,),
     )
     (section,) = results.with_moments([section], file.chapters)
-    records.write(staged, file, [section.entry()], section.findings or found)
+    findings_file.write(staged, file, [section.entry()], section.findings or found)
     film.write(staged, file)
     whole = _summary(staged, values)
     (staged / "notebooks" / "summary.ipynb").write_text(json.dumps(whole), encoding="utf-8")
@@ -177,7 +181,7 @@ def _values(text: str, name: str) -> dict[str, Any]:
 
 def _summary(staged: Path, values: dict[str, Any]) -> dict[str, Any]:
     """Return the summary notebook as if it had been executed."""
-    own = json.loads((places.kit_folder() / "summary.ipynb").read_text(encoding="utf-8"))
+    own = json.loads((locations.kit_folder() / "summary.ipynb").read_text(encoding="utf-8"))
     record = summary.read(str(staged / "findings.json"), **values)
     for cell in own["cells"]:
         cell["source"] = "".join(cell["source"])

@@ -12,13 +12,14 @@ import pybamm_charges
 import pytest
 from published_values import published
 
-from reviewkit import bench_plan, conformity, figures
-from reviewkit.bench_plan import Session
-from reviewkit.bench_plan.burden import _sooner_s
-from reviewkit.bench_plan.charges import charge_time_s
-from reviewkit.bench_plan.words import minutes, volts
-from reviewkit.cautions import CAUTIONS
+from reviewkit import figures, planning
 from reviewkit.errors import Faults
+from reviewkit.findings.cautions import CAUTIONS
+from reviewkit.metrology import conformity
+from reviewkit.planning import Session
+from reviewkit.planning.burden import _sooner_s
+from reviewkit.planning.charges import charge_time_s
+from reviewkit.planning.words import minutes, volts
 
 RANGES = [
     {"full_scale": "600 µA", "resolution": "0.1 µA", "burden_ohm": 100},
@@ -36,7 +37,7 @@ GIVEN: dict[str, Any] = {
 
 
 def session(**more: Any) -> Session:
-    return bench_plan.inputs(**{**GIVEN, **more})
+    return planning.inputs(**{**GIVEN, **more})
 
 
 def plain(answer: Any) -> str:
@@ -110,7 +111,7 @@ def test_the_foretold_taper_is_the_closed_form() -> None:
     known = published("cv_taper")
     share = known["I_end_A"] / known["I0_A"]
     planned = session(charge_current_A=known["I0_A"], charge_stop_A=known["I_end_A"])
-    bare = bench_plan.foretold(planned).bare
+    bare = planning.foretold(planned).bare
     taper_s = bare.end_s - bare.knee_s
     scale = taper_s / known["t_s"]
     late = bare.time_s >= bare.knee_s
@@ -122,7 +123,7 @@ def test_the_foretold_taper_is_the_closed_form() -> None:
 
 
 def test_the_charge_log_is_as_long_as_its_parts() -> None:
-    answer = bench_plan.charge_log(session())
+    answer = planning.charge_log(session())
     assert [name for name, _ in answer.rows][1] == "charge from empty, allow"
     hours = [int(text.split()[0]) * 60 if "h" in text else 0 for _, text in answer.rows]
     rest = [int(text.split()[-2]) for _, text in answer.rows]
@@ -131,28 +132,28 @@ def test_the_charge_log_is_as_long_as_its_parts() -> None:
 
 
 def test_only_ranges_that_pass_the_current_are_offered_in_line() -> None:
-    assert [row[0].replace("\u00a0", " ") for row in bench_plan.burden(session()).rows] == ["10 A"]
-    both = bench_plan.burden(session(charge_current_A=0.45)).rows
+    assert [row[0].replace("\u00a0", " ") for row in planning.burden(session()).rows] == ["10 A"]
+    both = planning.burden(session(charge_current_A=0.45)).rows
     assert [row[0].replace("\u00a0", " ") for row in both] == ["0.6 A", "10 A"]
-    none = bench_plan.burden(session(charge_current_A=20))
+    none = planning.burden(session(charge_current_A=20))
     assert "no range that passes 20 A" in plain(none)
 
 
 def test_a_burden_that_nobody_declared_is_not_called_none() -> None:
-    told = bench_plan.burden(session(ammeter={"accuracy": "1 % + 3", "resolution": "1 mA"}))
+    told = planning.burden(session(ammeter={"accuracy": "1 % + 3", "resolution": "1 mA"}))
     assert "is not known" in plain(told)
     assert told.rows[0][1:] == ("not declared", "?", "?", "?")
 
 
 def test_no_time_is_foretold_for_a_cell_whose_voltage_hardly_rises() -> None:
-    told = bench_plan.burden(session(cell={"chemistry": "LFP", "rated_capacity_Ah": 3.0}))
+    told = planning.burden(session(cell={"chemistry": "LFP", "rated_capacity_Ah": 3.0}))
     assert "no time is foretold" in plain(told)
     assert told.rows[0][-2:] == ("?", "?")
     assert told.rows[0][2] == "40\u00a0mV"
 
 
 def test_the_foretold_charge_is_drawn() -> None:
-    chart = figures.plan_charge(bench_plan.foretold(session()))
+    chart = figures.plan_charge(planning.foretold(session()))
     assert len(chart.figure.data) == 2
     assert "sooner" in chart.answer
     assert list(chart.table.columns) == ["charge from empty", "constant current until", "ends after"]
@@ -163,7 +164,7 @@ def test_the_foretold_charge_is_drawn() -> None:
 
 def test_readings_halve_the_step_until_the_width_is_reached() -> None:
     """Bisection: 100 mV after the first reading, half after each more, and the meter's own doubt."""
-    answer = bench_plan.readings(session(readout_wanted_width_V=0.02))
+    answer = planning.readings(session(readout_wanted_width_V=0.02))
     widths_mV = [float(row[2].split()[0]) for row in answer.rows]
     # Display's step and half-width of the accuracy at the middle of the range, both ways.
     floor_mV = 2 * (0.0005 * 3600 + 2)
@@ -175,7 +176,7 @@ def test_readings_halve_the_step_until_the_width_is_reached() -> None:
 
 def test_a_width_below_the_meters_own_accuracy_is_refused() -> None:
     coarse = {"accuracy": "±(0.5 % + 2)", "resolution": "1 mV"}
-    told = bench_plan.readings(session(voltmeter=coarse, readout_wanted_width_V=0.02))
+    told = planning.readings(session(voltmeter=coarse, readout_wanted_width_V=0.02))
     assert "can’t place" in plain(told)
     assert not told.rows
 
@@ -184,34 +185,34 @@ def test_a_width_below_the_meters_own_accuracy_is_refused() -> None:
 
 
 def test_the_finest_range_that_fits_is_chosen() -> None:
-    told = bench_plan.drain_ranges(session(drain_mean_A=70e-6, drain_highest_A=450e-6))
+    told = planning.drain_ranges(session(drain_mean_A=70e-6, drain_highest_A=450e-6))
     assert "on the 600 µA range" in plain(told)
     assert [row[-1] for row in told.rows] == ["yes", "yes", "no: too few counts", "no: too few counts"]
 
 
 def test_pulses_too_high_for_the_fine_range_send_to_the_next() -> None:
-    told = bench_plan.drain_ranges(session(drain_mean_A=70e-6, drain_highest_A=550e-6, drain_notice_V=0.06))
+    told = planning.drain_ranges(session(drain_mean_A=70e-6, drain_highest_A=550e-6, drain_notice_V=0.06))
     assert "on the 6 mA range" in plain(told)
     assert told.rows[0][-1] == "no: can’t pass the pulses"
 
 
 def test_where_no_range_does_it_is_said_what_would() -> None:
     """50 mV over 3 mA leaves 16.7 Ω, 60 µA over 20 counts a step of 3 µA."""
-    told = plain(bench_plan.drain_ranges(session(drain_mean_A=60e-6, drain_highest_A=3e-3)))
+    told = plain(planning.drain_ranges(session(drain_mean_A=60e-6, drain_highest_A=3e-3)))
     assert "No range does" in told
     assert "a step of 3 µA or finer and at most 16.7 Ω" in told
 
 
 def test_the_drain_log_is_fast_enough_for_the_blink_and_long_enough_for_many() -> None:
-    told = plain(bench_plan.drain_log(session(drain_pulse_s=0.3, drain_period_s=120)))
+    told = plain(planning.drain_log(session(drain_pulse_s=0.3, drain_period_s=120)))
     assert "1 h 00 min" in told
     assert "each 0.15 s" in told
     assert "once each 120 s" in told
-    assert "30 min" in plain(bench_plan.drain_log(session()))
+    assert "30 min" in plain(planning.drain_log(session()))
 
 
 def test_connecting_begins_on_the_highest_range() -> None:
-    steps = bench_plan.connecting(session())
+    steps = planning.connecting(session())
     assert "10 A" in steps.sentences[1].replace("\u00a0", " ")
     assert "<ol>" in steps._repr_mimebundle_()["text/html"]
 
@@ -236,12 +237,12 @@ def test_a_bound_that_no_number_of_trials_proves_is_refused(bound: float) -> Non
 
 
 def test_trials_are_told_for_each_bound() -> None:
-    told = bench_plan.trials(session(trials_bound_percent=(10, 5, 1)))
+    told = planning.trials(session(trials_bound_percent=(10, 5, 1)))
     assert [row[1] for row in told.rows] == ["29", "59", "299"]
 
 
 def test_cautions_are_those_of_every_page() -> None:
-    assert bench_plan.cautions().sentences == CAUTIONS
+    assert planning.cautions().sentences == CAUTIONS
 
 
 # --- what was typed ---------------------------------------------------------------------------------------

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from reviewkit.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter, inside
 from reviewkit.errors import Faults
-from reviewkit.validation import Block, checked
+from reviewkit.schema.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter, inside
+from reviewkit.schema.quantities import Block, checked
 
 
 class Holder(Block):

@@ -12,10 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from published_values import published
 
-from reviewkit import chapters, film, intake, moments, review, sections
-from reviewkit.chapters import Chapter
 from reviewkit.errors import InputError
-from reviewkit.finding import Finding
+from reviewkit.findings import Finding
+from reviewkit.pipeline import loading
+from reviewkit.review import chapters, review_file
+from reviewkit.review import video as film
+from reviewkit.review.chapters import Chapter
+from reviewkit.sections import discovery
+from reviewkit.tables import timecode
 
 FRAGMENTS = published("media_fragments")["fragments_s"]
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
@@ -78,10 +82,10 @@ def test_a_last_row_without_a_title_ends_the_video() -> None:
     assert [cue.end_s for cue in chapters.cues([Chapter(2, 5.0, "One")])] == [None]
 
 
-def _review(folder: Path, video: str = "") -> tuple[list[InputError], review.ReviewFile]:
+def _review(folder: Path, video: str = "") -> tuple[list[InputError], review_file.ReviewFile]:
     (folder / "review.yaml").write_text("device: {name: Lantern}\n", encoding="utf-8")
     found: list[InputError] = []
-    file = review.bind(folder, {"device": {"name": "Lantern"}, "review": {"video": video}}, found)
+    file = review_file.bind(folder, {"device": {"name": "Lantern"}, "review": {"video": video}}, found)
     assert file is not None
     return found, file
 
@@ -98,12 +102,12 @@ def _review(folder: Path, video: str = "") -> tuple[list[InputError], review.Rev
 def test_check_tells_a_chapter_about_nothing_there_is(tmp_path: Path, about: str, nearest: str) -> None:
     _folder(tmp_path, f"time,title,about\n0:00,Start,\n0:10,Then,{about}\n")
     (tmp_path / "review.yaml").write_text("device: {name: Lantern}\n", encoding="utf-8")
-    parts = sections.discover()
-    (told,) = [fault.message for fault in intake.faults([tmp_path], parts) if "chapters" in fault.message]
+    parts = discovery.discover()
+    (told,) = [fault.message for fault in loading.faults([tmp_path], parts) if "chapters" in fault.message]
     assert f"chapters.csv, row 3, column 'about': there is no section or finding '{about}'" in told
     assert f"Did you mean '{nearest}" in told
     with pytest.raises(InputError, match=r"chapters\.csv, row 3"):
-        intake.read([tmp_path], parts)
+        loading.read([tmp_path], parts)
 
 
 def test_a_key_that_no_finding_has_is_told_once_they_are_known() -> None:
@@ -158,7 +162,7 @@ def test_what_is_no_video_is_told(tmp_path: Path, video: str) -> None:
 def test_a_video_that_is_not_there_is_told_before_a_run(tmp_path: Path) -> None:
     _, file = _review(tmp_path, "film.mp4")
     with pytest.raises(InputError, match=r"film\.mp4: there is no such file"):
-        intake.films([file])
+        loading.films([file])
 
 
 # ---------------------------------------------------------------- WebVTT
@@ -252,7 +256,7 @@ def test_timestamps_stand_as_a_description_has_them() -> None:
 def test_times_are_read_as_media_fragments_have_them(written: str) -> None:
     """W3C Media Fragments URI 1.0, 4.2.1."""
     ends = written.removeprefix("t=").removeprefix("npt:").split(",")
-    read = [moments.seconds(text) if text else 0.0 for text in ends]
+    read = [timecode.seconds(text) if text else 0.0 for text in ends]
     assert read == [end for end in FRAGMENTS[written] if end is not None]
 
 
@@ -262,8 +266,8 @@ def test_times_are_read_as_media_fragments_have_them(written: str) -> None:
 )
 def test_a_moment_is_written_in_the_shortest_form(moment_s: float, written: str) -> None:
     """Seconds, as in "t=10" of W3C Media Fragments URI 1.0, 4.2.1."""
-    assert moments.fragment(moment_s) == written
-    assert moments.seconds(written.removeprefix("#t=")) == moment_s
+    assert timecode.fragment(moment_s) == written
+    assert timecode.seconds(written.removeprefix("#t=")) == moment_s
 
 
 def test_the_moment_takes_the_place_of_another_in_the_address(tmp_path: Path) -> None:

@@ -9,9 +9,9 @@ import pytest
 from simulate import Charger, LoggingMeter, Pause, Run, Scenario, draw
 from simulate.whole import draw_whole
 
-from reviewkit import charge, instrument
+from reviewkit import charge
 from reviewkit.charge import port_clock
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured, meter
 
 
 def analysed(run: Run, *, wrong_s: float = 0.0, told: bool = False) -> charge.ChargeResult:
@@ -30,8 +30,8 @@ def analysed(run: Run, *, wrong_s: float = 0.0, told: bool = False) -> charge.Ch
     )
 
 
-def _meter(one: LoggingMeter, unit: str) -> instrument.Meter:
-    return instrument.meter({"accuracy": one.accuracy, "resolution": one.resolution}, unit)
+def _meter(one: LoggingMeter, unit: str) -> meter.Meter:
+    return meter.meter({"accuracy": one.accuracy, "resolution": one.resolution}, unit)
 
 
 @pytest.fixture(scope="module")

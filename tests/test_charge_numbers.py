@@ -10,14 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import charge, instrument
-from reviewkit.blocks import Cell
+from reviewkit import charge
 from reviewkit.charge import statistics
-from reviewkit.finding import MIME
+from reviewkit.findings import MIME
+from reviewkit.metrology import meter
+from reviewkit.schema.blocks import Cell
 
-VOLTMETER = instrument.meter({"accuracy": "±(0.05 % + 2)", "resolution": "1 mV"}, "V")
-AMMETER = instrument.meter({"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}, "A")
-BARE = instrument.meter({"accuracy": "±0.5 %", "resolution": "10 mA"}, "A")
+VOLTMETER = meter.meter({"accuracy": "±(0.05 % + 2)", "resolution": "1 mV"}, "V")
+AMMETER = meter.meter({"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}, "A")
+BARE = meter.meter({"accuracy": "±0.5 %", "resolution": "10 mA"}, "A")
 
 
 def textbook(

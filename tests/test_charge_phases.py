@@ -12,11 +12,12 @@ from simulate.cell import Cell as SimulatedCell
 from simulate.charger import Charger, Fold, Pause, Pulses
 from simulate.scenario import Run, Scenario
 
-from reviewkit import charge, instrument
-from reviewkit.blocks import Cell
+from reviewkit import charge
+from reviewkit.metrology import meter
+from reviewkit.schema.blocks import Cell
 
-VOLTMETER = instrument.meter({"accuracy": "±(0.05 % + 2)", "resolution": "1 mV"}, "V")
-AMMETER = instrument.meter({"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}, "A")
+VOLTMETER = meter.meter({"accuracy": "±(0.05 % + 2)", "resolution": "1 mV"}, "V")
+AMMETER = meter.meter({"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}, "A")
 SMALL = Scenario(cell=SimulatedCell(capacity_Ah=0.8), before_s=60.0, plugged_s=9000.0, after_s=900.0)
 
 

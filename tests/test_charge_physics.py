@@ -10,8 +10,10 @@ import pytest
 from pybamm_charges import PhysicsCharge, charge, shown
 
 from reviewkit import charge as charging
-from reviewkit import clocks, instrument, logs
-from reviewkit.blocks import Cell
+from reviewkit import logs
+from reviewkit.logs import clock_sync
+from reviewkit.metrology import meter
+from reviewkit.schema.blocks import Cell
 
 OFFSET_S = -37.4
 """What the current log's clock must be moved by."""
@@ -44,12 +46,12 @@ def measured(cell: str) -> tuple[PhysicsCharge, charging.ChargeResult]:
     current = pd.Series(
         shown(sampled(truth, of_current, truth.current_A), 1e-3, rng), of_current + 200 - OFFSET_S
     )
-    alignment = clocks.align(logs.of_series(voltage, "V"), logs.of_series(current, "A"))
+    alignment = clock_sync.align(logs.of_series(voltage, "V"), logs.of_series(current, "A"))
     record = charging.ChargeRecord(
         voltage,
         current.set_axis(alignment.on_voltage_clock(current.index)),
-        instrument.meter({"accuracy": "±(0.05 % + 1)", "resolution": "1 mV"}, "V"),
-        instrument.meter({"accuracy": "±(0.5 % + 1)", "resolution": "1 mA"}, "A"),
+        meter.meter({"accuracy": "±(0.05 % + 1)", "resolution": "1 mV"}, "V"),
+        meter.meter({"accuracy": "±(0.5 % + 1)", "resolution": "1 mA"}, "A"),
         clock_offset=alignment.offset,
     )
     return truth, charging.analyse_one(record, cell=Cell(rated_capacity_Ah=2.5))

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from pybamm_charges import charge, shown
 
-from reviewkit import instrument
 from reviewkit.charge import rig, without_rig
 from reviewkit.charge.cell_model import Limits
+from reviewkit.metrology import meter
 
 CELLS = {
     "Chen2020": {"scale": 0.52, "plateau_A": 0.8, "set_V": 4.2},
@@ -19,10 +19,10 @@ CELLS = {
 }
 
 
-def meters(step_V: float, step_A: float) -> tuple[instrument.Meter, instrument.Meter]:
+def meters(step_V: float, step_A: float) -> tuple[meter.Meter, meter.Meter]:
     return (
-        instrument.meter({"accuracy": "±(0.05 % + 1)", "resolution": step_V}, "V"),
-        instrument.meter({"accuracy": "±(0.5 % + 1)", "resolution": step_A}, "A"),
+        meter.meter({"accuracy": "±(0.05 % + 1)", "resolution": step_V}, "V"),
+        meter.meter({"accuracy": "±(0.5 % + 1)", "resolution": step_A}, "A"),
     )
 
 

@@ -10,15 +10,15 @@ import pytest
 from simulate import charge as lamps
 from simulate.scenario import Run
 
-from reviewkit import charge, instrument
-from reviewkit.blocks import Cell
+from reviewkit import charge
 from reviewkit.charge import ChargeInputs, port, rig_findings
 from reviewkit.charge.separation import Separation, separate
 from reviewkit.errors import Faults
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured, meter
+from reviewkit.schema.blocks import Cell
 
-VOLTMETER = instrument.meter({"accuracy": "±(0.05 % + 2)", "resolution": 0.001}, "V")
-AMMETER = instrument.meter(
+VOLTMETER = meter.meter({"accuracy": "±(0.05 % + 2)", "resolution": 0.001}, "V")
+AMMETER = meter.meter(
     {"accuracy": "±(0.5 % + 3)", "resolution": 0.001, "burden_ohm": 0.03, "leads_ohm": 0.02}, "A"
 )
 
@@ -29,7 +29,7 @@ def ran(lamp: str) -> Run:
 
 
 @cache
-def analysed(lamp: str, ammeter: instrument.Meter = AMMETER) -> charge.ChargeResult:
+def analysed(lamp: str, ammeter: meter.Meter = AMMETER) -> charge.ChargeResult:
     run = ran(lamp)
     offset = Measured(run.clock_offset_s, "s", (Component("clocks", 1.0, "s"),))
     record = charge.on_one_clock(

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from reviewkit import instrument
 from reviewkit.charge import sources
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured, meter
 
-METER = instrument.meter({"accuracy": "±(1.0 % + 3)", "resolution": 0.001}, "A")
+METER = meter.meter({"accuracy": "±(1.0 % + 3)", "resolution": 0.001}, "A")
 
 
 def current(value: float) -> Measured:

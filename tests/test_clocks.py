@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reviewkit import clocks, logs
-from reviewkit.clocks import feasible
+from reviewkit import logs
 from reviewkit.errors import LogError
+from reviewkit.logs import clock_sync
+from reviewkit.logs.clock_sync import feasible
 
 BEGAN = datetime(2025, 3, 1, 20, 0, 0)
 
@@ -54,7 +55,7 @@ def charge(
 
 def test_one_step_gives_the_offset_within_the_two_sample_intervals() -> None:
     voltage, current = charge(behind_s=42.0, voltage_s=2.0, current_s=1.0)
-    found = clocks.align(voltage, current)
+    found = clock_sync.align(voltage, current)
     assert found.how == "steps"
     assert found.steps_used == 1
     assert found.offset.low <= 42.0 <= found.offset.high
@@ -64,8 +65,8 @@ def test_one_step_gives_the_offset_within_the_two_sample_intervals() -> None:
 
 
 def test_more_steps_narrow_the_offset() -> None:
-    one = clocks.align(*charge(behind_s=42.0, voltage_s=5.0, current_s=3.0))
-    many = clocks.align(
+    one = clock_sync.align(*charge(behind_s=42.0, voltage_s=5.0, current_s=3.0))
+    many = clock_sync.align(
         *charge(behind_s=42.0, voltage_s=5.0, current_s=3.0, steps=(100.0, 201.3, 252.1, 330.7, 404.4))
     )
     assert many.steps_used == 5
@@ -80,7 +81,7 @@ def test_clocks_with_dates_are_compared_as_clocks_and_indices_as_indices() -> No
     later = logs.of_series(
         current.series, "A", path="i", started=BEGAN + timedelta(seconds=30), stamp_step_s=0.001
     )
-    found = clocks.align(dated, later)
+    found = clock_sync.align(dated, later)
     assert found.shift.low <= 42.0 <= found.shift.high
     assert found.offset.low <= 12.0 <= found.offset.high
     assert found.on_voltage_clock([0.0])[0] == pytest.approx(found.shift_s)
@@ -88,7 +89,7 @@ def test_clocks_with_dates_are_compared_as_clocks_and_indices_as_indices() -> No
 
 def test_without_a_step_the_declared_offset_is_used_and_said_so() -> None:
     voltage, current = charge(behind_s=0.0, steps=())
-    found = clocks.align(voltage, current, declared_offset_s=17.0)
+    found = clock_sync.align(voltage, current, declared_offset_s=17.0)
     assert (found.how, found.steps_used, found.offset.value) == ("declared", 0, 17.0)
     assert found.offset.expanded > 1.0
     assert "declared" in found.note
@@ -98,32 +99,32 @@ def test_without_a_step_the_clocks_own_times_are_used_with_a_wide_doubt() -> Non
     voltage, current = charge(behind_s=0.0, steps=())
     dated = logs.of_series(voltage.series, "V", path="v", started=BEGAN)
     later = logs.of_series(current.series, "A", path="i", started=BEGAN + timedelta(seconds=30))
-    found = clocks.align(dated, later)
+    found = clock_sync.align(dated, later)
     assert (found.how, found.offset.value, found.shift_s) == ("stamps", 0.0, 30.0)
     assert found.offset.expanded > 60.0
 
 
 def test_nothing_in_common_is_an_error_that_says_what_to_do() -> None:
     with pytest.raises(LogError, match="clock_offset_s"):
-        clocks.align(*charge(behind_s=0.0, steps=()))
+        clock_sync.align(*charge(behind_s=0.0, steps=()))
 
 
 def test_one_file_has_one_clock() -> None:
     voltage, current = charge(behind_s=0.0)
-    found = clocks.align(voltage, logs.of_series(current.series, "A", path="v.csv"))
+    found = clock_sync.align(voltage, logs.of_series(current.series, "A", path="v.csv"))
     assert (found.offset.value, found.offset.expanded, found.how) == (0.0, 0.0, "stamps")
 
 
 def test_a_charger_that_pulses_evenly_is_called_ambiguous() -> None:
     voltage, current = charge(behind_s=0.0, steps=tuple(np.arange(0.5, 600.0, 30.0)))
-    assert "ambiguous" in clocks.align(voltage, current).note
+    assert "ambiguous" in clock_sync.align(voltage, current).note
 
 
 def test_a_lead_pulled_off_is_no_answer_to_the_current() -> None:
     voltage, current = charge(behind_s=42.0)
     pulled = voltage.series.copy()
     pulled.iloc[400:420] = 0.0
-    found = clocks.align(logs.of_series(pulled, "V", path="v", stamp_step_s=0.001), current)
+    found = clock_sync.align(logs.of_series(pulled, "V", path="v", stamp_step_s=0.001), current)
     assert found.offset.low <= 42.0 <= found.offset.high
 
 
@@ -131,7 +132,7 @@ def test_a_lead_pulled_off_is_no_answer_to_the_current() -> None:
 @pytest.mark.parametrize("bench", STUDY.BENCHES[:6], ids=lambda bench: bench.name)
 def test_simulated_charges_are_put_on_one_line_within_a_sample(bench: object, seed: int) -> None:
     voltage, current, offset_s = STUDY.run(bench, 1000 + seed)
-    found = clocks.align(voltage, current)
+    found = clock_sync.align(voltage, current)
     sample_s = max(voltage.report.interval_s, current.report.interval_s)
     # Whole-second stamps of both meters may add up to another second.
     assert abs(found.offset.value - offset_s) <= sample_s + voltage.report.stamp_lag_s
@@ -158,8 +159,8 @@ def test_a_merged_table_draws_lines_within_samples_and_never_across_a_gap() -> N
     amps = pd.Series([0.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 2.0], index=[*map(float, range(8)), 20.0])
     voltage = logs.of_series(volts, "V", path="v")
     current = logs.of_series(amps, "A", path="i")
-    alignment = clocks.align(voltage, current, declared_offset_s=-1.0)
-    merged = clocks.merge(voltage, current, alignment)
+    alignment = clock_sync.align(voltage, current, declared_offset_s=-1.0)
+    merged = clock_sync.merge(voltage, current, alignment)
     assert list(merged.columns) == ["time_s", "voltage_V", "current_A"]
     by_time = merged.set_index("time_s")
     assert alignment.shift_s == -1.0
@@ -170,7 +171,7 @@ def test_a_merged_table_draws_lines_within_samples_and_never_across_a_gap() -> N
     assert np.isnan(by_time.loc[3.0, "voltage_V"])
     assert by_time.loc[6.0, "voltage_V"] == 3.4
     assert by_time.loc[19.0, "current_A"] == 2.0
-    own = clocks.merge(voltage, current, alignment, rows="voltage")
+    own = clock_sync.merge(voltage, current, alignment, rows="voltage")
     assert own["time_s"].tolist() == [0.0, 2.0, 4.0, 6.0]
     # The current has a gap from 6 s to 19 s on this clock; its last row before it is at 6 s.
     assert own["current_A"].tolist() == [1.0, 1.0, 1.0, 1.0]
@@ -180,5 +181,5 @@ def test_rows_that_a_shift_brings_to_one_time_do_no_harm() -> None:
     near_s = [0.0, 1e-9, 1.0]
     voltage = logs.of_series(pd.Series([3.0, 3.1, 3.2], index=[1e6, 1e6 + 1, 1e6 + 2]), "V", path="v")
     current = logs.of_series(pd.Series([1.0, 2.0, 3.0], index=near_s), "A", path="i")
-    merged = clocks.merge(voltage, current, clocks.align(voltage, current, declared_offset_s=1e6))
+    merged = clock_sync.merge(voltage, current, clock_sync.align(voltage, current, declared_offset_s=1e6))
     assert merged.set_index("time_s")["current_A"].loc[1e6 + 1].tolist() == 3.0

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from published_values import published
 from scipy import stats
 
-from reviewkit.conformity import (
+from reviewkit.metrology import Component, Measured
+from reviewkit.metrology.conformity import (
     Limit,
     clopper_pearson,
     conformance_probability,
@@ -21,7 +22,6 @@ from reviewkit.conformity import (
     upper_bound,
     verdict_of,
 )
-from reviewkit.uncertainty import Component, Measured
 
 JCGM_106 = published("jcgm_106")
 RESISTORS = JCGM_106["resistors"]

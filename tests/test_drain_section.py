@@ -19,9 +19,9 @@ from reviewkit.drain.mean import Mean
 from reviewkit.errors import Faults, LogError
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
-from reviewkit.finding import Finding
-from reviewkit.instrument import Meter, meter
-from reviewkit.uncertainty import BOUNDED_COVERAGE, Component, Measured
+from reviewkit.findings import Finding
+from reviewkit.metrology import BOUNDED_COVERAGE, Component, Measured
+from reviewkit.metrology.meter import Meter, meter
 
 ROOT = Path(__file__).parent.parent
 EXAMPLES = ROOT / "examples"
@@ -380,9 +380,9 @@ def test_words_that_look_like_markup_stay_words() -> None:
 
 def test_the_notebook_declares_what_the_inputs_take() -> None:
     """Parameter cell, inputs model and metadata agree; the file holds no outputs."""
-    from reviewkit import sections
+    from reviewkit.sections import discovery
 
-    section = next(item for item in sections.discover([ROOT / "templates"]) if item.name == "drain")
+    section = next(item for item in discovery.discover([ROOT / "templates"]) if item.name == "drain")
     assert section.place == 30
     assert section.names == set(DrainInputs.model_fields)
     assert section.faults({}, ROOT) == []

@@ -10,8 +10,8 @@ from simulate.drain import PulseTrain, averages, meter_log
 
 from reviewkit.drain import decompose
 from reviewkit.drain.settle import settled
-from reviewkit.instrument import meter
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured
+from reviewkit.metrology.meter import meter
 
 RANGE = meter({"accuracy": "±(1.0 % + 3)", "resolution": 1e-6, "full_scale": 0.01}, "A")
 FINE = meter({"accuracy": "±(1.0 % + 3)", "resolution": 1e-7, "full_scale": 6e-4}, "A")

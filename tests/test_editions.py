@@ -14,10 +14,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 import reviewkit
-from reviewkit import commands, editions, publish
+from reviewkit import commands
 from reviewkit.cli import main
 from reviewkit.commands import Published
 from reviewkit.errors import InputError
+from reviewkit.publishing import atomic, editions
 
 FILES = Path(__file__).parent / "files"
 TEMPLATES = [FILES / "templates"]
@@ -279,7 +280,7 @@ def killed_at(step: int, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in _STEPS:
         monkeypatch.setattr(os, name, wrapped(getattr(os, name)))
     # What an interpreter does on its way out is not done by one that was killed.
-    monkeypatch.setattr(publish.shutil, "rmtree", wrapped(shutil.rmtree))
+    monkeypatch.setattr(atomic.shutil, "rmtree", wrapped(shutil.rmtree))
 
 
 def content(folder: Path) -> dict[str, bytes]:
@@ -299,7 +300,7 @@ def test_a_kill_at_any_step_loses_no_edition(
     while killed:
         place = Path(shutil.copytree(out, tmp_path / f"site-{step}"))
         killed = _put_until(step, new, place)
-        with publish.site(place):
+        with atomic.site(place):
             there = content(place / "lantern")
             assert there in (old, content(new)), step
             kept = [content(item.place) for item in editions.kept(place, "lantern")]
@@ -318,7 +319,7 @@ def _put_until(step: int, new: Path, place: Path) -> bool:
     with pytest.MonkeyPatch.context() as patch:
         killed_at(step, patch)
         try:
-            publish.put(staged, place, "lantern", good=True)
+            atomic.put(staged, place, "lantern", good=True)
         except Killed:
             return True
     return False

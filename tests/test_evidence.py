@@ -15,9 +15,10 @@ from urllib.parse import unquote
 
 import pytest
 
-from reviewkit import commands, evidence
+from reviewkit import commands
 from reviewkit.commands import Published
 from reviewkit.errors import InputError
+from reviewkit.publishing import evidence
 
 FILES = Path(__file__).parent / "files"
 REVIEW = (

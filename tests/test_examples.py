@@ -14,9 +14,10 @@ import numpy as np
 import pytest
 import simulate.charge
 
-from reviewkit import charge, commands, logs, yaml_file
-from reviewkit.blocks import LogBlock
-from reviewkit.finding import Findings
+from reviewkit import charge, commands, logs
+from reviewkit.findings import Findings
+from reviewkit.review import strict_yaml
+from reviewkit.schema.blocks import LogBlock
 
 EXAMPLES = Path(make_examples.__file__).resolve().parent
 DEVICES = make_examples.DEVICES
@@ -32,7 +33,7 @@ def truth(device: str) -> dict[str, Any]:
 
 @cache
 def bench(device: str) -> charge.ChargeInputs:
-    values = yaml_file.load(EXAMPLES / device / "review.yaml")
+    values = strict_yaml.load(EXAMPLES / device / "review.yaml")
     return charge.inputs(
         **{name: values[name] for name in charge.ChargeInputs.model_fields if name in values}
     )
@@ -77,7 +78,7 @@ def test_no_file_is_large(device: str) -> None:
 def test_the_review_file_says_that_the_data_are_invented(device: str) -> None:
     text = (EXAMPLES / device / "review.yaml").read_text(encoding="utf-8")
     assert text.startswith("# Invented data.")
-    values = yaml_file.load(EXAMPLES / device / "review.yaml")
+    values = strict_yaml.load(EXAMPLES / device / "review.yaml")
     assert "Invented data" in values["device"]["disclosure"]
     assert "Invented data" in values["review"]["notice"]
     assert "invented" in (EXAMPLES / device / "words.md").read_text(encoding="utf-8")

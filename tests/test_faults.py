@@ -13,7 +13,8 @@ import faults
 import pytest
 from click.testing import CliRunner
 
-from reviewkit import cli, commands, runner
+from reviewkit import cli, commands
+from reviewkit.pipeline import runner
 
 
 @pytest.fixture(scope="module")

@@ -12,8 +12,8 @@ from reviewkit.figures import marks, theme
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.sheet import Sheet, merged
 from reviewkit.figures.thin import MOST, kept, thinned
-from reviewkit.finding import CHART_MIME, PLOTLY_MIME
-from reviewkit.site import bundles
+from reviewkit.findings import CHART_MIME, PLOTLY_MIME
+from reviewkit.publishing.site import bundles
 
 
 def _drawn() -> Sheet:

@@ -11,8 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.conformity import Limit
-from reviewkit.finding import (
+from reviewkit.findings import (
     MIME,
     SCHEMA,
     Finding,
@@ -24,7 +23,8 @@ from reviewkit.finding import (
     verdict_text,
     with_inputs,
 )
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
+from reviewkit.metrology.conformity import Limit
 
 HOLD = measured(
     "charge.hold_voltage",

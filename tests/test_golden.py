@@ -10,8 +10,8 @@ from pathlib import Path
 import golden
 import pytest
 
-from reviewkit.conformity import Limit
-from reviewkit.finding import Finding
+from reviewkit.findings import Finding
+from reviewkit.metrology.conformity import Limit
 
 CURRENT = Finding(
     *("charge.plateau_current", "plateau current", 0.8, "A", 0.01, 0.79, 0.81),

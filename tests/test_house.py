@@ -10,61 +10,42 @@ import sys
 from functools import cache
 from pathlib import Path
 
+import networkx as nx
 import pytest
 
 import reviewkit
 
 ROOT = Path(reviewkit.__file__).parent
 
-# A module may import from rows below its own, and from its own row only where the row says so.
-MACHINERY = (
-    {"picture_metadata", "private_text"},
-    {"embedded"},
-    {"task", "lean", "scratch", "environment", "swap", "full_disk", "interrupted"},
-    {"program"},
-    {"yaml_file", "parameters", "scrub", "archive", "published", "chapters", "author", "inputs_seen"},
-    {"kernel", "cells"},
-    {"warm", "kept"},
-    {"unchanged", "cluster"},
-    {"review", "execute", "harvest"},
-    {"template", "records", "displays", "data_files", "film"},
-    {"sections"},
-    {"results"},
-    {"runner", "intake", "editions", "outline", "bench_sheet", "crate", "standing"},
-    {"site", "progress", "publish", "evidence"},
-    {"comparison", "stills", "verification", "overwriting"},
+# A room may import from floors below its own only.
+FLOORS = (
+    {"errors", "metrology"},
+    {"schema", "system", "tables"},
+    {"execution", "findings", "logs"},
+    {"charge", "comparison", "drain", "privacy", "readout", "review", "summary", "ui_states"},
+    {"planning", "sections", "worked"},
+    {"figures", "pipeline"},
+    {"publishing"},
     {"commands"},
     {"cli"},
 )
-SHARED = {
-    *("files", "finding", "dataset", "leaflet", "placeholders", "validation", "errors", "units", "wording"),
-    *(
-        "sentences",
-        "places",
-        "cautions",
-        "uncertainty",
-        "conformity",
-        "moments",
-        "tables",
-        "headers",
-        "workbook",
-    ),
-}
-CORE = SHARED | {"instrument", "blocks", "clocks", "logs", "tables", "headers", "workbook", "answers"}
-SECTIONS = {"readout", "charge", "drain", "ui_states", "side_by_side", "summary"}
+# Machinery knows no battery and bench knows no notebook: neither imports the other.
+MACHINERY = {"privacy", "review", "sections", "execution", "pipeline", "publishing", "commands", "cli"}
+BENCH = {"logs", "charge", "drain", "readout", "ui_states", "comparison", "summary", "planning", "figures"}
+SECTIONS = {"readout", "charge", "drain", "ui_states", "comparison", "summary"}
 HEAVY = {
-    "papermill": {"cells", "warm"},
-    "nbconvert": {"site"},
-    "jupyter_client": {"kernel"},
-    "plotly": {"figures", "site", "warm"},
-    "jinja2": {"site", "bench_sheet", "sentences"},
+    "papermill": {"execution"},
+    "nbconvert": {"publishing"},
+    "jupyter_client": {"execution"},
+    "plotly": {"figures", "publishing", "execution"},
+    "jinja2": {"findings", "publishing", "sections"},
     "networkx": {"ui_states"},
-    "pint": {"units"},
-    "uncertainties": {"uncertainty", "worked"},
-    "yaml": {"yaml_file"},
+    "pint": {"metrology"},
+    "uncertainties": {"metrology", "worked"},
+    "yaml": {"review"},
     "click": {"cli"},
-    "distributed": {"cluster"},
-    "playwright": {"stills"},
+    "distributed": {"execution"},
+    "playwright": {"publishing"},
 }
 
 
@@ -99,37 +80,45 @@ def rooms(module: str) -> set[str]:
     return {part(name) for name in imports(module) if name.startswith("reviewkit.")} - {part(module)}
 
 
-def machinery_row(room: str) -> int | None:
-    return next((number for number, row in enumerate(MACHINERY) if room in row), None)
+def floor(room: str) -> int:
+    return next(number for number, rooms in enumerate(FLOORS) if room in rooms)
 
 
-@pytest.mark.parametrize("module", modules())
+@pytest.mark.parametrize("module", [name for name in modules() if part(name)])
 def test_arrows_point_downward(module: str) -> None:
-    room, used = part(module), rooms(module)
-    row = machinery_row(room)
-    if row is not None:
-        below = SHARED.union(*MACHINERY[:row])
-        assert used <= below, f"{module} may not import {sorted(used - below)}"
-    elif room:
-        above = set().union(*MACHINERY)
-        assert not used & above, f"{module} is of the bench and knows no {sorted(used & above)}"
+    below = set[str]().union(*FLOORS[: floor(part(module))])
+    assert rooms(module) <= below, f"{module} may not import {sorted(rooms(module) - below)}"
+
+
+@pytest.mark.parametrize("module", [name for name in modules() if part(name) in BENCH | MACHINERY])
+def test_bench_and_machinery_do_not_know_each_other(module: str) -> None:
+    others = MACHINERY if part(module) in BENCH else BENCH
+    assert not rooms(module) & others
 
 
 @pytest.mark.parametrize("module", [name for name in modules() if part(name) in SECTIONS])
-def test_sections_never_import_each_other_or_a_figure(module: str) -> None:
-    assert not rooms(module) & (SECTIONS | {"figures"})
+def test_sections_never_import_each_other(module: str) -> None:
+    assert not rooms(module) & SECTIONS
 
 
-@pytest.mark.parametrize("module", [name for name in modules() if part(name) in CORE])
-def test_the_core_knows_no_section(module: str) -> None:
-    assert not rooms(module) & (SECTIONS | {"figures"})
+@pytest.mark.xfail(reason="a result still calls its own presenters, inputs their reading", strict=True)
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    """Not inside a room either, nor by an import that stands in a function."""
+    known = set(modules())
+    graph = nx.DiGraph(
+        (module, used)
+        for module in known
+        for name in imports(module)
+        for used in (name, name.rpartition(".")[0])
+        if used in known and used != module and path_of(used).name != "__init__.py"
+    )
+    circles = [sorted(circle) for circle in nx.strongly_connected_components(graph) if len(circle) > 1]
+    assert not circles
 
 
-def test_every_module_has_its_row() -> None:
+def test_every_room_has_its_floor() -> None:
     """A new room is put into the plan above before it is lived in."""
-    others = {"figures", "bench_plan", "worked", ""}
-    known = CORE | SECTIONS | others | set().union(*MACHINERY)
-    assert {part(name) for name in modules()} <= known
+    assert {part(name) for name in modules()} - {""} <= set().union(*FLOORS)
 
 
 @pytest.mark.parametrize("library", HEAVY)

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from published_values import published
 
-from reviewkit import instrument
-from reviewkit.instrument import Accuracy, Meter
-from reviewkit.uncertainty import Measured, difference
+from reviewkit.metrology import Measured, difference
+from reviewkit.metrology import meter as instrument
+from reviewkit.metrology.meter import Accuracy, Meter
 
 SPECS = published("meter_specs")
 

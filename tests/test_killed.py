@@ -24,9 +24,11 @@ from killing.rounds import Rounds, Way
 from killing.scene import FILES, Scene, tree
 from killing.victim import At, forked
 
-from reviewkit import commands, full_disk, publish, scratch, swap
+from reviewkit import commands
 from reviewkit.errors import InputError
-from reviewkit.kernel import kernel_in
+from reviewkit.execution.kernel import kernel_in
+from reviewkit.publishing import atomic
+from reviewkit.system import full_disk, swap, temporary
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="processes are forked and looked at in /proc")
 root = pytest.mark.skipif(not hasattr(os, "getuid") or os.getuid() != 0, reason="only root mounts a disk")
@@ -115,7 +117,7 @@ def test_of_two_runs_on_one_folder_the_second_is_refused(killing: Rounds, tmp_pa
     holding.stdout.close()
     holding.stdin.close()
     assert (scene.out / ".lock").exists()
-    with publish.site(scene.out):
+    with atomic.site(scene.out):
         assert not [path.name for path in scene.out.glob(".staging-*")]
     assert not [path.name for path in scene.out.iterdir() if path.name.startswith(".")]
 
@@ -140,7 +142,7 @@ def test_a_run_that_ends_leaves_the_lock_of_the_next_alone(
         release(lock, *given, **named)
         (tmp_path / ".lock").touch()
 
-    with publish.site(tmp_path):
+    with atomic.site(tmp_path):
         monkeypatch.setattr(FileLock, "release", then_another_starts)
     assert (tmp_path / ".lock").exists()
 
@@ -168,7 +170,7 @@ def test_a_reader_never_finds_the_place_empty(tmp_path: Path) -> None:
     reader = threading.Thread(target=look)
     reader.start()
     for number in range(300):
-        publish.put(placed(tmp_path / f".staging-{number}", str(number)), tmp_path, "lamp", good=True)
+        atomic.put(placed(tmp_path / f".staging-{number}", str(number)), tmp_path, "lamp", good=True)
     done.set()
     reader.join()
     # Opened in one folder and removed with it, a page is read to its end all the same.
@@ -184,12 +186,12 @@ def test_where_folders_cannot_be_exchanged_a_kill_between_two_renames_is_healed(
 ) -> None:
     placed(tmp_path / "lamp", "old")
     staged = placed(tmp_path / ".staging-lamp", "new")
-    monkeypatch.setattr(publish, "exchanged", lambda *_: False)
+    monkeypatch.setattr(atomic, "exchanged", lambda *_: False)
     with suppress(KeyboardInterrupt), monkeypatch.context() as patch:
         patch.setattr(os, "rename", allowed(os.rename, done))
         patch.setattr(shutil, "rmtree", allowed(shutil.rmtree, done - 2))
-        publish.put(staged, tmp_path, "lamp", good=True)
-    with publish.site(tmp_path):
+        atomic.put(staged, tmp_path, "lamp", good=True)
+    with atomic.site(tmp_path):
         pass
     found = (tmp_path / "lamp" / "index.html").read_text(encoding="utf-8")
     assert found == ("old" if done < 2 else "new")
@@ -216,8 +218,8 @@ def test_folders_that_are_not_there_are_not_exchanged(tmp_path: Path) -> None:
 
 
 def failing(out: Path, number: int) -> None:
-    with publish.site(out):
-        publish.stage(out, "lamp")
+    with atomic.site(out):
+        atomic.stage(out, "lamp")
         raise OSError(number, "told by the system")
 
 
@@ -257,11 +259,11 @@ def test_another_fault_of_the_system_is_none_of_the_disk(tmp_path: Path) -> None
 def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     place = tmp_path / "page"
     place.write_text("old", encoding="utf-8")
-    with suppress(KeyboardInterrupt), scratch.whole(place) as part:
+    with suppress(KeyboardInterrupt), temporary.whole(place) as part:
         part.write_text("ne", encoding="utf-8")
         raise KeyboardInterrupt
     assert tree(tmp_path) == {"page": b"old"}
-    with scratch.whole(place) as part:
+    with temporary.whole(place) as part:
         part.write_text("new", encoding="utf-8")
     assert tree(tmp_path) == {"page": b"new"}
 
@@ -271,7 +273,7 @@ def test_what_a_killed_process_left_unfinished_is_removed(tmp_path: Path) -> Non
     ended.wait()
     for name in (f"page.{ended.pid}", f"page.{os.getpid()}", f"other.{ended.pid}", "page"):
         (tmp_path / name).touch()
-    scratch.sweep_parts(tmp_path, "page")
+    temporary.sweep_parts(tmp_path, "page")
     assert {path.name for path in tmp_path.iterdir()} == {f"page.{os.getpid()}", f"other.{ended.pid}", "page"}
 
 
@@ -285,7 +287,7 @@ def test_a_server_whose_starter_is_gone_ends_by_itself(tmp_path: Path) -> None:
     ended.wait()
     home = tmp_path / "home"
     home.mkdir()
-    command = [sys.executable, "-m", "reviewkit.warm.server", str(home), "0", str(ended.pid)]
+    command = [sys.executable, "-m", "reviewkit.execution.forkserver.server", str(home), "0", str(ended.pid)]
     assert subprocess.run(command, check=False, timeout=600).returncode == 0
     assert not home.exists()
 
@@ -297,8 +299,8 @@ def test_the_folder_for_temporary_files_is_not_tried_with_a_file(
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     with monkeypatch.context() as patch:
         patch.setattr(os, "open", allowed(os.open, 0))
-        scratch.settle()
+        temporary.settle()
         assert tempfile.gettempdir() == str(tmp_path)
     monkeypatch.setattr(tempfile, "tempdir", None)
     monkeypatch.setenv("TMPDIR", str(tmp_path / "not there"))
-    assert scratch.made().parent != tmp_path / "not there"
+    assert temporary.made().parent != tmp_path / "not there"

@@ -15,9 +15,9 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from reviewkit import logs
-from reviewkit.blocks import LogBlock
 from reviewkit.errors import InputError, LogError
 from reviewkit.logs import fixed
+from reviewkit.schema.blocks import LogBlock
 
 
 def put(

@@ -8,8 +8,8 @@ from simulate.meters import LoggingMeter
 from simulate.scenario import Scenario
 
 from reviewkit import charge
-from reviewkit.blocks import Ammeter, Voltmeter
 from reviewkit.logs import thinning
+from reviewkit.schema.blocks import Ammeter, Voltmeter
 
 
 def test_one_row_of_each_group_the_first_and_the_last_are_chosen() -> None:

@@ -13,10 +13,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from reviewkit import logs
-from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
 from reviewkit.logs import long, ruled, source
 from reviewkit.logs.raw import Columns
+from reviewkit.schema.blocks import LogBlock
 
 ROWS = 320
 BEGAN = datetime(2025, 3, 1, 23, 59, 20)

@@ -17,20 +17,30 @@ import site_sample
 from visits import Visit, needs_browser
 
 import reviewkit
-from reviewkit import commands, review, site
+from reviewkit import commands
 from reviewkit.errors import ReviewFileError
-from reviewkit.execute import execute, execute_in_kernel
-from reviewkit.task import Outcome, Task
+from reviewkit.execution.execute import execute, execute_in_kernel
+from reviewkit.execution.task import Outcome, Task
+from reviewkit.publishing import site
+from reviewkit.review import review_file
 
 FILES = Path(__file__).parent / "files"
 ROOT = Path(reviewkit.__file__).parent
 
 # Where a module may do what could run code, and with what: a program of the kit's own, named in its source.
 _ALLOWED = {
-    "subprocess": {"reviewkit.kernel", "reviewkit.warm.start"},
+    "subprocess": {"reviewkit.execution.kernel", "reviewkit.execution.forkserver.start"},
     "importlib": {
-        *("reviewkit.template", "reviewkit.warm.preload", "reviewkit.warm.child"),
-        *("reviewkit.site.assets", "reviewkit.stills.browser", "reviewkit.records"),
+        *(
+            "reviewkit.sections.template",
+            "reviewkit.execution.forkserver.preload",
+            "reviewkit.execution.forkserver.child",
+        ),
+        *(
+            "reviewkit.publishing.site.assets",
+            "reviewkit.publishing.stills.browser",
+            "reviewkit.pipeline.findings_file",
+        ),
     },
 }
 _CALLS = {"eval", "exec", "compile", "__import__", "execfile"}
@@ -139,9 +149,9 @@ def test_the_search_knows_what_it_looks_for(line: str) -> None:
 def test_yaml_is_read_by_the_safe_loader() -> None:
     from yaml import SafeLoader
 
-    from reviewkit import yaml_file
+    from reviewkit.review import strict_yaml
 
-    assert issubclass(yaml_file._Loader, SafeLoader)
+    assert issubclass(strict_yaml._Loader, SafeLoader)
 
 
 def test_no_page_prints_a_text_as_it_is() -> None:
@@ -168,7 +178,7 @@ PLANTED = (
         "usercustomize.py",
     ),
     *("sitecustomize.py", "conftest.py", "ipython_config.py", "ipykernel.py", "startup.py", "lamp.py"),
-    *("reviewkit/__init__.py", "reviewkit/finding.py", "templates/__init__.py", "logs/__init__.py"),
+    *("reviewkit/__init__.py", "reviewkit/findings.py", "templates/__init__.py", "logs/__init__.py"),
     *("profile_default/startup/00.py", ".ipython/profile_default/startup/00.py", "pyarrow.py", "black.py"),
 )
 
@@ -203,7 +213,7 @@ def _importing(path: Path) -> Path:
     """Write a template that imports what a section does, and looks where it came from."""
     lines = (
         "import importlib, json, re, sys\nfrom pathlib import Path\nimport numpy, pandas, plotly, reviewkit\n"
-        "from reviewkit.finding import Finding\n"
+        "from reviewkit.findings import Finding\n"
         "for name in ('lamp', 'startup', 'black', 'templates.x', 'logs.x'):\n"
         "    try:\n        importlib.import_module(name)\n    except ImportError:\n        pass\n"
         "here = [place for place in sys.path if Path(place or '.').resolve() == Path.cwd()]\n"
@@ -301,7 +311,7 @@ def test_parameters_reach_the_notebook_as_equal_values(
 def test_half_a_character_is_refused_before_anything_runs(tmp_path: Path) -> None:
     (tmp_path / "review.yaml").write_text('device: {name: "a \\ud800 b"}\n', encoding="utf-8")
     faults: list[Any] = []
-    assert review.read_values(tmp_path, faults) == {}
+    assert review_file.read_values(tmp_path, faults) == {}
     assert [type(fault) for fault in faults] == [ReviewFileError]
     assert "half a character" in faults[0].message
 
@@ -356,7 +366,7 @@ def test_the_policy_of_a_page_stops_what_got_past_everything_else(
 
 def test_links_that_run_are_no_links(tmp_path: Path) -> None:
     """In an author's words, a leaflet, a maker's claim and a table of any library's."""
-    from reviewkit.site import clean, prose
+    from reviewkit.publishing.site import clean, prose
 
     for address in (
         "javascript:x",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import norm
 
-from reviewkit.uncertainty.normal import log_between
+from reviewkit.metrology.normal import log_between
 
 
 def test_it_is_what_the_normal_distribution_says_wherever_the_bounds_lie() -> None:

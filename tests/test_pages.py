@@ -9,7 +9,7 @@ import pytest
 import site_sample
 from visits import CONTRAST, WCAG, Visit, needs_browser, violations
 
-from reviewkit import site
+from reviewkit.publishing import site
 
 
 @pytest.fixture(scope="session")

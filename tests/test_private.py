@@ -17,8 +17,10 @@ import private_things
 import pytest
 from visits import BROWSER
 
-from reviewkit import commands, embedded, picture_metadata, private_text, scrub
+from reviewkit import commands
 from reviewkit.commands import SideBySide
+from reviewkit.privacy import base64_content, images, notebook
+from reviewkit.privacy import text as private_text
 
 FILES = Path(__file__).parent / "files"
 
@@ -236,7 +238,7 @@ def test_a_picture_without_its_metadata_looks_the_same() -> None:
     image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
     texts = {"Author": "a", "Comment": "b", "Title": "c", "Raw": "d", "behind": "e"}
     for data, kept in ((private_things.png(texts), {}), (private_things.jpeg("x"), {0x0112: 6})):
-        before, after = (image.open(io.BytesIO(item)) for item in (data, picture_metadata.stripped(data)))
+        before, after = (image.open(io.BytesIO(item)) for item in (data, images.stripped(data)))
         assert before.tobytes() == after.tobytes()
         assert dict(after.getexif()) == kept
         assert set(after.info) <= {"jfif", "jfif_version", "jfif_unit", "jfif_density", "exif", "dpi"}
@@ -248,23 +250,23 @@ def test_a_picture_without_its_metadata_looks_the_same() -> None:
 )
 def test_a_picture_cut_off_anywhere_is_no_picture(make: Callable[[], bytes]) -> None:
     data = make()
-    end = len(picture_metadata.stripped(data))
-    whole = picture_metadata.stripped(data)
+    end = len(images.stripped(data))
+    whole = images.stripped(data)
     for size in range(end - 1):
         with pytest.raises(ValueError, match=r"cut off|damaged|neither"):
-            picture_metadata.stripped(whole[:size])
+            images.stripped(whole[:size])
 
 
 def test_a_picture_stripped_again_stays_as_it_is() -> None:
     for data in (private_things.png({"a": "b", "behind": "c"}), private_things.jpeg("x")):
-        once = picture_metadata.stripped(data)
-        assert picture_metadata.stripped(once) == once
-        assert picture_metadata.stripped(data + b"more") == once
+        once = images.stripped(data)
+        assert images.stripped(once) == once
+        assert images.stripped(data + b"more") == once
 
 
 def test_numbers_of_a_chart_are_not_touched() -> None:
     figure = {"data": [{"y": {"bdata": "L2hvbWUvbWU=", "dtype": "u1"}}], "layout": {"title": "/home/me"}}
-    assert scrub.Scrubber().value(figure) == {
+    assert notebook.Scrubber().value(figure) == {
         "data": [{"y": {"bdata": "L2hvbWUvbWU=", "dtype": "u1"}}],
         "layout": {"title": "…"},
     }
@@ -272,4 +274,4 @@ def test_numbers_of_a_chart_are_not_touched() -> None:
 
 @pytest.mark.parametrize("text", ["uncertainties", "A" * 64, "c29tZSB3b3JkcyBmb3IgYW55b25l", "deadbeef" * 8])
 def test_what_is_coded_and_not_private_stays(text: str) -> None:
-    assert embedded.cleaned(text, scrub.Scrubber((), ("marker",)).text) == text
+    assert base64_content.cleaned(text, notebook.Scrubber((), ("marker",)).text) == text

@@ -11,9 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit import commands, evidence, inputs_seen, intake, sections
+from reviewkit import commands
 from reviewkit.errors import Faults, InputError
-from reviewkit.results import Reviewed
+from reviewkit.pipeline import loading
+from reviewkit.pipeline.results import Reviewed
+from reviewkit.publishing import evidence
+from reviewkit.review import fingerprints
+from reviewkit.sections import discovery
 
 FILES = Path(__file__).parent / "files"
 ALDER = Path(__file__).parents[1] / "examples" / "alder"
@@ -167,34 +171,34 @@ def test_a_review_file_saved_while_it_is_read_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = Path(shutil.copytree(FILES / "lantern", tmp_path / "lantern"))
-    bind = intake.review.bind
+    bind = loading.review.bind
 
     def saved_first(*given: object) -> object:
         with (folder / "review.yaml").open("a", encoding="utf-8") as stream:
             stream.write("# saved\n")
         return bind(*given)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(intake.review, "bind", saved_first)
+    monkeypatch.setattr(loading.review, "bind", saved_first)
     with pytest.raises(Faults, match=r"^review\.yaml: the file has changed"):
-        intake.read([folder], sections.discover([FILES / "templates"]))
+        loading.read([folder], discovery.discover([FILES / "templates"]))
 
 
 def test_each_file_is_read_for_its_fingerprint_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = Path(shutil.copytree(FILES / "lantern", tmp_path / "lantern"))
     taken: list[str] = []
-    real = inputs_seen.fingerprint
+    real = fingerprints.fingerprint
 
-    def counted(place: Path, name: str) -> inputs_seen.Fingerprint:
+    def counted(place: Path, name: str) -> fingerprints.Fingerprint:
         taken.append(name)
         return real(place, name)
 
-    (file,) = intake.read([folder], sections.discover([FILES / "templates"]))
-    monkeypatch.setattr(inputs_seen, "fingerprint", counted)
+    (file,) = loading.read([folder], discovery.discover([FILES / "templates"]))
+    monkeypatch.setattr(fingerprints, "fingerprint", counted)
     assert [item.path for item in file.seen] == ["logs/lux.csv", "review.yaml"]
     assert taken == []
 
 
 def test_a_file_that_cannot_be_read_is_a_plain_fault(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"^logs/a\.csv: the file cannot be read"):
-        inputs_seen.fingerprint(tmp_path, "logs/a.csv")
-    assert inputs_seen.there(tmp_path, ["logs/a.csv"]) == {}
+        fingerprints.fingerprint(tmp_path, "logs/a.csv")
+    assert fingerprints.there(tmp_path, ["logs/a.csv"]) == {}

@@ -12,8 +12,8 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import review, yaml_file
 from reviewkit.errors import InputError, ReviewFileError
+from reviewkit.review import review_file, strict_yaml
 
 MINIMAL = "device: {name: Lantern}\n"
 
@@ -21,7 +21,7 @@ MINIMAL = "device: {name: Lantern}\n"
 def loaded(folder: Path, text: str | bytes) -> dict[str, Any]:
     path = folder / "review.yaml"
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return yaml_file.load(path)
+    return strict_yaml.load(path)
 
 
 def refused(folder: Path, text: str | bytes) -> str:
@@ -107,7 +107,7 @@ def test_any_bytes_give_values_or_the_kits_own_error(
     path = tmp_path_factory.getbasetemp() / "any.yaml"
     path.write_bytes(raw)
     with suppress(ReviewFileError):
-        assert isinstance(yaml_file.load(path), dict)
+        assert isinstance(strict_yaml.load(path), dict)
 
 
 # Line separators other than the newline are white space to YAML, whoever reads it.
@@ -128,14 +128,14 @@ def test_reads_what_a_yaml_library_writes(
     """PyYAML's own writer is the reference: what it writes means the same here."""
     path = tmp_path_factory.getbasetemp() / "written.yaml"
     path.write_text(yaml.safe_dump(values, allow_unicode=True), encoding="utf-8")
-    assert yaml_file.load(path) == values
+    assert strict_yaml.load(path) == values
 
 
-def bound(folder: Path, text: str) -> tuple[review.ReviewFile | None, list[str]]:
+def bound(folder: Path, text: str) -> tuple[review_file.ReviewFile | None, list[str]]:
     (folder / "review.yaml").write_text(text, encoding="utf-8")
     faults: list[InputError] = []
-    values = review.read_values(folder, faults)
-    file = review.bind(folder, values, faults)
+    values = review_file.read_values(folder, faults)
+    file = review_file.bind(folder, values, faults)
     return file, [fault.message for fault in faults]
 
 
@@ -193,7 +193,7 @@ def test_a_file_outside_the_folder_is_refused(tmp_path: Path) -> None:
 
 def test_a_folder_without_a_review_file_is_told(tmp_path: Path) -> None:
     faults: list[InputError] = []
-    assert review.read_values(tmp_path, faults) == {}
+    assert review_file.read_values(tmp_path, faults) == {}
     assert faults[0].message == "review.yaml: no such file. 'reviewkit start FOLDER' writes one to fill in."
 
 

@@ -19,11 +19,15 @@ import nbformat
 import pytest
 from filelock import FileLock
 
-from reviewkit import commands, intake, publish, runner, scrub, sections
+from reviewkit import commands
 from reviewkit.commands import Published
 from reviewkit.errors import InputError
-from reviewkit.execute import execute
-from reviewkit.task import Outcome, Task
+from reviewkit.execution.execute import execute
+from reviewkit.execution.task import Outcome, Task
+from reviewkit.pipeline import loading, runner
+from reviewkit.privacy import notebook as scrub
+from reviewkit.publishing import atomic
+from reviewkit.sections import discovery
 
 FILES = Path(__file__).parent / "files"
 
@@ -189,9 +193,9 @@ def test_a_draft_never_takes_the_place_of_a_good_review(
 
 
 def test_a_good_review_takes_away_the_draft(tmp_path: Path) -> None:
-    with publish.site(tmp_path) as out:
-        publish.put(staged(out, "draft"), out, "lantern", good=False)
-        publish.put(staged(out, "good"), out, "lantern", good=True)
+    with atomic.site(tmp_path) as out:
+        atomic.put(staged(out, "draft"), out, "lantern", good=False)
+        atomic.put(staged(out, "good"), out, "lantern", good=True)
     assert tree(tmp_path) == {"lantern/index.html": b"good"}
 
 
@@ -252,8 +256,8 @@ def test_an_interruption_drops_what_has_not_begun(
             raise KeyboardInterrupt
 
     monkeypatch.setattr(runner, "execute", executed)
-    lamp = sections.discover([FILES / "templates"])[:1]
-    files = intake.read([lantern], sections.discover([FILES / "templates"]))
+    lamp = discovery.discover([FILES / "templates"])[:1]
+    files = loading.read([lantern], discovery.discover([FILES / "templates"]))
     with pytest.raises(KeyboardInterrupt):
         list(runner.run([(files[0], tmp_path / "staged")], lamp * 5000, progress=Interrupted()))
     assert 0 < len(begun) < 5000
@@ -319,16 +323,16 @@ def test_what_is_no_picture_is_not_published_as_one() -> None:
 
 
 def staged(out: Path, text: str) -> Path:
-    folder = publish.stage(out, "lantern")
+    folder = atomic.stage(out, "lantern")
     (folder / "index.html").write_text(text, encoding="utf-8")
     return folder
 
 
 def test_a_new_review_takes_the_place_of_the_old_one_whole(tmp_path: Path) -> None:
-    with publish.site(tmp_path) as out:
-        publish.put(staged(out, "old"), out, "lantern", good=True)
+    with atomic.site(tmp_path) as out:
+        atomic.put(staged(out, "old"), out, "lantern", good=True)
         (out / "lantern" / "only-in-the-old.html").touch()
-        publish.put(staged(out, "new"), out, "lantern", good=True)
+        atomic.put(staged(out, "new"), out, "lantern", good=True)
     assert tree(tmp_path) == {"lantern/index.html": b"new"}
 
 
@@ -336,7 +340,7 @@ def test_a_run_killed_between_the_two_renames_is_set_right(tmp_path: Path) -> No
     (tmp_path / ".old-lantern").mkdir()
     (tmp_path / ".old-lantern" / "index.html").write_text("old", encoding="utf-8")
     (tmp_path / ".staging-lantern-x").mkdir()
-    with publish.site(tmp_path):
+    with atomic.site(tmp_path):
         assert tree(tmp_path)["lantern/index.html"] == b"old"
     assert [path.name for path in tmp_path.iterdir()] == ["lantern"]
 
@@ -345,18 +349,18 @@ def test_a_run_killed_after_both_renames_is_set_right(tmp_path: Path) -> None:
     for name, text in ((".old-lantern", "old"), ("lantern", "new")):
         (tmp_path / name).mkdir()
         (tmp_path / name / "index.html").write_text(text, encoding="utf-8")
-    with publish.site(tmp_path):
+    with atomic.site(tmp_path):
         pass
     assert tree(tmp_path) == {"lantern/index.html": b"new"}
 
 
 def test_two_runs_do_not_write_to_one_place(tmp_path: Path) -> None:
-    with FileLock(tmp_path / ".lock"), pytest.raises(InputError, match="another run"), publish.site(tmp_path):
+    with FileLock(tmp_path / ".lock"), pytest.raises(InputError, match="another run"), atomic.site(tmp_path):
         pass
 
 
 def test_a_run_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:
-    with suppress(RuntimeError), publish.site(tmp_path) as out:
+    with suppress(RuntimeError), atomic.site(tmp_path) as out:
         staged(out, "half")
         raise RuntimeError
     assert list(tmp_path.iterdir()) == []

@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from reviewkit import parameters, sections, template
 from reviewkit.errors import InputError, KitError
-from reviewkit.parameters import Parameter
-from reviewkit.review import Claim
+from reviewkit.review.review_file import Claim
+from reviewkit.sections import discovery, parameter_cell, template
+from reviewkit.sections.parameter_cell import Parameter
 
 FILES = Path(__file__).parent / "files"
 
@@ -38,7 +38,7 @@ def test_a_parameter_cell_is_read_as_written() -> None:
         "label: str | None = None\n"
         'colour: str = "#fff"  # with a # in it\n'
     )
-    assert parameters.inspect(source, template="x") == (
+    assert parameter_cell.inspect(source, template="x") == (
         Parameter("voltmeter", "dict[str, str]", {}, "accuracy, resolution"),
         Parameter("limits_V", "tuple[float, float]", (3.0, 4.2), "both ends [V]"),
         Parameter("label", "str | None", None, ""),
@@ -52,11 +52,11 @@ def test_a_parameter_cell_is_read_as_written() -> None:
 )
 def test_anything_but_plain_parameters_is_refused(source: str) -> None:
     with pytest.raises(KitError, match=r"part\.ipynb"):
-        parameters.inspect(source, template="part.ipynb")
+        parameter_cell.inspect(source, template="part.ipynb")
 
 
 def test_templates_are_found_in_their_order_with_what_they_say() -> None:
-    found = sections.discover([FILES / "templates"])
+    found = discovery.discover([FILES / "templates"])
     assert [(item.name, item.kind, item.title) for item in found] == [
         ("lamp", "section", "Light output"),
         ("weight", "section", "Weight"),
@@ -68,27 +68,27 @@ def test_templates_are_found_in_their_order_with_what_they_say() -> None:
 
 def test_a_template_dropped_in_is_found(tmp_path: Path) -> None:
     written(tmp_path, "b", place=2)
-    assert [item.name for item in sections.discover([tmp_path])] == ["b"]
+    assert [item.name for item in discovery.discover([tmp_path])] == ["b"]
     written(tmp_path, "a", place=3)
-    assert [item.name for item in sections.discover([tmp_path])] == ["b", "a"]
+    assert [item.name for item in discovery.discover([tmp_path])] == ["b", "a"]
 
 
 def test_a_later_folder_takes_the_place_of_a_written(tmp_path: Path) -> None:
     written(tmp_path, "weight", title="Weight, twice weighed")
-    found = sections.discover([FILES / "templates", tmp_path])
+    found = discovery.discover([FILES / "templates", tmp_path])
     assert [item.title for item in found if item.name == "weight"] == ["Weight, twice weighed"]
 
 
 def test_a_folder_without_templates_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no section templates"):
-        sections.discover([tmp_path])
+        discovery.discover([tmp_path])
 
 
 def test_the_kits_own_templates_describe_themselves() -> None:
     """Every notebook shipped: readable, its model's fields are its parameters, its check exists."""
-    found = sections.discover()
-    assert sections.of_kind("section", found)
-    for item in sections.of_kind("section", found):
+    found = discovery.discover()
+    assert discovery.of_kind("section", found)
+    for item in discovery.of_kind("section", found):
         assert template.inputs_model(item) is not None
         assert item.about.makes
         assert item.faults({}, FILES / "lantern") == []
@@ -122,13 +122,15 @@ def test_a_template_needs_one_parameter_cell(tmp_path: Path) -> None:
 
 def test_a_model_that_differs_from_the_cell_is_told(tmp_path: Path) -> None:
     item = template.read(
-        written(tmp_path, source="name: str = ''\nkin: str = ''\n", inputs="reviewkit.review:Device")
+        written(
+            tmp_path, source="name: str = ''\nkin: str = ''\n", inputs="reviewkit.review.review_file:Device"
+        )
     )
     with pytest.raises(KitError, match="kin, kind"):
         template.inputs_model(item)
 
 
-@pytest.mark.parametrize("name", ["reviewkit.nowhere:Model", "reviewkit.review:Nobody"])
+@pytest.mark.parametrize("name", ["reviewkit.nowhere:Model", "reviewkit.review.review_file:Nobody"])
 def test_a_model_that_does_not_exist_is_told(tmp_path: Path, name: str) -> None:
     with pytest.raises(KitError, match=name):
         template.inputs_model(template.read(written(tmp_path, inputs=name)))
@@ -136,12 +138,12 @@ def test_a_model_that_does_not_exist_is_told(tmp_path: Path, name: str) -> None:
 
 def told(values: dict[str, Any], *parts: template.Section) -> list[str]:
     faults: list[InputError] = []
-    faults += sections.unknown_keys(values, parts) + sections.refused([values], parts)[0]
+    faults += discovery.unknown_keys(values, parts) + discovery.refused([values], parts)[0]
     return [fault.message for fault in faults]
 
 
 def test_a_key_that_no_section_declares_is_told_with_the_nearest() -> None:
-    parts = sections.discover([FILES / "templates"])
+    parts = discovery.discover([FILES / "templates"])
     assert told({"device": {}, "lux": 1, "gram": 2}, *parts) == [
         "review.yaml, gram: no such key 'gram'. Did you mean 'grams'?"
     ]
@@ -150,7 +152,7 @@ def test_a_key_that_no_section_declares_is_told_with_the_nearest() -> None:
 def test_one_fault_seen_by_two_sections_is_told_once(tmp_path: Path) -> None:
     source = "".join(f"{name}: str = ''\n" for name in Claim.model_fields)
     parts = [
-        template.read(written(tmp_path, name, source=source, inputs="reviewkit.review:Claim"))
+        template.read(written(tmp_path, name, source=source, inputs="reviewkit.review.review_file:Claim"))
         for name in ("one", "two")
     ]
     assert told({"about": 5, "says": "bright"}, *parts) == [
@@ -159,5 +161,5 @@ def test_one_fault_seen_by_two_sections_is_told_once(tmp_path: Path) -> None:
 
 
 def test_a_section_receives_only_what_it_declares() -> None:
-    lamp = sections.discover([FILES / "templates"])[0]
+    lamp = discovery.discover([FILES / "templates"])[0]
     assert lamp.own({"device": {}, "lux": 1, "grams": 2}) == {"lux": 1}

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from reviewkit.errors import KitError
-from reviewkit.sentences import Sentences
+from reviewkit.findings.sentences import Sentences
 
 
 def worded(folder: Path, text: str) -> Path:

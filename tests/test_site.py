@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 import site_sample
 
-from reviewkit import editions, placeholders, site
 from reviewkit.errors import Faults
 from reviewkit.figures import theme
 from reviewkit.figures.thin import thinned
-from reviewkit.finding import Finding
-from reviewkit.results import ASSETS
-from reviewkit.site import assets, bundles, clean, prose
+from reviewkit.findings import Finding, placeholders
+from reviewkit.pipeline.results import ASSETS
+from reviewkit.publishing import editions, site
+from reviewkit.publishing.site import assets, bundles, clean, prose
 
 
 class _Headings(HTMLParser):

@@ -11,11 +11,11 @@ import pytest
 import site_sample
 from visits import BROWSER, needs_browser
 
-from reviewkit import site, stills
-from reviewkit.conformity import Limit
 from reviewkit.errors import InputError
-from reviewkit.finding import Finding
-from reviewkit.stills import frames
+from reviewkit.findings import Finding
+from reviewkit.metrology.conformity import Limit
+from reviewkit.publishing import site, stills
+from reviewkit.publishing.stills import frames
 
 SOURCE = frames.Source("Alder", "Invented data, for demonstration.")
 

@@ -13,14 +13,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reviewkit import tables
 from reviewkit.errors import InputError, TableError
+from reviewkit.tables import csv_table
 
 
 def put(folder: Path, text: str | bytes, name: str = "t.csv") -> pd.DataFrame:
     data = text if isinstance(text, bytes) else text.encode()
     (folder / name).write_bytes(data)
-    return tables.read(name, folder=folder)
+    return csv_table.read(name, folder=folder)
 
 
 def test_rows_keep_the_number_that_a_person_counts(tmp_path: Path) -> None:
@@ -47,7 +47,7 @@ def test_a_workbook_reads_like_its_csv(tmp_path: Path) -> None:
     for row in [["reference", "shown"], [3.52, "3.5"], [], [4, 3.9]]:
         book.active.append(row)
     book.save(tmp_path / "t.xlsx")
-    frame = tables.read("t.xlsx", folder=tmp_path)
+    frame = csv_table.read("t.xlsx", folder=tmp_path)
     assert frame.to_dict("list") == {"reference": ["3.52", "4"], "shown": ["3.5", "3.9"]}
     assert list(frame.index) == [2, 4]
 
@@ -75,7 +75,7 @@ def test_faults_name_the_file_and_the_row(tmp_path: Path, text: bytes, words: st
 )
 def test_paths_that_leave_the_folder_or_lead_nowhere_are_refused(tmp_path: Path, path: str) -> None:
     with pytest.raises(TableError):
-        tables.read(path, folder=tmp_path)
+        csv_table.read(path, folder=tmp_path)
 
 
 def test_a_link_out_of_the_folder_is_refused(tmp_path: Path) -> None:
@@ -83,21 +83,21 @@ def test_a_link_out_of_the_folder_is_refused(tmp_path: Path) -> None:
     (tmp_path / "outside.csv").write_text("a,b\n1,2\n")
     (tmp_path / "inside" / "link.csv").symlink_to(tmp_path / "outside.csv")
     with pytest.raises(TableError, match="out of the review folder"):
-        tables.read("link.csv", folder=tmp_path / "inside")
+        csv_table.read("link.csv", folder=tmp_path / "inside")
 
 
 def test_columns_are_found_by_usual_heading_or_by_the_named_one() -> None:
     frame = pd.DataFrame(columns=["Reference_(V)", "Shown value", "I [mA]"])
     usual = {"reference": ("reference voltage",), "shown": ("shown value",), "load": ("i",), "remark": ()}
-    assert tables.pick(frame, usual, file="t.csv", optional=("remark",)) == {
+    assert csv_table.pick(frame, usual, file="t.csv", optional=("remark",)) == {
         "reference": "Reference_(V)",
         "shown": "Shown value",
         "load": "I [mA]",
     }
     with pytest.raises(TableError, match=r"no column for 'remark'.*Shown value"):
-        tables.pick(frame, usual, file="t.csv")
+        csv_table.pick(frame, usual, file="t.csv")
     with pytest.raises(TableError, match="no column 'seen'"):
-        tables.pick(frame, usual, file="t.csv", named={"shown": "seen"}, optional=("shown", "remark"))
+        csv_table.pick(frame, usual, file="t.csv", named={"shown": "seen"}, optional=("shown", "remark"))
 
 
 @pytest.mark.parametrize(
@@ -113,20 +113,20 @@ def test_columns_are_found_by_usual_heading_or_by_the_named_one() -> None:
     ],
 )
 def test_numbers_as_people_write_them(text: str, value: float) -> None:
-    assert tables.number(text) == value
+    assert csv_table.number(text) == value
 
 
 @pytest.mark.parametrize("text", ["", "inf", "nan", "four", "4.1.2", "1e999", "4.1 V", "--1"])
 def test_what_is_no_number(text: str) -> None:
     with pytest.raises(ValueError, match="is no number"):
-        tables.number(text)
+        csv_table.number(text)
 
 
 def test_a_bad_cell_is_named_by_row_and_column(tmp_path: Path) -> None:
     frame = put(tmp_path, "reference,shown\n3.5,3.5\n,3.6\n3.7 V,3.7\n")
     with pytest.raises(TableError, match="row 4, column 'reference'"):
-        tables.numbers(frame, "reference", file="t.csv")
-    assert tables.numbers(frame.loc[:3], "reference", file="t.csv").isna().tolist() == [False, True]
+        csv_table.numbers(frame, "reference", file="t.csv")
+    assert csv_table.numbers(frame.loc[:3], "reference", file="t.csv").isna().tolist() == [False, True]
 
 
 @settings(deadline=None)
@@ -145,7 +145,7 @@ CELL = st.text("abc19.,;|\t\"' é−", max_size=6).map(str.strip)
 @settings(deadline=None)
 @given(
     body=st.lists(st.lists(CELL, min_size=3, max_size=3), min_size=1, max_size=6),
-    delimiter=st.sampled_from(tables.DELIMITERS),
+    delimiter=st.sampled_from(csv_table.DELIMITERS),
     encoding=st.sampled_from(["utf-8", "utf-8-sig", "utf-16"]),
 )
 def test_what_a_spreadsheet_writes_is_read_back(

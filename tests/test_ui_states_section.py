@@ -16,9 +16,11 @@ import yaml
 from markdown_it import MarkdownIt
 from simulate import ui_states as invented
 
-from reviewkit import figures, finding, leaflet, template
+from reviewkit import figures, findings
 from reviewkit import ui_states as ui
 from reviewkit.figures import theme
+from reviewkit.findings import extra_page
+from reviewkit.sections import template
 from reviewkit.ui_states import State, drawn, layout
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -82,7 +84,7 @@ def test_every_finding_reads_as_text_and_goes_to_json_and_back():
             assert item.note.rstrip().endswith("."), item.key
             assert item.text
             again = json.loads(json.dumps(item.to_dict(), allow_nan=False))
-            back = finding.Finding.from_dict(again).to_dict()
+            back = findings.Finding.from_dict(again).to_dict()
             assert {**back, "budget": []} == {**again, "budget": []}
             assert len(back["budget"]) == len(again["budget"])
             assert item.inputs == ("transitions.csv",)
@@ -129,8 +131,8 @@ def test_the_note_to_the_maker_holds_steps_trials_expectation_and_severity():
     ):
         assert words in note.markdown
     bundle = note._repr_mimebundle_()
-    assert set(bundle[leaflet.LEAFLET_MIME]) == {"name", "title", "markdown"}
-    assert leaflet.Leaflet.from_dict(bundle[leaflet.LEAFLET_MIME]) == note
+    assert set(bundle[extra_page.LEAFLET_MIME]) == {"name", "title", "markdown"}
+    assert extra_page.Leaflet.from_dict(bundle[extra_page.LEAFLET_MIME]) == note
     assert bundle["text/markdown"].startswith("# Note to the maker of Birch")
 
 
@@ -163,7 +165,7 @@ def test_hostile_names_stay_text_everywhere():
 @pytest.mark.parametrize("name", ["", "Note", "a b", "../x", "a--b", "x.html"])
 def test_a_leaflets_name_is_a_file_name(name):
     with pytest.raises(ValueError, match="no name of a page"):
-        leaflet.Leaflet(name, "t", "m")
+        extra_page.Leaflet(name, "t", "m")
 
 
 def test_charts_use_only_colours_that_have_a_dark_partner():

@@ -15,7 +15,7 @@ from published_values import published
 from uncertainties import umath
 
 from reviewkit.charge.statistics import line
-from reviewkit.uncertainty import (
+from reviewkit.metrology import (
     BOUNDED_COVERAGE,
     Component,
     Measured,

@@ -11,10 +11,14 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from reviewkit import cli, execute, kept, places, program, runner, verification, warm
-from reviewkit.inputs_seen import fingerprints
-from reviewkit.kept import Kept
-from reviewkit.task import Outcome, Task
+from reviewkit import cli
+from reviewkit.commands import verification
+from reviewkit.execution import execute, forkserver
+from reviewkit.execution.task import Outcome, Task
+from reviewkit.pipeline import cache, runner
+from reviewkit.pipeline.cache import Kept
+from reviewkit.review.fingerprints import fingerprints
+from reviewkit.system import kit_fingerprint, locations
 
 ALDER = Path(__file__).parents[1] / "examples" / "alder"
 REVIEW = """
@@ -30,13 +34,13 @@ TRANSITIONS = "state,event,next,seen,tried\noff,press,on,5,5\non,press,off,5,5\n
 
 @pytest.fixture(autouse=True)
 def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv(places.CACHE_VARIABLE, str(tmp_path / "cache"))
+    monkeypatch.setenv(locations.CACHE_VARIABLE, str(tmp_path / "cache"))
     return tmp_path / "cache"
 
 
 @pytest.fixture(scope="module", autouse=True)
 def server() -> Iterator[None]:
-    with warm.serving():
+    with forkserver.serving():
         yield
 
 
@@ -97,7 +101,7 @@ def test_nothing_changed_runs_nothing_and_starts_nothing(
     def unwanted(**_: Any) -> None:
         raise AssertionError("a server was started")
 
-    monkeypatch.setattr(warm, "serving", unwanted)
+    monkeypatch.setattr(forkserver, "serving", unwanted)
     assert run(folder).startswith("unchanged: ")
     assert not ran
     assert tree(folder.parent / "site") == before
@@ -172,18 +176,18 @@ def test_another_version_of_anything_runs_everything(
 ) -> None:
     run(folder)
     ran.clear()
-    monkeypatch.setattr(program, "_libraries", lambda: ["numpy-99.0.dist-info"])
-    program.program.cache_clear()
+    monkeypatch.setattr(kit_fingerprint, "_libraries", lambda: ["numpy-99.0.dist-info"])
+    kit_fingerprint.program.cache_clear()
     try:
         run(folder)
     finally:
-        program.program.cache_clear()
+        kit_fingerprint.program.cache_clear()
     assert sorted(ran) == ALL
 
 
 def test_the_program_is_its_source_its_templates_and_its_libraries(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert {"template.py", "charge.ipynb", "page.css"} <= {path.name for path in program._source()}
-    assert any(name.startswith("pandas-") for name in program._libraries())
+    assert {"template.py", "charge.ipynb", "page.css"} <= {path.name for path in kit_fingerprint._source()}
+    assert any(name.startswith("pandas-") for name in kit_fingerprint._libraries())
 
 
 def test_a_section_that_failed_is_run_again(folder: Path, ran: list[str]) -> None:
@@ -195,7 +199,7 @@ def test_a_section_that_failed_is_run_again(folder: Path, ran: list[str]) -> Non
 
 
 def test_templates_of_ones_own_are_always_run(folder: Path, ran: list[str]) -> None:
-    own = ("--templates", str(places.kit_folder()))
+    own = ("--templates", str(locations.kit_folder()))
     run(folder, *own)
     ran.clear()
     assert not run(folder, *own).startswith("unchanged")
@@ -260,11 +264,11 @@ def test_a_key_holds_all_that_a_section_depends_on(tmp_path: Path, part: str) ->
     template.write_text("{}", encoding="utf-8")
     (tmp_path / "log").write_text("1", encoding="utf-8")
     task = Task(template, {"x": 1}, tmp_path)
-    before = kept.key(task, fingerprints(tmp_path, ["log"]))
-    assert before == kept.key(task, fingerprints(tmp_path, ["log"]))
+    before = cache.key(task, fingerprints(tmp_path, ["log"]))
+    assert before == cache.key(task, fingerprints(tmp_path, ["log"]))
     if part == "template":
         template.write_text("{ }", encoding="utf-8")
     if part == "files":
         (tmp_path / "log").write_text("2", encoding="utf-8")
     values, place = {"x": 2 if part == "values" else 1}, tmp_path / "b" if part == "folder" else tmp_path
-    assert kept.key(Task(template, values, place), fingerprints(tmp_path, ["log"])) != before
+    assert cache.key(Task(template, values, place), fingerprints(tmp_path, ["log"])) != before

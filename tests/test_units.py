@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import units
+from reviewkit.metrology import units
 
 
 @pytest.mark.parametrize(

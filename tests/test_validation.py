@@ -6,7 +6,7 @@ import pytest
 from pydantic import Field
 
 from reviewkit.errors import Faults, InputError
-from reviewkit.validation import Ampere, Block, Celsius, Ohm, Volt, checked, unknown_key
+from reviewkit.schema.quantities import Ampere, Block, Celsius, Ohm, Volt, checked, unknown_key
 
 
 class Lamp(Block):

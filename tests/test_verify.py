@@ -16,11 +16,13 @@ import pytest
 from click.testing import CliRunner, Result
 
 import reviewkit
-from reviewkit import archive, commands, published, standing
+from reviewkit import commands
 from reviewkit.cli import main
-from reviewkit.conformity import Limit
+from reviewkit.commands import reproduced
 from reviewkit.errors import InputError
-from reviewkit.finding import Finding
+from reviewkit.findings import Finding
+from reviewkit.metrology.conformity import Limit
+from reviewkit.publishing import published_record, safe_zip
 
 FILES = Path(__file__).parent / "files"
 KIT = ["--templates", str(FILES / "templates")]
@@ -192,12 +194,12 @@ def of_one(folder: Path, item: dict[str, Any]) -> Path:
 def test_numbers_beyond_all_reason_are_a_plain_fault(tmp_path: Path, number: Any, name: str) -> None:
     path = of_one(tmp_path, BASE.to_dict() | {"value": 2.0, name: number})
     with pytest.raises(InputError, match=name):
-        published.read(path)
+        published_record.read(path)
 
 
 def test_a_number_beyond_all_reason_in_a_list_does_not_stand(tmp_path: Path) -> None:
-    (read,) = published.read(of_one(tmp_path, BASE.to_dict() | {"value": [10**400]})).findings
-    check = standing.Check("lamp.reading", read, replace(BASE, value=[1.0]))
+    (read,) = published_record.read(of_one(tmp_path, BASE.to_dict() | {"value": [10**400]})).findings
+    check = reproduced.Check("lamp.reading", read, replace(BASE, value=[1.0]))
     assert not check.stands
     assert check.text
 
@@ -210,7 +212,7 @@ def test_a_folder_without_a_review_is_a_plain_fault(tmp_path: Path) -> None:
 
 def test_text_of_a_stranger_does_not_steer_the_terminal() -> None:
     item = Finding("lamp.\x1b[2J", "reading", value="\x1b]0;title\x07")
-    assert "\x1b" not in standing.Check(item.key, item, None).text
+    assert "\x1b" not in reproduced.Check(item.key, item, None).text
 
 
 @pytest.mark.parametrize(
@@ -223,7 +225,7 @@ def test_text_of_a_stranger_does_not_steer_the_terminal() -> None:
 )
 def test_what_differs_by_rounding_alone_stands(again: Finding) -> None:
     """A hundredth of the uncertainty is a digit that the published number does not have."""
-    assert standing.same(BASE, again)
+    assert reproduced.same(BASE, again)
 
 
 @pytest.mark.parametrize(
@@ -239,12 +241,12 @@ def test_what_differs_by_rounding_alone_stands(again: Finding) -> None:
     ],
 )
 def test_what_says_something_else_does_not_stand(again: Finding) -> None:
-    assert not standing.same(BASE, again)
+    assert not reproduced.same(BASE, again)
 
 
 def test_a_wide_interval_published_does_not_hide_a_change() -> None:
     wide = replace(BASE, uncertainty=100.0, low=-98.0, high=102.0)
-    assert not standing.same(wide, BASE)
+    assert not reproduced.same(wide, BASE)
 
 
 @pytest.mark.parametrize(
@@ -265,7 +267,7 @@ def test_a_wide_interval_published_does_not_hide_a_change() -> None:
 def test_values_that_are_no_measured_numbers_are_compared_as_they_are(
     old: Any, new: Any, stands: bool
 ) -> None:
-    assert standing.same(Finding("ui.x", "x", value=old), Finding("ui.x", "x", value=new)) is stands
+    assert reproduced.same(Finding("ui.x", "x", value=old), Finding("ui.x", "x", value=new)) is stands
 
 
 # Hostile zips. What each does is said by its name.
@@ -291,7 +293,7 @@ def of(path: Path, items: Iterable[tuple[zipfile.ZipInfo, bytes]]) -> Path:
 
 def unpacked(path: Path, into: Path) -> set[str]:
     into.mkdir()
-    archive.unpack(path, into, wanted=lambda _: True)
+    safe_zip.unpack(path, into, wanted=lambda _: True)
     return {item.relative_to(into).as_posix() for item in into.rglob("*") if item.is_file()}
 
 
@@ -382,7 +384,7 @@ def test_a_file_that_unpacks_to_far_more_than_it_is_is_refused(tmp_path: Path) -
 
 
 def test_files_too_large_together_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(archive, "MOST_BYTES", 3 << 20)
+    monkeypatch.setattr(safe_zip, "MOST_BYTES", 3 << 20)
     items = [(entry(f"review/{number}"), bytes(1 << 20)) for number in range(4)]
     path = of(tmp_path / "evidence.zip", items)
     with pytest.raises(InputError, match="larger than 3 MB"):
@@ -392,7 +394,7 @@ def test_files_too_large_together_are_refused(tmp_path: Path, monkeypatch: pytes
 def test_too_many_files_are_refused_before_their_names_are_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    items = [(entry(f"review/{number}"), b"") for number in range(archive.MOST_FILES + 1)]
+    items = [(entry(f"review/{number}"), b"") for number in range(safe_zip.MOST_FILES + 1)]
     path = of(tmp_path / "evidence.zip", items)
     monkeypatch.setattr(zipfile, "ZipFile", None)
     with pytest.raises(InputError, match="more than 2000 files"):

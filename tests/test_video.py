@@ -18,9 +18,10 @@ import pytest
 import site_sample
 from visits import WCAG, needs_browser, violations
 
-from reviewkit import film, site
-from reviewkit.leaflet import Leaflet
-from reviewkit.site import described
+from reviewkit.findings.extra_page import Leaflet
+from reviewkit.publishing import site
+from reviewkit.publishing.site import described
+from reviewkit.review import video
 
 HOSTILE = (*site_sample.HOSTILE, "a --> b", "&lt;b&gt;", "--></script>")
 CHAPTERS = """time,title,about
@@ -272,7 +273,7 @@ def test_findings_json_holds_the_moments(shown: Path) -> None:
 
 def test_the_video_and_its_chapters_lie_beside_the_pages(shown: Path) -> None:
     there = {path.name for path in (shown / "local").iterdir()}
-    assert {"video.webm", film.CHAPTERS, film.TIMESTAMPS} <= there
+    assert {"video.webm", video.CHAPTERS, video.TIMESTAMPS} <= there
     assert "video.webm" not in {path.name for path in (shown / "elsewhere").iterdir()}
 
 

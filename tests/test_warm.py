@@ -19,20 +19,22 @@ import nbformat
 import pytest
 import yaml
 
-from reviewkit import lean, scratch, sections, warm
-from reviewkit.execute import execute, execute_in_kernel
-from reviewkit.task import Outcome, Task
-from reviewkit.warm import client
+from reviewkit.execution import forkserver
+from reviewkit.execution.execute import execute, execute_in_kernel
+from reviewkit.execution.forkserver import client
+from reviewkit.execution.task import Outcome, Task
+from reviewkit.sections import discovery
+from reviewkit.system import slim_imports, temporary
 
 ROOT = Path(__file__).parents[1]
-SECTIONS = [part for part in sections.discover() if part.kind == "section"]
+SECTIONS = [part for part in discovery.discover() if part.kind == "section"]
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="children are forked on Linux alone")
 
 
 @pytest.fixture(scope="module")
 def server() -> Iterator[client.Client]:
-    with warm.serving():
+    with forkserver.serving():
         assert client._client is not None
         yield client._client
 
@@ -82,7 +84,7 @@ def without_times(outcome: Outcome) -> Any:
 
 def same(task: Task) -> Outcome:
     """Run a task both ways and hold what the notebooks show against each other."""
-    quick, plain = warm.execute(task), execute_in_kernel(task)
+    quick, plain = forkserver.execute(task), execute_in_kernel(task)
     assert quick is not None, "it fell back to a kernel"
     assert json.dumps(without_times(quick), indent=1) == json.dumps(without_times(plain), indent=1)
     assert (quick.message, quick.input_faults) == (plain.message, plain.input_faults)
@@ -159,21 +161,21 @@ def test_a_failure_is_the_same(server: object, tmp_path: Path, cell: str) -> Non
 )
 def test_what_needs_a_kernel_gets_one(server: object, tmp_path: Path, cell: str) -> None:
     task = Task(notebook(tmp_path, cell, "'done'"), {}, tmp_path)
-    assert warm.execute(task) is None
+    assert forkserver.execute(task) is None
     assert "'done'" in execute(task).notebook
 
 
 def test_without_a_server_a_kernel_does_it(tmp_path: Path) -> None:
     task = Task(notebook(tmp_path, "'done'"), {}, tmp_path)
     if client._client is None:
-        assert warm.execute(task) is None
+        assert forkserver.execute(task) is None
     assert execute_in_kernel(task).ok
 
 
 @linux
 def test_values_that_json_would_change_go_to_a_kernel(server: object, tmp_path: Path) -> None:
     task = Task(notebook(tmp_path, "x"), {"x": {1: "a"}}, tmp_path)
-    assert warm.execute(task) is None
+    assert forkserver.execute(task) is None
     # Papermill writes the key as a text.
     assert "{'1': 'a'}" in execute(task).notebook
 
@@ -186,22 +188,22 @@ def test_values_are_judged_by_the_server_as_they_are_here(server: object) -> Non
         {},
     ]
     argument = {"all_values": wrong, "templates": [str(part.path) for part in SECTIONS]}
-    there = warm.call("reviewkit.sections:refused_there", argument)
-    assert there == sections.refused_there(**argument)
+    there = forkserver.call("reviewkit.sections.discovery:refused_there", argument)
+    assert there == discovery.refused_there(**argument)
     assert [bool(found) for found in there] == [True, True, False]
-    told = [[(type(fault), fault.message) for fault in found] for found in sections.refused(wrong, SECTIONS)]
-    assert told == [[(type(f), f.message) for f in found] for found in sections._refused(wrong, SECTIONS)]
+    told = [[(type(fault), fault.message) for fault in found] for found in discovery.refused(wrong, SECTIONS)]
+    assert told == [[(type(f), f.message) for f in found] for found in discovery._refused(wrong, SECTIONS)]
 
 
 @linux
 def test_only_functions_of_the_kit_are_called(server: object) -> None:
-    assert warm.call("os:getcwd", {}) is None
+    assert forkserver.call("os:getcwd", {}) is None
 
 
 @linux
 def test_a_cell_that_takes_too_long_is_stopped(server: object, tmp_path: Path) -> None:
     path = notebook(tmp_path, "'before'", "while True: pass")
-    outcome = warm.execute(Task(path, {}, tmp_path, cell_limit_s=0.5))
+    outcome = forkserver.execute(Task(path, {}, tmp_path, cell_limit_s=0.5))
     assert outcome
     assert outcome.message.startswith("it was stopped: too slow")
     assert "'before'" in outcome.notebook
@@ -212,7 +214,7 @@ def test_a_cell_that_swallows_the_stop_is_ended_all_the_same(
     server: object, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     cell = "import signal\nsignal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGALRM})\nwhile True: pass"
-    outcome = warm.execute(Task(notebook(tmp_path, cell), {}, tmp_path, cell_limit_s=0.3, grace_s=0.3))
+    outcome = forkserver.execute(Task(notebook(tmp_path, cell), {}, tmp_path, cell_limit_s=0.3, grace_s=0.3))
     assert outcome
     assert outcome.message.startswith("it was stopped: too slow")
 
@@ -220,7 +222,7 @@ def test_a_cell_that_swallows_the_stop_is_ended_all_the_same(
 @linux
 def test_a_notebook_has_a_limit_too(server: object, tmp_path: Path) -> None:
     path = notebook(tmp_path, *["import time; time.sleep(0.3)"] * 5)
-    outcome = warm.execute(Task(path, {}, tmp_path, notebook_limit_s=0.8))
+    outcome = forkserver.execute(Task(path, {}, tmp_path, notebook_limit_s=0.8))
     assert outcome
     assert outcome.message.startswith("it was stopped: too slow")
 
@@ -228,7 +230,7 @@ def test_a_notebook_has_a_limit_too(server: object, tmp_path: Path) -> None:
 @linux
 def test_a_child_that_is_killed_costs_only_its_notebook(server: object, tmp_path: Path) -> None:
     path = notebook(tmp_path, "import os, signal\nos.kill(os.getpid(), signal.SIGKILL)")
-    outcome = warm.execute(Task(path, {}, tmp_path))
+    outcome = forkserver.execute(Task(path, {}, tmp_path))
     assert outcome
     assert outcome.message.startswith("it was stopped")
     assert same(Task(notebook(tmp_path, "'well'"), {}, tmp_path)).ok
@@ -237,15 +239,15 @@ def test_a_child_that_is_killed_costs_only_its_notebook(server: object, tmp_path
 @linux
 def test_a_notebook_that_fills_the_memory_fails_by_itself(server: object, tmp_path: Path) -> None:
     path = notebook(tmp_path, "import numpy as np\nnp.ones(10**13)")
-    outcome = warm.execute(Task(path, {}, tmp_path))
+    outcome = forkserver.execute(Task(path, {}, tmp_path))
     assert outcome
     assert outcome.message in {f"its cell 2 failed ({name}MemoryError)" for name in ("", "_Array")}
 
 
-@pytest.mark.parametrize("way", [execute_in_kernel, warm.execute], ids=["kernel", "child"])
+@pytest.mark.parametrize("way", [execute_in_kernel, forkserver.execute], ids=["kernel", "child"])
 def test_a_notebook_that_prints_without_end_is_refused(way: Any, tmp_path: Path) -> None:
-    with warm.serving():
-        if way is warm.execute and client._client is None:
+    with forkserver.serving():
+        if way is forkserver.execute and client._client is None:
             pytest.skip("children are forked on Linux alone")
         path = notebook(tmp_path, "for _ in range(300): print('x' * 99)")
         outcome = way(Task(path, {}, tmp_path, printed_limit=20_000))
@@ -261,11 +263,11 @@ def test_children_differ_in_chance_and_share_nothing(server: object, tmp_path: P
         "random.random(), np.random.rand()",
     )
     first, second = (
-        without_times(warm.execute(Task(path, {}, tmp_path)))["cells"][-1]["outputs"] for _ in "ab"
+        without_times(forkserver.execute(Task(path, {}, tmp_path)))["cells"][-1]["outputs"] for _ in "ab"
     )
     assert first != second
     path = notebook(tmp_path, "import math\nhasattr(math, 'left')")
-    assert "False" in warm.execute(Task(path, {}, tmp_path)).notebook  # type: ignore[union-attr]
+    assert "False" in forkserver.execute(Task(path, {}, tmp_path)).notebook  # type: ignore[union-attr]
 
 
 @linux
@@ -282,7 +284,7 @@ def test_nothing_is_left_when_the_asking_process_is_killed(tmp_path: Path) -> No
         *HANGING,
     )
     code = (
-        "from pathlib import Path\nfrom reviewkit import warm\nfrom reviewkit.task import Task\n"
+        "from pathlib import Path\nfrom reviewkit import warm\nfrom reviewkit.execution.task import Task\n"
         f"with warm.serving():\n    warm.execute(Task(Path({str(hang)!r}), {{}}, Path({str(tmp_path)!r})))\n"
     )
     home = tmp_path / "tmp"
@@ -301,7 +303,7 @@ def test_children_die_with_the_server(tmp_path: Path) -> None:
         tmp_path,
         *HANGING,
     )
-    with warm.serving():
+    with forkserver.serving():
         assert client._client
         own = client._client
         asked = threading.Thread(target=lambda: own.run(Task(path, {}, tmp_path)))
@@ -375,15 +377,15 @@ def test_folders_of_processes_that_are_no_more_are_swept(
     ended.wait()
     (tmp_path / f"reviewkit-{ended.pid}-abc").mkdir()
     (tmp_path / "reviewkit-notes").mkdir()
-    own = scratch.made()
-    scratch.sweep()
+    own = temporary.made()
+    temporary.sweep()
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted([own.name, "reviewkit-notes"])
 
 
 def test_a_library_left_out_can_be_imported_afterwards() -> None:
     sys.modules.pop("colorsys", None)
-    with lean.without("colorsys"):
-        with lean.without("colorsys"), pytest.raises(ImportError):
+    with slim_imports.without("colorsys"):
+        with slim_imports.without("colorsys"), pytest.raises(ImportError):
             import colorsys
         with pytest.raises(ImportError):
             import colorsys

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import wording
-from reviewkit.wording import MINUS, NO_BREAK, THIN
+from reviewkit.metrology import formatting
+from reviewkit.metrology.formatting import MINUS, NO_BREAK, THIN
 
 
 def spaced(text: str) -> str:
@@ -40,17 +40,17 @@ def spaced(text: str) -> str:
     ],
 )
 def test_value_and_uncertainty(value: float, uncertainty: float | None, unit: str, expected: str) -> None:
-    assert spaced(wording.quantity(value, uncertainty, unit)) == expected
+    assert spaced(formatting.quantity(value, uncertainty, unit)) == expected
 
 
 def test_a_quantity_never_breaks_across_lines() -> None:
-    assert not re.search(r"[ \n\t]", wording.quantity(0.497, 0.006, "A"))
+    assert not re.search(r"[ \n\t]", formatting.quantity(0.497, 0.006, "A"))
 
 
 @given(uncertainty=st.floats(1e-9, 1e6))
 def test_an_uncertainty_shows_two_significant_digits(uncertainty: float) -> None:
     """GUM 7.2.6: at most two."""
-    decimals = wording.decimals_for(uncertainty)
+    decimals = formatting.decimals_for(uncertainty)
     shown = round(uncertainty, decimals)
     digits = f"{shown:.{max(decimals, 0)}f}".replace(".", "").lstrip("0")
     if decimals < 0:
@@ -61,7 +61,7 @@ def test_an_uncertainty_shows_two_significant_digits(uncertainty: float) -> None
 
 @given(value=st.floats(-1e5, 1e5), decimals=st.integers(0, 6))
 def test_a_number_can_be_read_back(value: float, decimals: int) -> None:
-    text = wording.number(value, decimals).replace(THIN, "").replace(MINUS, "-")
+    text = formatting.number(value, decimals).replace(THIN, "").replace(MINUS, "-")
     assert float(text) == pytest.approx(value, abs=0.5000001 * 10**-decimals)
     assert not text.startswith("-0") or float(text) < 0
 
@@ -71,16 +71,16 @@ def test_a_number_can_be_read_back(value: float, decimals: int) -> None:
     [(-0.0, 1, "0.0"), (-0.04, 1, "0.0"), (12345.6, 1, "12 345.6"), (1234.5, 0, "1234"), (-1.5, 1, "−1.5")],
 )
 def test_numbers(value: float, decimals: int, expected: str) -> None:
-    assert spaced(wording.number(value, decimals)) == expected
+    assert spaced(formatting.number(value, decimals)) == expected
 
 
 def test_what_is_no_number() -> None:
-    assert [wording.number(value, 1) for value in (math.inf, -math.inf, math.nan)] == ["∞", "−∞", "?"]
+    assert [formatting.number(value, 1) for value in (math.inf, -math.inf, math.nan)] == ["∞", "−∞", "?"]
 
 
 @pytest.mark.parametrize(("unit", "expected"), [("d", "∞ d"), ("V", "∞ V")])
 def test_what_has_no_end_is_still_written(unit: str, expected: str) -> None:
-    assert spaced(wording.quantity(math.inf, None, unit)) == expected
+    assert spaced(formatting.quantity(math.inf, None, unit)) == expected
 
 
 @pytest.mark.parametrize(
@@ -98,12 +98,12 @@ def test_what_has_no_end_is_still_written(unit: str, expected: str) -> None:
     ],
 )
 def test_time_spans(seconds: float, uncertainty: float | None, expected: str) -> None:
-    assert spaced(wording.quantity(seconds, uncertainty, "s")) == expected
+    assert spaced(formatting.quantity(seconds, uncertainty, "s")) == expected
 
 
 def test_a_clock_carries_a_minute_that_is_full() -> None:
-    assert spaced(wording.clock(3599.7)) == "1 h 00 min"
-    assert spaced(wording.clock(3599.7, with_seconds=True)) == "1 h 00 min 00 s"
+    assert spaced(formatting.clock(3599.7)) == "1 h 00 min"
+    assert spaced(formatting.clock(3599.7, with_seconds=True)) == "1 h 00 min 00 s"
 
 
 @pytest.mark.parametrize(
@@ -117,7 +117,7 @@ def test_a_clock_carries_a_minute_that_is_full() -> None:
     ],
 )
 def test_intervals(low: float | None, high: float | None, expected: str) -> None:
-    assert spaced(wording.interval(low, high, "V")) == expected
+    assert spaced(formatting.interval(low, high, "V")) == expected
 
 
 @pytest.mark.parametrize(
@@ -125,5 +125,5 @@ def test_intervals(low: float | None, high: float | None, expected: str) -> None
     [([], ""), (["a"], "a"), (["a", "b"], "a and b"), (["a", "b", "c"], "a, b and c")],
 )
 def test_lists(words: list[str], expected: str) -> None:
-    assert wording.listed(words) == expected
-    assert wording.listed(words, "or") == expected.replace("and", "or")
+    assert formatting.listed(words) == expected
+    assert formatting.listed(words, "or") == expected.replace("and", "or")

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit.instrument import Meter, meter
+from reviewkit.metrology.meter import Meter, meter
 
 FloatArray = npt.NDArray[np.float64]
 

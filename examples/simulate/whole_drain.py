@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from reviewkit.instrument import Meter, meter
+from reviewkit.metrology.meter import Meter, meter
 from simulate.drain import PulseTrain, meter_log
 
 _RANGES = (

@@ -6,13 +6,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from reviewkit.blocks import Cell
 from reviewkit.charge import clock_check, currents, cutting, delivered, limit_time, voltages
 from reviewkit.charge.delivered import Delivered
 from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.shapes import Adherence
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
+from reviewkit.schema.blocks import Cell
 
 CLOCK_RATE = 5e-5
 """Half-width of a logger's clock rate error; common practice for a quartz, no source."""

@@ -7,12 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from reviewkit import wording
 from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.rig import correlation_length
 from reviewkit.charge.series import FloatArray
-from reviewkit.uncertainty import COVERAGE, Component
+from reviewkit.metrology import COVERAGE, Component, formatting
 
 _FARTHEST_S = 300.0
 _REACH_S = 900.0
@@ -48,7 +47,7 @@ def checked(record: ChargeRecord, phases: Phases) -> ChargeRecord:
     part = Component("clock offset: against the knee that both logs show", size, "s", "rectangular")
     note = (
         f"{record.clock_note} Beware: at the knee the two logs fit each other with the current log moved by "
-        f"{wording.quantity(found[0], found[1], 's')} more. The offset may be wrong by that much, and its "
+        f"{formatting.quantity(found[0], found[1], 's')} more. The offset may be wrong by that much, and its "
         "uncertainty is widened to hold it."
     )
     return replace(record, clock_offset=offset.plus(part), clock_note=note.strip())

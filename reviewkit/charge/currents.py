@@ -11,7 +11,7 @@ from reviewkit.charge.phases import PhaseName, Phases
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import line, scatter, weighted_median, weights
-from reviewkit.uncertainty import Component, Measured, shaken_left
+from reviewkit.metrology import Component, Measured, shaken_left
 
 TERMINATION_S = 30.0
 TERMINATION_ROWS = 5

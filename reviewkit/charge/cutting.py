@@ -11,7 +11,7 @@ from reviewkit.charge import knee as knees
 from reviewkit.charge.phases import Phase, PhaseName, Phases
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.segments import Ending, Segment, Segments, cut
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
 
 PRECHARGE_BELOW_V = 3.2
 """A low current counts as precharge only while the cell's voltage is below this; common practice is 3.0 V."""

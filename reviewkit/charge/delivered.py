@@ -12,7 +12,7 @@ from reviewkit.charge.phases import PhaseName, Phases
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.series import FloatArray
 from reviewkit.logs.report import Gap
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
 
 
 @dataclass(frozen=True)

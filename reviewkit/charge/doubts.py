@@ -9,12 +9,13 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from reviewkit import logs, wording
-from reviewkit.blocks import Cell, LogBlock
+from reviewkit import logs
 from reviewkit.charge.series import FloatArray
 from reviewkit.errors import InputError, LogError, ReviewFileError
-from reviewkit.instrument import Meter
 from reviewkit.logs import Log
+from reviewkit.metrology import formatting
+from reviewkit.metrology.meter import Meter
+from reviewkit.schema.blocks import Cell, LogBlock
 
 LOWEST_V, ABOVE_LIMIT_V = 0.5, 0.5
 """Below the first, and by the second above its charging limit, a reading is none of a cell."""
@@ -72,7 +73,7 @@ def of_burden(current: Log | None, meter: Meter | None) -> Iterator[ReviewFileEr
     if dropped_V > _MOST_DROPPED_V:
         yield ReviewFileError(
             f"burden and leads of {meter.series_ohm:g} Ω would have dropped {dropped_V:.0f} V at "
-            f"{wording.quantity(largest, None, 'A')}",
+            f"{formatting.quantity(largest, None, 'A')}",
             file="review.yaml",
             place="ammeter.burden_ohm",
             expected="a fraction of a volt",
@@ -98,8 +99,9 @@ def _exchanged_fault(voltage: Log, current: Log) -> LogError:
     volts, amps = float(np.median(known(voltage))), float(np.median(known(current)))
     same = "columns" if voltage.path == current.path else "logs"
     return LogError(
-        f"voltage and current look exchanged: most voltages are about {wording.quantity(volts, None, 'V')}, "
-        f"most currents about {wording.quantity(amps, None, 'A')}",
+        f"voltage and current look exchanged: "
+        f"most voltages are about {formatting.quantity(volts, None, 'V')}, "
+        f"most currents about {formatting.quantity(amps, None, 'A')}",
         file=voltage.path,
         expected="a cell’s voltage under 'voltage'",
         remedy=f"Check the {same}: their headings, and what the review file names.",
@@ -108,7 +110,7 @@ def _exchanged_fault(voltage: Log, current: Log) -> LogError:
 
 def _of_voltage(voltage: Log, cell: Cell) -> Iterator[LogError]:
     middle = float(np.median(known(voltage)))
-    told = wording.quantity(middle, None, "V")
+    told = formatting.quantity(middle, None, "V")
     if -(cell.limit_V + ABOVE_LIMIT_V) <= middle <= -LOWEST_V:
         yield LogError(
             f"the voltages are negative, most about {told}: the voltmeter’s leads were swapped",
@@ -151,9 +153,9 @@ def _of_amount(voltage: Log, current: Log, cell: Cell) -> Iterator[LogError]:
     """Hold the charge that the log counts against what the cell can take, and against the voltage's rise."""
     amount_Ah = _amount(current)
     capacity_Ah = cell.rated_capacity_Ah
-    told = f"the log counts a charge of {wording.quantity(amount_Ah, None, 'A.h')}"
+    told = f"the log counts a charge of {formatting.quantity(amount_Ah, None, 'A.h')}"
     stated = (
-        f"the cell’s {wording.quantity(capacity_Ah, None, 'A.h')}" if capacity_Ah else "what a cell takes"
+        f"the cell’s {formatting.quantity(capacity_Ah, None, 'A.h')}" if capacity_Ah else "what a cell takes"
     )
     problem = ""
     if capacity_Ah and amount_Ah > _MOST_SHARE * capacity_Ah:

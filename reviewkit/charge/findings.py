@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from reviewkit import dataset
 from reviewkit.charge import judged, notes, sentences
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.limit_time import in_words
 from reviewkit.charge.notes import LogNotes
 from reviewkit.charge.record import ChargeRecord
-from reviewkit.dataset import Dataset, Datasets
-from reviewkit.finding import Finding, Findings, measured, not_tested, table_html
+from reviewkit.findings import Finding, Findings, dataset, measured, not_tested, table_html
+from reviewkit.findings.dataset import Dataset, Datasets
 
 LABELS = {
     "start_voltage": ("voltage before the charge", "V"),

@@ -8,11 +8,11 @@ from typing import Any
 
 from pydantic import Field, field_validator
 
-from reviewkit.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
 from reviewkit.charge.sources import source_limit
 from reviewkit.errors import InputError, ReviewFileError
 from reviewkit.logs import Quantity
-from reviewkit.validation import Ampere, AmpereHour, Block, Second, checked
+from reviewkit.schema.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
+from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked
 
 QUANTITIES: dict[str, Quantity] = {
     "voltage": "V",

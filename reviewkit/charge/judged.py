@@ -8,8 +8,8 @@ import numpy as np
 
 from reviewkit.charge import limits
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.conformity import Limit
-from reviewkit.finding import Finding
+from reviewkit.findings import Finding
+from reviewkit.metrology.conformity import Limit
 
 
 def limit(run: ChargeResult, name: str) -> Limit | None:

@@ -20,7 +20,7 @@ from reviewkit.charge.segments import Segments
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import line
 from reviewkit.logs import thinning
-from reviewkit.uncertainty import Component, Measured, shaken_left
+from reviewkit.metrology import Component, Measured, shaken_left
 
 _EARLY_S = 120.0
 _LEAST_ROWS = 5

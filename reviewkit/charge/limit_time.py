@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from reviewkit import wording
 from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.shapes import Adherence, Stretch, adherence
+from reviewkit.metrology import formatting
 
 _MOST_ROWS = 100_000
 _MEANING = {
@@ -93,8 +93,9 @@ def in_words(found: Adherence) -> str:
     if not found.stretches:
         return "The rest is single moments."
     parts = [
-        f"{wording.clock(one.length_s)} from {wording.clock(one.start_s)} on: {_MEANING[one.shape]}, "
-        f"{wording.quantity(one.low_A, None, 'A')} to {wording.quantity(one.high_A, None, 'A')} ({one.shape})"
+        f"{formatting.clock(one.length_s)} from {formatting.clock(one.start_s)} on: {_MEANING[one.shape]}, "
+        f"{formatting.quantity(one.low_A, None, 'A')} to "
+        f"{formatting.quantity(one.high_A, None, 'A')} ({one.shape})"
         for one in found.stretches[:3]
     ]
     more = len(found.stretches) - 3

@@ -8,8 +8,8 @@ most C/10 below 3.0 V, no current into a full lithium-ion cell: common practice,
 
 from __future__ import annotations
 
-from reviewkit.blocks import Cell
-from reviewkit.conformity import Limit
+from reviewkit.metrology.conformity import Limit
+from reviewkit.schema.blocks import Cell
 
 TRICKLE_SHARE = 0.001
 """A current that would take a thousand hours to fill the cell counts as none; common practice, no source."""

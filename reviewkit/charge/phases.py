@@ -9,7 +9,7 @@ import numpy as np
 
 from reviewkit.charge.segments import Ending, Segments
 from reviewkit.charge.series import FloatArray
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured
 
 PhaseName = Literal[
     "before",

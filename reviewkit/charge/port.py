@@ -11,8 +11,8 @@ from reviewkit.charge import delivered, port_clock
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.phases import Phases
 from reviewkit.charge.series import FloatArray
-from reviewkit.instrument import Meter
-from reviewkit.uncertainty import Component, Measured, propagate
+from reviewkit.metrology import Component, Measured, propagate
+from reviewkit.metrology.meter import Meter
 
 _STAYS_SHARE = 0.9
 _LOOK_S = 300.0

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reviewkit import clocks, logs
+from reviewkit import logs
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.errors import LogError
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.logs import clock_sync
+from reviewkit.metrology import Component, Measured
 
 _SHARE = 0.5
 """The port's current is read as the voltage over this many ohms: any below what a cell may have does."""
@@ -31,7 +32,7 @@ def lag(record: ChargeRecord) -> Measured:
     assert record.source_current_A is not None
     port, own = (_rising(series) for series in (record.source_current_A * _SHARE, record.current_A))
     try:
-        found = clocks.align(logs.of_series(port, "V"), logs.of_series(own, "A"))
+        found = clock_sync.align(logs.of_series(port, "V"), logs.of_series(own, "A"))
     except LogError:
         doubt = Component("source log’s clock, never compared", UNCOMPARED_S, "s", "rectangular")
         return Measured(0.0, "s", (doubt,))

@@ -8,17 +8,17 @@ from pathlib import Path
 import pandas as pd
 
 from reviewkit import logs
-from reviewkit.blocks import LogBlock
 from reviewkit.charge import doubts
 from reviewkit.charge.inputs import ChargeInputs, ChargeRun, missing_meters
 from reviewkit.charge.record import ChargeRecord, label_of
 from reviewkit.charge.record_doubts import of_record
 from reviewkit.charge.series import clean
-from reviewkit.clocks import Alignment, align, clock_difference
 from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
-from reviewkit.instrument import Meter
 from reviewkit.logs import Log
 from reviewkit.logs.beyond import beyond_range, too_few
+from reviewkit.logs.clock_sync import Alignment, align, clock_difference
+from reviewkit.metrology.meter import Meter
+from reviewkit.schema.blocks import LogBlock
 
 _LEAST_ROWS = 5
 _WHICH_LOG = "Check that this is the log of the charge."

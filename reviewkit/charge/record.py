@@ -15,10 +15,10 @@ import pandas as pd
 
 from reviewkit.charge.inputs import ChargeRun
 from reviewkit.charge.series import FloatArray, clean, gaps_in, noise_of, usual_interval
-from reviewkit.instrument import Meter
 from reviewkit.logs import thinning
 from reviewkit.logs.report import Gap
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
+from reviewkit.metrology.meter import Meter
 
 TOLD = ("clock offset as declared", "clocks never compared")
 """Parts of an offset's budget where no step of the logs gave it."""

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from reviewkit import wording
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.series import FloatArray
 from reviewkit.errors import InputError, LogError, ReviewFileError
 from reviewkit.logs import Log
+from reviewkit.metrology import formatting
 
 _CHARGING = 0.1
 _LEAST_COVERED = 0.5
@@ -51,7 +51,7 @@ def of_record(
     last_s = float(record.voltage_V.index[-1])
     if record.cable_out_s is not None and record.cable_out_s > max(last_s, float(record.time_s[-1])):
         yield ReviewFileError(
-            f"{wording.quantity(record.cable_out_s, None, 's')} is after the end of the logs",
+            f"{formatting.quantity(record.cable_out_s, None, 's')} is after the end of the logs",
             file="review.yaml",
             place=f"{place}.cable_out_s",
             expected=f"at most {last_s:.0f} s, counted as the voltage log counts",
@@ -81,7 +81,7 @@ def _charged_again(record: ChargeRecord, charging: np.ndarray, current: Log) -> 
     if float(usual_s[fallen].sum()) < _AGAIN_S:
         return
     again = int(np.argmax(fallen))
-    after = wording.quantity(float(moments[again] - record.time_s[0]), None, "s")
+    after = formatting.quantity(float(moments[again] - record.time_s[0]), None, "s")
     yield LogError(
         f"it holds more than one charge: {after} after its start the cell charges at "
         f"{volts[again]:.2f} V, after it had reached {volts[:again].max():.2f} V",

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.instrument import Meter
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
+from reviewkit.metrology.meter import Meter
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from reviewkit import wording
 from reviewkit.charge import port, sources
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.port import PortMeters
 from reviewkit.charge.separation import Separation
-from reviewkit.finding import Finding, measured, not_tested
-from reviewkit.uncertainty import Measured, difference
+from reviewkit.findings import Finding, measured, not_tested
+from reviewkit.metrology import Measured, difference, formatting
 
 LABELS = {
     "set_voltage": ("set voltage at the regulation point", "V"),
@@ -60,7 +59,7 @@ def _regulation(apart: Separation) -> list[Finding]:
         "series_resistance": known.series_resistance if known else None,
         "device_resistance": apart.device_ohm,
     }
-    declared = wording.quantity(apart.rig_ohm, None, "ohm")
+    declared = formatting.quantity(apart.rig_ohm, None, "ohm")
     notes = {
         "set_voltage": "Read from the constant-voltage phase, extended to no current.",
         "series_resistance": "Slope of the cell’s voltage against the current in the constant-voltage phase.",
@@ -168,7 +167,7 @@ def across(runs: Sequence[ChargeResult]) -> list[Finding]:
     if not rows:
         return [not_tested(key, label, "The runs have no quantity in common.")]
     differing = sources.named_pairs(rows)
-    note = f"{len(rows)} comparisons of {wording.listed(sorted({row.quantity for row in rows}))}. "
+    note = f"{len(rows)} comparisons of {formatting.listed(sorted({row.quantity for row in rows}))}. "
     note += f"They differ in {differing}." if differing else "None differs by more than the meters can tell."
     inputs = tuple(path for run in runs for path in run.record.inputs)
     return [Finding(key, label, not differing, note=note, inputs=inputs)]

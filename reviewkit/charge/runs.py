@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from reviewkit.blocks import Cell
 from reviewkit.charge.analysis import analyse_one
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.record import ChargeRecord
+from reviewkit.schema.blocks import Cell
 
 
 def analyse(records: ChargeRecord | Iterable[ChargeRecord], *, cell: Cell | None = None) -> ChargeResults:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from reviewkit import wording
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.phases import PhaseName
+from reviewkit.metrology import formatting
 
 
 def note(run: ChargeResult, name: str) -> str:
@@ -20,7 +20,7 @@ def c_rate(run: ChargeResult, name: str) -> str:
     current, capacity = run.get(name), run.cell.rated_capacity_Ah
     if current is None or not capacity:
         return ""
-    return f"{wording.number(current.value / capacity, 2)}{wording.NO_BREAK}C"
+    return f"{formatting.number(current.value / capacity, 2)}{formatting.NO_BREAK}C"
 
 
 def ending(run: ChargeResult) -> str:
@@ -34,7 +34,7 @@ def ending(run: ChargeResult) -> str:
         )
     cut = run.get("termination_current")
     how = f" at {cut.text}" if cut else ""
-    return f"The current was cut off{how}, {wording.clock(end.value)} after charge start."
+    return f"The current was cut off{how}, {formatting.clock(end.value)} after charge start."
 
 
 def pauses(run: ChargeResult) -> str:
@@ -45,11 +45,11 @@ def pauses(run: ChargeResult) -> str:
         return "The charge current was never interrupted."
     start = run.phases.start.value
     parts = [
-        f"{wording.quantity(span.length_s, None, 's')} at {wording.clock(span.start_s - start)}"
+        f"{formatting.quantity(span.length_s, None, 's')} at {formatting.clock(span.start_s - start)}"
         for span in spans[:5]
     ]
     more = f" and {len(spans) - 5} more" if len(spans) > 5 else ""
-    return f"The current stopped and came back: {wording.listed(parts)}{more}."
+    return f"The current stopped and came back: {formatting.listed(parts)}{more}."
 
 
 def top_ups(run: ChargeResult) -> str:
@@ -58,16 +58,15 @@ def top_ups(run: ChargeResult) -> str:
     again = run.phases.main.top_ups
     logged = run.record.time_s[-1] - run.phases.end_s
     if not again:
-        return (
-            f"The charge did not begin again in the {wording.clock(float(logged))} logged after termination."
-        )
+        span = formatting.clock(float(logged))
+        return f"The charge did not begin again in the {span} logged after termination."
     start = run.phases.start.value
     parts = [
-        f"{wording.clock(one.first_s - start)} (for {wording.clock(one.last_s - one.first_s)})"
+        f"{formatting.clock(one.first_s - start)} (for {formatting.clock(one.last_s - one.first_s)})"
         for one in again[:5]
     ]
     more = f" and {len(again) - 5} more" if len(again) > 5 else ""
-    return f"The charge began again by itself at {wording.listed(parts)}{more} from charge start."
+    return f"The charge began again by itself at {formatting.listed(parts)}{more} from charge start."
 
 
 def _start(run: ChargeResult) -> str:
@@ -102,7 +101,7 @@ def _knee_voltage(run: ChargeResult) -> str:
     if run.phases and run.phases.series_ohm and run.phases.series_ohm > 0.002:
         drop = run.phases.series_ohm * run.phases.plateau_A
         return (
-            f"At full current about {wording.number(1000 * drop, 0)} mV drop between the charger’s "
+            f"At full current about {formatting.number(1000 * drop, 0)} mV drop between the charger’s "
             "regulation point and the cell."
         )
     return ""
@@ -113,7 +112,7 @@ def _termination(run: ChargeResult) -> str:
     read = "A straight line through the last half minute, carried on to the cut-off."
     if rate is None or not capacity or rate.value <= 0:
         return read
-    return f"C/{wording.number(capacity / rate.value, 0)} of the rated capacity. {read}"
+    return f"C/{formatting.number(capacity / rate.value, 0)} of the rated capacity. {read}"
 
 
 def _after(run: ChargeResult) -> str:
@@ -131,12 +130,12 @@ def _delivered(run: ChargeResult) -> str:
     assert phases is not None
     names: tuple[PhaseName, ...] = ("precharge", "constant current", "constant voltage")
     parts = [
-        f"{wording.number(amounts.of_phase(name), 3)} Ah in {name}" for name in names if phases.named(name)
+        f"{formatting.number(amounts.of_phase(name), 3)} Ah in {name}" for name in names if phases.named(name)
     ]
-    text = f"From charge start to the end of the main charge: {wording.listed(parts)}."
+    text = f"From charge start to the end of the main charge: {formatting.listed(parts)}."
     capacity = run.cell.rated_capacity_Ah
     if capacity:
-        text += f" That is {wording.number(100 * amounts.total_Ah / capacity, 0)} % of the rated capacity."
+        text += f" That is {formatting.number(100 * amounts.total_Ah / capacity, 0)} % of the rated capacity."
     if phases.main.began_before:
         text += " The log begins with the charge already running, so this is a lower bound."
     if not phases.terminated:
@@ -150,10 +149,10 @@ def _gaps(run: ChargeResult) -> str:
         return ""
     length = sum(gap.length_s for gap in amounts.gaps)
     count = len(amounts.gaps)
-    words = f"{count} gap{'s' if count > 1 else ''} of {wording.quantity(length, None, 's')} in all"
+    words = f"{count} gap{'s' if count > 1 else ''} of {formatting.quantity(length, None, 's')} in all"
     return (
         f" The current log has {words}, filled with straight lines; what they could hide is in the "
-        f"uncertainty: {wording.number(1000 * 2 * amounts.hidden_Ah, 1)} mAh."
+        f"uncertainty: {formatting.number(1000 * 2 * amounts.hidden_Ah, 1)} mAh."
     )
 
 

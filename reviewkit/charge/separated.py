@@ -11,7 +11,7 @@ from reviewkit.charge.findings import NOTHING_LOGGED, ChargeFindings, ChargeResu
 from reviewkit.charge.inputs import ChargeInputs
 from reviewkit.charge.port import PortMeters
 from reviewkit.charge.separation import Separation, separate
-from reviewkit.finding import Finding, not_tested
+from reviewkit.findings import Finding, not_tested
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.rig import Regulation
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.without_rig import Charge, OtherCell, RigEffect
-from reviewkit.uncertainty import Component, Measured, difference
+from reviewkit.metrology import Component, Measured, difference
 
 DECLARED_SHARE = 0.2
 """Half-width of a declared burden or lead resistance, as a share of it; common practice, no source."""

@@ -12,8 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from reviewkit.conformity import Limit
-from reviewkit.uncertainty import Measured, difference
+from reviewkit.metrology import Measured, difference
+from reviewkit.metrology.conformity import Limit
 
 SOURCE_LIMITS_A: Mapping[str, tuple[float, str]] = {
     "usb 2.0 before configuration": (0.100, "USB 2.0, one unit load"),

@@ -14,8 +14,8 @@ import numpy as np
 
 from reviewkit.charge.rig import correlation_length
 from reviewkit.charge.series import FloatArray
-from reviewkit.instrument import Meter
-from reviewkit.uncertainty import Component, left_of_step
+from reviewkit.metrology import Component, left_of_step
+from reviewkit.metrology.meter import Meter
 
 _MEDIAN_FACTOR = math.sqrt(math.pi / 2)
 """The standard error of a median over that of a mean, for normal scatter."""

@@ -12,7 +12,7 @@ from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import line, scatter, weighted_median, weights
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
 
 _BEFORE_S = 60.0
 _KNEE_S = 10.0

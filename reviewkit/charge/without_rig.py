@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from reviewkit.charge import cell_model
 from reviewkit.charge.cell_model import CellModel, Limits, Run, State
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -8,5 +8,6 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
         "folders": ["check", "remarks", "start"],
         "pairs": ["SideBySide", "compare"],
         "reviews": ["Published", "run"],
+        "verification": ["Verified", "verify"],
     },
 )

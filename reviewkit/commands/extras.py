@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from reviewkit.unchanged import Wish
+from reviewkit.pipeline.cache.reviews import Wish
 
 
 @dataclass(frozen=True)
@@ -38,11 +38,11 @@ def wanted(wish: Wish) -> Extras:
     program = script = None
     # Neither is light, and few runs ask for them.
     if wish.stills:
-        from reviewkit import stills as drawing
+        from reviewkit.publishing import stills as drawing
 
         program = drawing.browser(wish.browser or "")
     if wish.charts_script:
-        from reviewkit import site
+        from reviewkit.publishing import site
 
         script = site.charts_source(Path(wish.charts_script))
     return Extras(wish.single_file, program, script)

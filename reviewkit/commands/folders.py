@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from reviewkit import author, intake, placeholders, review, sections
 from reviewkit.errors import InputError
+from reviewkit.findings import placeholders
+from reviewkit.pipeline import loading
+from reviewkit.review import author_text, review_file
+from reviewkit.sections import discovery
 
 
 def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path] = ()) -> tuple[Path, ...]:
@@ -31,15 +34,15 @@ def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path]
     InputError
         If the folder holds a review already; nothing is written over.
     """
-    from reviewkit import bench_sheet, outline
+    from reviewkit.sections import bench_sheet, review_outline
 
     place = Path(folder)
-    if (place / review.FILE).exists():
-        raise InputError("there is a review file here already", file=str(place / review.FILE))
+    if (place / review_file.FILE).exists():
+        raise InputError("there is a review file here already", file=str(place / review_file.FILE))
     called = name or place.resolve().name.replace("-", " ").capitalize()
-    parts = sections.of_kind("section", sections.discover(Path(item) for item in templates))
+    parts = discovery.of_kind("section", discovery.discover(Path(item) for item in templates))
     texts = {
-        review.FILE: outline.review_file(called, parts),
+        review_file.FILE: review_outline.review_file(called, parts),
         "bench-sheet.html": bench_sheet.page(called, parts),
         **{file: header + "\n" for part in parts for file, header in part.about.bench.files.items()},
     }
@@ -65,8 +68,8 @@ def check(*folders: str | Path, templates: Iterable[str | Path] = ()) -> tuple[I
     tuple of InputError
         Empty if all is well.
     """
-    parts = sections.discover(Path(folder) for folder in templates)
-    return tuple(intake.faults(folders, parts))
+    parts = discovery.discover(Path(folder) for folder in templates)
+    return tuple(loading.faults(folders, parts))
 
 
 def remarks(*folders: str | Path) -> tuple[str, ...]:
@@ -86,5 +89,5 @@ def remarks(*folders: str | Path) -> tuple[str, ...]:
         f"{Path(folder).name}/words.md, line {typed.line}: '{typed.text}' is typed by hand; "
         "a placeholder such as {charge.plateau_current} stays right when the data change."
         for folder in folders
-        for typed in placeholders.hand_typed(author.read(Path(folder)))
+        for typed in placeholders.hand_typed(author_text.read(Path(folder)))
     )

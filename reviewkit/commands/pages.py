@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from reviewkit import editions, evidence, publish, site
-from reviewkit import stills as drawing
 from reviewkit.commands.extras import Extras
 from reviewkit.errors import Faults, InputError, gathered
-from reviewkit.results import Reviewed
+from reviewkit.pipeline.results import Reviewed
+from reviewkit.publishing import atomic, editions, evidence, site
+from reviewkit.publishing import stills as drawing
 
 
 def begin(closed: Reviewed, extras: Extras) -> None:
@@ -61,7 +61,7 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
     site.write_charts(out, charts_script=script)
     file = ended.file
     good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
-    place = publish.put(ended.staged, out, file.name, good=good)
+    place = atomic.put(ended.staged, out, file.name, good=good)
     if faults:
         raise Faults(faults)
     return place

@@ -8,11 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import comparison, harvest, publish, sections, site, warm
+from reviewkit.commands import comparison_page
 from reviewkit.commands.reviews import OUT, Published, run
 from reviewkit.errors import InputError
-from reviewkit.results import SectionResult
-from reviewkit.template import Section
+from reviewkit.execution import forkserver
+from reviewkit.pipeline import harvest
+from reviewkit.pipeline.results import SectionResult
+from reviewkit.publishing import atomic, site
+from reviewkit.sections import discovery
+from reviewkit.sections.template import Section
 
 
 @dataclass(frozen=True)
@@ -74,11 +78,11 @@ def compare(
     """
     if Path(first).resolve() == Path(second).resolve():
         raise InputError("both are the same folder", file=str(first), remedy="Name two reviews.")
-    parts = sections.discover(Path(folder) for folder in templates)
-    template = next(iter(sections.of_kind("compare", parts)), None)
+    parts = discovery.discover(Path(folder) for folder in templates)
+    template = next(iter(discovery.of_kind("compare", parts)), None)
     if template is None:
         raise InputError("there is no template that compares in the folders of templates")
-    with warm.serving():
+    with forkserver.serving():
         return _compared(first, second, template, Path(out), templates, executor)
 
 
@@ -92,11 +96,11 @@ def _compared(
 ) -> SideBySide:
     reviews = run(first, second, out=out, templates=templates, executor=executor)
     called = site.beside(*(item.review.file.name for item in reviews))
-    with publish.site(out) as place:
-        staged = publish.stage(place, called)
+    with atomic.site(out) as place:
+        staged = atomic.stage(place, called)
         pair = [(item.review.file, item.place.name) for item in reviews]
-        result = comparison.made(template, pair, place, staged)
+        result = comparison_page.made(template, pair, place, staged)
         site.write_charts(place)
-        result_place = publish.put(staged, place, called, good=result.ok)
+        result_place = atomic.put(staged, place, called, good=result.ok)
         site.write_shelf(place)
     return SideBySide(reviews, result, result_place)

@@ -11,15 +11,17 @@ from threading import Thread
 from types import ModuleType
 from typing import Any
 
-from reviewkit import editions, harvest, intake, overwriting, publish, runner, sections
 from reviewkit.commands.extras import wanted
 from reviewkit.errors import Faults, InputError, gathered
-from reviewkit.finding import PLOTLY_MIME, Findings
-from reviewkit.kept import Kept
-from reviewkit.progress import Bar
-from reviewkit.results import ASSETS, Reviewed
-from reviewkit.template import Section
-from reviewkit.unchanged import Wish, remember
+from reviewkit.findings import PLOTLY_MIME, Findings
+from reviewkit.pipeline import harvest, loading, runner
+from reviewkit.pipeline.cache import Kept
+from reviewkit.pipeline.cache.reviews import Wish, remember
+from reviewkit.pipeline.progress import Bar
+from reviewkit.pipeline.results import ASSETS, Reviewed
+from reviewkit.publishing import atomic, edition_guard, editions
+from reviewkit.sections import discovery
+from reviewkit.sections.template import Section
 
 OUT = Path("site")
 
@@ -61,7 +63,7 @@ class Published:
     @property
     def is_draft(self) -> bool:
         """Whether a section failed, or an edition stays in its place, so that this is not the one to show."""
-        return self.place.name.endswith(publish.DRAFT)
+        return self.place.name.endswith(atomic.DRAFT)
 
 
 def run(
@@ -114,17 +116,17 @@ def run(
     wish = Wish(Path(out), single_file, stills, browser, charts_script)
     extras = wanted(wish)
     own = tuple(Path(folder) for folder in templates)
-    parts = sections.discover(own)
+    parts = discovery.discover(own)
     # What writes pages is loaded while others load what the sections need.
     Thread(target=_pages, daemon=True).start()
-    files = intake.read(folders, parts, reserved=(ASSETS,))
-    intake.films(files)
+    files = loading.read(folders, parts, reserved=(ASSETS,))
+    loading.films(files)
     done: list[Published] = []
     faults: list[InputError] = []
     keep = Kept() if not fresh else None
-    with publish.site(Path(out)) as place:
-        intake.refuse(files, lambda file: overwriting.faults(file, place))
-        staged = [(file, publish.stage(place, file.name)) for file in files]
+    with atomic.site(Path(out)) as place:
+        loading.refuse(files, lambda file: edition_guard.faults(file, place))
+        staged = [(file, atomic.stage(place, file.name)) for file in files]
         for file, folder in staged:
             editions.carry(place / file.name, folder, edition=file.review.edition)
         running = runner.run(
@@ -156,7 +158,7 @@ def run(
 
 def _remember(done: Iterable[Published], parts: Iterable[Section], wish: Wish) -> None:
     """Note of each review that is no draft what it was made from: until that changes it need not run."""
-    if not all(section.about.repeatable for section in sections.of_kind("section", parts)):
+    if not all(section.about.repeatable for section in discovery.of_kind("section", parts)):
         return
     for item in done:
         if not item.is_draft:

@@ -14,7 +14,7 @@ from reviewkit.drain.rows import Rows
 from reviewkit.drain.seen import Seen
 from reviewkit.drain.settle import Settled
 from reviewkit.drain.train import Train
-from reviewkit.instrument import Meter
+from reviewkit.metrology.meter import Meter
 
 _GAPPED_FROM = 0.95
 """A window shorter than this share of the row interval leaves gaps."""

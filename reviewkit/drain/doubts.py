@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from reviewkit import logs, wording
+from reviewkit import logs
 from reviewkit.drain.inputs import DrainInputs, DrainState
 from reviewkit.errors import InputError, LogError, ReviewFileError
-from reviewkit.instrument import Meter
 from reviewkit.logs import Log
 from reviewkit.logs.beyond import beyond_range, too_few
+from reviewkit.metrology import formatting
+from reviewkit.metrology.meter import Meter
 
 _LEAST_ROWS = 3
 _FINER = 20
@@ -62,10 +63,10 @@ def _of_reading(state: DrainState, meter: Meter, place: str) -> Iterator[ReviewF
     reading_A = state.reading_A or 0.0
     if not meter.fits(reading_A):
         yield ReviewFileError(
-            f"{wording.quantity(reading_A, None, 'A')} is beyond the meter’s range",
+            f"{formatting.quantity(reading_A, None, 'A')} is beyond the meter’s range",
             file="review.yaml",
             place=f"{place}.reading_A",
-            expected=f"at most {wording.quantity(meter.full_scale or 0.0, None, 'A')}",
+            expected=f"at most {formatting.quantity(meter.full_scale or 0.0, None, 'A')}",
             remedy="Correct the reading and its unit, or range_full_scale_A.",
         )
 
@@ -74,7 +75,7 @@ def _too_fine(log: Log, meter: Meter) -> Iterator[LogError]:
     """Give a fault if the readings step far finer than the meter's display does."""
     if log.resolution is None or log.resolution * _FINER >= meter.resolution:
         return
-    step, shown = (wording.quantity(size, None, "A") for size in (log.resolution, meter.resolution))
+    step, shown = (formatting.quantity(size, None, "A") for size in (log.resolution, meter.resolution))
     yield LogError(
         f"its readings step by {step}, the meter’s display by {shown}",
         file=log.path,

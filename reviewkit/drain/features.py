@@ -9,8 +9,8 @@ import numpy as np
 from reviewkit.drain.rows import Flags, FloatArray, Rows
 from reviewkit.drain.seen import Seen
 from reviewkit.drain.train import Train
-from reviewkit.instrument import Meter
-from reviewkit.uncertainty import Component, Measured, left_of_step
+from reviewkit.metrology import Component, Measured, left_of_step
+from reviewkit.metrology.meter import Meter
 
 LEAST_WIDTH_ROWS = 2.0
 """A pulse shorter than this many rows has no resolved width."""

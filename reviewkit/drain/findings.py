@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from reviewkit.conformity import Limit, Verdict
 from reviewkit.drain import sentences
 from reviewkit.drain.features import Feature
 from reviewkit.drain.inputs import DrainInputs
 from reviewkit.drain.state import StateDrain
 from reviewkit.drain.storage import Days
-from reviewkit.finding import Finding, Findings, measured, not_tested
+from reviewkit.findings import Finding, Findings, measured, not_tested
+from reviewkit.metrology.conformity import Limit, Verdict
 
 _PULSES = (
     ("pulse_height", "pulse height above the base", "A", "height"),

@@ -10,12 +10,14 @@ from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from reviewkit import instrument, units, validation
-from reviewkit.blocks import Ammeter, Cell, LogEntry
-from reviewkit.conformity import Limit
 from reviewkit.errors import InputError, ReviewFileError, gathered
-from reviewkit.instrument import Meter
-from reviewkit.validation import Ampere, Block, Percent, Second, Volt
+from reviewkit.metrology import meter as instrument
+from reviewkit.metrology import units
+from reviewkit.metrology.conformity import Limit
+from reviewkit.metrology.meter import Meter
+from reviewkit.schema import quantities
+from reviewkit.schema.blocks import Ammeter, Cell, LogEntry
+from reviewkit.schema.quantities import Ampere, Block, Percent, Second, Volt
 
 
 def slug(name: str) -> str:
@@ -165,7 +167,7 @@ def inputs(**values: Any) -> DrainInputs:
     Faults
         One error per parameter at fault.
     """
-    return validation.checked(DrainInputs, values)
+    return quantities.checked(DrainInputs, values)
 
 
 def check(bench: DrainInputs, folder: Path) -> list[InputError]:

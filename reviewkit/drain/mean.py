@@ -9,8 +9,8 @@ import numpy as np
 from reviewkit.drain.rows import FloatArray, Rows
 from reviewkit.drain.seen import Seen
 from reviewkit.drain.train import Train
-from reviewkit.instrument import Meter
-from reviewkit.uncertainty import Component, Measured
+from reviewkit.metrology import Component, Measured
+from reviewkit.metrology.meter import Meter
 
 _MOST_STRETCHES = 10
 

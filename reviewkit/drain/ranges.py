@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit import wording
 from reviewkit.drain.words import rough
-from reviewkit.instrument import Meter
+from reviewkit.metrology import formatting
+from reviewkit.metrology.meter import Meter
 
 LEAST_COUNTS = 20
 """A reading below this many counts of the last digit says little (the kit's own rule)."""
@@ -94,7 +94,7 @@ def _coarse(value_A: float, meter: Meter) -> str:
 
 
 def _drop(meter: Meter, highest_A: float, notice_V: float) -> str:
-    drop = wording.number(meter.series_ohm * abs(highest_A) * 1e3, 0)
+    drop = formatting.number(meter.series_ohm * abs(highest_A) * 1e3, 0)
     return (
         f"On this range meter and leads take {drop} mV from the supply at "
         f"{rough(highest_A, 'A')}, and the device may notice {notice_V * 1e3:.0f} mV."

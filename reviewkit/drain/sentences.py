@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 
-from reviewkit import wording
 from reviewkit.drain import storage
 from reviewkit.drain.decompose import Decomposition
 from reviewkit.drain.inputs import DrainInputs
@@ -13,6 +12,7 @@ from reviewkit.drain.settle import SHORT_SHARE
 from reviewkit.drain.state import StateDrain
 from reviewkit.drain.train import ALONE_FROM_S
 from reviewkit.drain.words import rough
+from reviewkit.metrology import formatting
 
 SINGLE = "a single reading holds no pulses; log the state for a minute or more"
 
@@ -38,7 +38,7 @@ def mean_text(state: StateDrain) -> str:
     """Return the mean as a reader sees it, or its bounds."""
     if state.mean.value is not None:
         return state.mean.value.text
-    return wording.interval(state.mean.low, state.mean.high, "A") or "not known"
+    return formatting.interval(state.mean.low, state.mean.high, "A") or "not known"
 
 
 def _drain(state: StateDrain) -> str:
@@ -66,8 +66,8 @@ def _pulses(state: StateDrain) -> str:
         height = shape.height.value.text
         width = shape.width.value.text
         return f"{text}, {height} high and {width} wide."
-    height = wording.interval(shape.height.low, None, "A")
-    width = wording.interval(None, shape.width.high, "s")
+    height = formatting.interval(shape.height.low, None, "A")
+    width = formatting.interval(None, shape.width.high, "s")
     return f"{text}; height ({height}) and width ({width}) are not resolved: {shape.width.why}."
 
 
@@ -116,8 +116,8 @@ def after(state: StateDrain) -> str:
     assert state.log is not None
     start = state.split.settled.start_s - float(state.log.time_s[0])
     if start < 120:
-        return wording.quantity(float(round(start)), None, "s")
-    return wording.clock(start, with_seconds=True)
+        return formatting.quantity(float(round(start)), None, "s")
+    return formatting.clock(start, with_seconds=True)
 
 
 def drift(state: StateDrain) -> str:
@@ -177,7 +177,7 @@ def _how(state: StateDrain, split: Decomposition) -> str:
         return f"{_capital(state.mean.why)}."
     if state.mean.cycles:
         return f"Integrated over {state.mean.cycles} whole periods."
-    return f"Mean over {wording.quantity(split.rows.covered_s, None, 's')}."
+    return f"Mean over {formatting.quantity(split.rows.covered_s, None, 's')}."
 
 
 def no_pulse(split: Decomposition) -> str:
@@ -277,14 +277,14 @@ def _gains(known: list[StateDrain]) -> list[str]:
     worse = [state for state in by_drain[:-1] if _certainly_more(state, best)]
     if not worse:
         return ["The meter can’t tell which state drains least."]
-    lost = wording.listed(
+    lost = formatting.listed(
         f"{rough(_level(state) - _level(best), 'A')} more as “{state.name}”" for state in worse
     )
     return [f"{_imperative(best, worse)}: the device draws {lost}."]
 
 
 def _certainly_more(state: StateDrain, best: StateDrain) -> bool:
-    from reviewkit.uncertainty import difference
+    from reviewkit.metrology import difference
 
     assert state.mean.value is not None
     assert best.mean.value is not None
@@ -317,7 +317,7 @@ def _unknown(state: StateDrain) -> str:
 
 def _years(days: float) -> str:
     years = days / 365.25
-    return f"{wording.number(years, 1)} years" if years >= 1 else f"{wording.number(days, 0)} days"
+    return f"{formatting.number(years, 1)} years" if years >= 1 else f"{formatting.number(days, 0)} days"
 
 
 def _capital(text: str) -> str:

@@ -9,8 +9,8 @@ from reviewkit.drain.inputs import DrainState
 from reviewkit.drain.mean import Mean
 from reviewkit.drain.ranges import Fitness
 from reviewkit.drain.storage import Days
-from reviewkit.instrument import Meter
 from reviewkit.logs import Log
+from reviewkit.metrology.meter import Meter
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from reviewkit import dataset, logs
-from reviewkit.dataset import Dataset
+from reviewkit import logs
 from reviewkit.drain import doubts, ranges, sentences, storage
 from reviewkit.drain.decompose import Decomposition, decompose
 from reviewkit.drain.findings import all_findings
@@ -17,10 +16,11 @@ from reviewkit.drain.ranges import Fitness
 from reviewkit.drain.state import StateDrain
 from reviewkit.drain.words import Words
 from reviewkit.errors import LogError
-from reviewkit.finding import Findings
-from reviewkit.instrument import Meter
+from reviewkit.findings import Findings, dataset
+from reviewkit.findings.dataset import Dataset
 from reviewkit.logs import Log
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured
+from reviewkit.metrology.meter import Meter
 
 
 @dataclass(frozen=True)

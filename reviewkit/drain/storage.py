@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reviewkit import wording
 from reviewkit.drain.mean import Mean
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured, formatting
 
 HOURS_PER_MONTH = 730.5
 _CLEAR = 0.2
@@ -53,7 +52,7 @@ class Days:
         """The days as a reader sees them."""
         if self.value is not None and self.symmetric:
             return self.value.text
-        return wording.interval(self.low, self.high, "d") or "not known"
+        return formatting.interval(self.low, self.high, "d") or "not known"
 
 
 def days(mean: Mean, capacity_Ah: float | None, *, share: float = 1.0) -> Days:

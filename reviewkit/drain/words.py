@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, overload
 
-from reviewkit import units, wording
+from reviewkit.metrology import formatting, units
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,6 @@ def rough(value: float, unit: str) -> str:
     scale, sign = units.for_people(value, unit)
     shown = value / scale
     decimals = max(0, 2 - math.floor(math.log10(abs(shown)))) if shown else 0
-    text = wording.number(shown, decimals)
+    text = formatting.number(shown, decimals)
     text = text.rstrip("0").rstrip(".") if "." in text else text
-    return f"{text}{wording.NO_BREAK}{sign}"
+    return f"{text}{formatting.NO_BREAK}{sign}"

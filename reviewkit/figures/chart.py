@@ -11,7 +11,7 @@ import pandas as pd
 from reviewkit.figures import theme
 from reviewkit.figures.marks import wrapped
 from reviewkit.figures.sheet import merged
-from reviewkit.finding import CHART_MIME, PLOTLY_MIME
+from reviewkit.findings import CHART_MIME, PLOTLY_MIME
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go

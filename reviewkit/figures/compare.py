@@ -7,15 +7,15 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from reviewkit import wording
+from reviewkit.comparison.pairs import Comparison, Row
+from reviewkit.comparison.reading import Curve, FloatArray
+from reviewkit.comparison.together import Together
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
-from reviewkit.side_by_side.pairs import Comparison, Row
-from reviewkit.side_by_side.reading import Curve, FloatArray
-from reviewkit.side_by_side.together import Together
+from reviewkit.metrology import formatting
 
 _DASHES = ("solid", "dash")
 _DRAWN = ("solid", "dashed")
@@ -55,7 +55,7 @@ def compare_curves(together: Together) -> Chart | Absent:
     top = max(float(np.quantile(curve.current[1], 0.999)) for _, curve in curves)
     figure.settings(yaxis2={"range": [-0.05 * top, 1.25 * top]})
     rows = [
-        (name, curve.title, wording.clock(_end(curve)), f"{wording.number(_delivered(curve), 2)} Ah")
+        (name, curve.title, formatting.clock(_end(curve)), f"{formatting.number(_delivered(curve), 2)} Ah")
         for name, curve in curves
     ]
     return Chart(
@@ -145,7 +145,7 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
             dash=dash,
             most=_MOST,
         )
-        rows.append((name, f"{capacity:g} Ah", f"{wording.number(float(filled[-1]), 0)} %"))
+        rows.append((name, f"{capacity:g} Ah", f"{formatting.number(float(filled[-1]), 0)} %"))
         last = int(np.flatnonzero(rate >= rate.max() / 2)[-1])
         falls.append((float(filled[last]), float(rate[last])))
     _write_names(figure, [name for name, _ in curves], falls)
@@ -153,7 +153,7 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
     return Chart(
         "compare-per-capacity",
         "How do they charge for the size of their cells?",
-        wording.listed(f"{name} fills {share} of its cell’s rated {size}" for name, size, share in rows)
+        formatting.listed(f"{name} fills {share} of its cell’s rated {size}" for name, size, share in rows)
         + ".",
         figure.checked(),
         pd.DataFrame(rows, columns=["device", "rated capacity", "charge delivered"]),

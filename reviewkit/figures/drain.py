@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit import units, wording
 from reviewkit.drain import sentences
 from reviewkit.drain.decompose import Decomposition
 from reviewkit.drain.rows import FloatArray
@@ -20,7 +19,7 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured, formatting, units
 
 _PERIODS = 6
 _MOST_DOTS = 1200
@@ -63,8 +62,8 @@ def _about(state: StateDrain, *names: str) -> tuple[str, ...]:
 
 def _said(value: Measured | None, low: float | None, high: float | None, unit: str) -> str:
     if value is not None:
-        return wording.quantity(value.value, value.expanded, unit)
-    return wording.interval(low, high, unit) or "not resolved"
+        return formatting.quantity(value.value, value.expanded, unit)
+    return formatting.interval(low, high, unit) or "not resolved"
 
 
 def _table(state: StateDrain) -> pd.DataFrame:
@@ -182,7 +181,7 @@ def _model(figure: Sheet, split: Decomposition, span_s: float, scale: float) -> 
         hoverinfo="skip",
         name="base and pulses",
     )
-    _corner(figure, f"dotted: base {wording.quantity(base.value, base.expanded, 'A')}")
+    _corner(figure, f"dotted: base {formatting.quantity(base.value, base.expanded, 'A')}")
 
 
 def _corner(figure: Sheet, text: str) -> None:

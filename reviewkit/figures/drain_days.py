@@ -6,7 +6,6 @@ import math
 
 import pandas as pd
 
-from reviewkit import wording
 from reviewkit.drain import sentences, storage
 from reviewkit.drain.state import StateDrain
 from reviewkit.drain.states import Drain
@@ -14,6 +13,7 @@ from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.sheet import Sheet
+from reviewkit.metrology import formatting
 
 
 def drain_days(result: Drain) -> Chart | Absent:
@@ -103,8 +103,9 @@ def _answer(result: Drain, told: list[StateDrain]) -> str:
     low, high = result.bench.drain_self_discharge_percent
     slow, quick = (storage.self_discharge_days(rate) for rate in (low, high))
     return (
-        f"Until a full cell is empty, by the drain alone: {wording.listed(parts)}. The cell alone takes "
-        f"{wording.number(quick, -1)} d to {wording.number(slow, -1)} d at {low:g} % to {high:g} % a month."
+        f"Until a full cell is empty, by the drain alone: {formatting.listed(parts)}. The cell alone takes "
+        f"{formatting.number(quick, -1)} d to {formatting.number(slow, -1)} d "
+        f"at {low:g} % to {high:g} % a month."
     )
 
 

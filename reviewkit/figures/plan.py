@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reviewkit import wording
-from reviewkit.bench_plan.foretold import Foretold, WithAndWithout
 from reviewkit.figures import marks, theme
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
+from reviewkit.metrology import formatting
+from reviewkit.planning.foretold import Foretold, WithAndWithout
 
 
 def plan_charge(result: WithAndWithout) -> Chart:
@@ -66,13 +66,13 @@ def _answer(result: WithAndWithout) -> str:
     later = (result.in_line.end_s - result.bare.end_s) / 60
     decimals = 1 if sooner < 10 else 0
     way = "later" if later >= 0 else "sooner"
-    change = f"{wording.number(abs(later), decimals)}{wording.NO_BREAK}min {way}"
+    change = f"{formatting.number(abs(later), decimals)}{formatting.NO_BREAK}min {way}"
     return (
         "For a cell in the middle of what cells do, the current begins to fall about "
-        f"{wording.number(sooner, decimals)}{wording.NO_BREAK}min sooner with the ammeter in line, and the "
-        f"charge ends {change}."
+        f"{formatting.number(sooner, decimals)}{formatting.NO_BREAK}min sooner with the ammeter in line, "
+        f"and the charge ends {change}."
     )
 
 
 def _row(name: str, one: Foretold) -> tuple[str, str, str]:
-    return name, wording.clock(one.knee_s), wording.clock(one.end_s)
+    return name, formatting.clock(one.knee_s), formatting.clock(one.end_s)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from reviewkit import wording
+from reviewkit.metrology import formatting
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -50,7 +50,7 @@ class Sheet:
         drawn, there = (sum(counts) for counts in zip(*self.rows, strict=True)) if self.rows else (0, 0)
         if drawn >= there:
             return ""
-        counts = f"{wording.number(drawn, 0)} of {wording.number(there, 0)} rows"
+        counts = f"{formatting.number(drawn, 0)} of {formatting.number(there, 0)} rows"
         return f"Drawn: {counts}; the lowest and highest of every stretch are among them."
 
     def checked(self) -> go.Figure:

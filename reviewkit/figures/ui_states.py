@@ -7,12 +7,12 @@ from typing import Any
 
 import pandas as pd
 
-from reviewkit import wording
 from reviewkit.figures import theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.marks import plain
 from reviewkit.figures.sheet import Sheet
+from reviewkit.metrology import formatting
 from reviewkit.ui_states.assess import Assessment, NothingObserved
 from reviewkit.ui_states.drawn import HALF_HEIGHT, HALF_WIDTH, WIDTH, Line, Node, Point
 from reviewkit.ui_states.layout import Drawing
@@ -60,7 +60,7 @@ def _answer(result: Assessment) -> str:
     size = f"{len(result.machine.states)} states and {len(result.machine.edges)} outcomes were observed"
     if not result.hazards:
         return f"{size}; no outside event leads from a state left in to a hazard."
-    ends = wording.listed(dict.fromkeys(item.ends_in for item in result.hazards))
+    ends = formatting.listed(dict.fromkeys(item.ends_in for item in result.hazards))
     return f"{size}; the thick lines are the shortest ways by which outside events alone lead to {ends}."
 
 

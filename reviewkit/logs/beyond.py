@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from reviewkit import wording
 from reviewkit.errors import LogError
-from reviewkit.instrument import Meter
 from reviewkit.logs.log import Log
+from reviewkit.metrology import formatting
+from reviewkit.metrology.meter import Meter
 
 
 def beyond_range(log: Log, meter: Meter | None) -> Iterator[LogError]:
@@ -26,9 +26,10 @@ def beyond_range(log: Log, meter: Meter | None) -> Iterator[LogError]:
     if meter is None or meter.full_scale is None or meter.fits(largest):
         return
     yield LogError(
-        f"its largest reading, {wording.quantity(largest, None, log.quantity)}, is beyond the meter’s range",
+        f"its largest reading, {formatting.quantity(largest, None, log.quantity)}, "
+        "is beyond the meter’s range",
         file=log.path,
-        expected=f"at most {wording.quantity(meter.full_scale, None, log.quantity)}",
+        expected=f"at most {formatting.quantity(meter.full_scale, None, log.quantity)}",
         remedy="Check the unit in its heading, and the meter's range in the review file.",
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from reviewkit import headers
+from reviewkit.tables import headers
 
 _SIGN = r"[+\-\u2212]?"
 _DIGITS = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d+)?"

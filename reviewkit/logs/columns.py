@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from reviewkit import headers
-from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
 from reviewkit.logs import cells, refusals, units_found, values
 from reviewkit.logs.layout import Layout
+from reviewkit.schema.blocks import LogBlock
+from reviewkit.tables import headers
 
 TIME_NAMES = (
     "time", "timestamp", "time stamp", "datetime", "date time", "date and time", "elapsed", "elapsed time",

@@ -8,8 +8,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit import headers
 from reviewkit.logs import cells
+from reviewkit.tables import headers
 
 WHITESPACE = " "
 DELIMITERS = ("\t", ";", "|", ",", WHITESPACE)

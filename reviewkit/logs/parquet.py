@@ -13,7 +13,7 @@ from reviewkit.errors import LogError
 from reviewkit.logs.layout import Layout
 from reviewkit.logs.raw import Columns
 from reviewkit.logs.source import Source
-from reviewkit.workbook import cell_text
+from reviewkit.tables.xlsx import cell_text
 
 _MOST_ROWS = 50_000_000
 

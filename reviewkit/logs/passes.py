@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 
-from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
 from reviewkit.logs import columns
 from reviewkit.logs.log import Quantity
 from reviewkit.logs.raw import Columns
 from reviewkit.logs.source import Source
+from reviewkit.schema.blocks import LogBlock
 
 
 class _Pass:

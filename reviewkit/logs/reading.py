@@ -12,13 +12,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from reviewkit import validation
-from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
 from reviewkit.logs import columns, order, passes, source, spans, stamps, units_found, values
 from reviewkit.logs.log import SERIES_NAMES, Log, Quantity, smallest_step
 from reviewkit.logs.raw import Columns
 from reviewkit.logs.report import LogReport
+from reviewkit.schema import quantities
+from reviewkit.schema.blocks import LogBlock
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def _block(entry: str | LogBlock | Mapping[str, Any]) -> LogBlock:
         return LogBlock.model_construct(
             path=entry, time=None, value=None, unit=None, sign=1, clock_offset_s=0.0
         )
-    return validation.checked(LogBlock, entry)
+    return quantities.checked(LogBlock, entry)
 
 
 def _readings(

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
 from reviewkit.logs import cells, units_found, values
 from reviewkit.logs.layout import Layout
+from reviewkit.schema.blocks import LogBlock
 
 
 def what_there_is(layout: Layout) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reviewkit import wording
+from reviewkit.metrology import formatting
 
 
 @dataclass(frozen=True)
@@ -118,18 +118,18 @@ class LogReport:
             said.append(self._gap_sentence())
         said += [
             f"The clock was set {'forward' if change.step_s > 0 else 'back'} by "
-            f"{wording.quantity(abs(change.step_s), None, 's')}; taken out of the times."
+            f"{formatting.quantity(abs(change.step_s), None, 's')}; taken out of the times."
             for change in self.clock_changes
         ]
         return (*said, *self.notes)
 
     def _gap_sentence(self) -> str:
-        longest = wording.quantity(max(gap.length_s for gap in self.gaps), None, "s")
+        longest = formatting.quantity(max(gap.length_s for gap in self.gaps), None, "s")
         if len(self.gaps) == 1:
             return f"1 gap without rows, {longest} long."
-        together = wording.quantity(self.gap_time_s, None, "s")
+        together = formatting.quantity(self.gap_time_s, None, "s")
         return f"{len(self.gaps)} gaps without rows, together {together}, the longest {longest}."
 
 
 def _rows(count: int) -> str:
-    return f"{wording.number(count, 0)} {'row' if count == 1 else 'rows'}"
+    return f"{formatting.number(count, 0)} {'row' if count == 1 else 'rows'}"

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from reviewkit import files, workbook
 from reviewkit.errors import LogError
 from reviewkit.logs import layout as layouts
 from reviewkit.logs import long
 from reviewkit.logs.layout import WHITESPACE, Layout
 from reviewkit.logs.raw import Columns
+from reviewkit.tables import files, xlsx
 
 _HEAD_BYTES = 1 << 18
 _LONGEST_LINE = 100_000
@@ -71,7 +71,7 @@ def open_log(path: str, *, folder: Path) -> Source:
     if kind == "xls":
         raise LogError("this is an old XLS workbook", file=path, remedy="Save it as XLSX or CSV.")
     if kind == "xlsx":
-        rows = workbook.rows(files.content(place, file=path, error=LogError), file=path, error=LogError)
+        rows = xlsx.rows(files.content(place, file=path, error=LogError), file=path, error=LogError)
         found = _needed(layouts.of_rows(rows), path)
         return Source(path, found, lambda wanted: of_rows(rows[found.first_row :], wanted, found.width))
     if what := files.foreign(head):

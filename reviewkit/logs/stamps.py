@@ -9,9 +9,9 @@ from datetime import UTC, datetime, tzinfo
 import numpy as np
 import pandas as pd
 
-from reviewkit import units
 from reviewkit.logs import cells, dates, fixed, spans, thinning
 from reviewkit.logs.spans import Seconds
+from reviewkit.metrology import units
 
 _EPOCH_S = (8e8, 5e9)
 _LONGEST_S = 3.2e9

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 
-from reviewkit import headers
-from reviewkit.blocks import LogBlock
 from reviewkit.errors import LogError
 from reviewkit.logs import cells, values
 from reviewkit.logs.layout import Layout
+from reviewkit.schema.blocks import LogBlock
+from reviewkit.tables import headers
 
 QUANTITIES = {"V": "voltage", "A": "current", "degC": "temperature"}
 EXAMPLES = {"V": "'Voltage (V)'", "A": "'Current (mA)'", "degC": "'Temperature (°C)'"}

@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit import tables, units
 from reviewkit.logs import cells, decimals
 from reviewkit.logs.raw import Marks
+from reviewkit.metrology import units
+from reviewkit.tables import csv_table
 
 Numbers = npt.NDArray[np.float64]
 _LONGEST_CELL = 100
@@ -168,7 +169,7 @@ def _cell(text: str) -> tuple[float, int, str]:
         return np.nan, OVERLOAD, ""
     found = cells.NUMBER_WITH_UNIT.fullmatch(text)
     try:
-        return tables.number(found[1] if found else text), GOOD, found[2] if found else ""
+        return csv_table.number(found[1] if found else text), GOOD, found[2] if found else ""
     except ValueError:
         return np.nan, UNREADABLE, ""
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 
-from reviewkit.finding import Findings
+from reviewkit.findings import Findings
 from reviewkit.readout import marks, rules, shown
 from reviewkit.readout.fit import Fit, fit_readings
 from reviewkit.readout.inputs import ReadoutInputs

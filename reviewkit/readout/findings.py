@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from reviewkit.conformity import Limit, verdict_of
-from reviewkit.finding import Finding, Findings, not_tested
+from reviewkit.findings import Finding, Findings, not_tested
+from reviewkit.metrology import Component
+from reviewkit.metrology.conformity import Limit, verdict_of
 from reviewkit.readout import sentences
 from reviewkit.readout.analysis import Readout
 from reviewkit.readout.fit import Fit
 from reviewkit.readout.marks import Bracket
-from reviewkit.uncertainty import Component
 
 LABELS = {
     "switching_place": ("place within a step where the shown value changes", "V"),

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from reviewkit.instrument import Meter
+from reviewkit.metrology.meter import Meter
 from reviewkit.readout import doubt, information, rules, worst
 from reviewkit.readout.information import Information
 from reviewkit.readout.model import Interval, Model, Reading, Reference, around, exact

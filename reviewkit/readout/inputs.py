@@ -7,11 +7,11 @@ from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from reviewkit import validation
-from reviewkit.blocks import Cell, Voltmeter, inside
 from reviewkit.errors import InputError, ReviewFileError, gathered
-from reviewkit.instrument import Meter
-from reviewkit.validation import Block, Ohm, Percent, Volt
+from reviewkit.metrology.meter import Meter
+from reviewkit.schema import quantities
+from reviewkit.schema.blocks import Cell, Voltmeter, inside
+from reviewkit.schema.quantities import Block, Ohm, Percent, Volt
 
 FLOOR_V = {"LFP": 2.5}
 """Lower end of the working range where none is given, by chemistry: common practice, no source."""
@@ -97,13 +97,13 @@ class ReadoutInputs(Block):
 
     @staticmethod
     def _volts(scale: float | str) -> float:
-        from reviewkit.units import to_unit
+        from reviewkit.metrology.units import to_unit
 
         return to_unit(scale, "V")
 
     def claim_V(self) -> tuple[float, str] | None:
         """Return what the maker claims as the largest readout error [V], and who says so."""
-        from reviewkit.units import to_unit
+        from reviewkit.metrology.units import to_unit
 
         for claim in self.claims:
             if claim.get("about") == "readout.largest_error" and claim.get("at_most") is not None:
@@ -119,7 +119,7 @@ def inputs(**values: Any) -> ReadoutInputs:
     Faults
         One error per parameter at fault.
     """
-    return validation.checked(ReadoutInputs, values)
+    return quantities.checked(ReadoutInputs, values)
 
 
 def check(bench: ReadoutInputs, folder: Path) -> list[InputError]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from reviewkit.instrument import Meter
+from reviewkit.metrology.meter import Meter
 
 
 def exact(value: float | str | Decimal | Fraction) -> Fraction:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from reviewkit.instrument import Meter
+from reviewkit.metrology.meter import Meter
 from reviewkit.readout.model import Reference, exact
 
 

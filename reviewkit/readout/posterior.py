@@ -15,10 +15,10 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from reviewkit.metrology import COVERAGE
+from reviewkit.metrology.normal import log_between
 from reviewkit.readout.model import Model, Reading, around
 from reviewkit.readout.region import Region
-from reviewkit.uncertainty import COVERAGE
-from reviewkit.uncertainty.normal import log_between
 
 FloatArray = npt.NDArray[np.float64]
 

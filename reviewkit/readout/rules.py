@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP
 from fractions import Fraction
 
-from reviewkit import wording
+from reviewkit.metrology import formatting
 from reviewkit.readout.model import Interval
 
 NEAREST, DOWN, UP = "nearest", "down", "up"
@@ -90,14 +90,14 @@ def alternatives(place_V: float, step_V: float, doubt_V: float) -> str:
     doubt_V : float [V]
         Half-width of the place's interval: decides the digits, and when an offset counts as none.
     """
-    decimals = min(max(2, wording.decimals_for(max(doubt_V, 1e-4), 1)), 3)
+    decimals = min(max(2, formatting.decimals_for(max(doubt_V, 1e-4), 1)), 3)
     parts = []
     for rule, words in RULES.items():
         offset = float(offset_of(rule, Fraction(place_V), Fraction(step_V)))
-        size = wording.number(abs(offset), decimals)
+        size = formatting.number(abs(offset), decimals)
         way = "low" if offset < 0 else "high"
         none = float(size) == 0
         parts.append(
-            f"{words} with no offset" if none else f"{words} and reads {size}{wording.NO_BREAK}V {way}"
+            f"{words} with no offset" if none else f"{words} and reads {size}{formatting.NO_BREAK}V {way}"
         )
     return ", or ".join(parts)

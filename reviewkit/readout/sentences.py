@@ -5,19 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from reviewkit import wording
+from reviewkit.metrology import formatting
 from reviewkit.readout import rules
 from reviewkit.readout.analysis import Readout
 from reviewkit.readout.fit import Fit
 from reviewkit.readout.marks import Bracket
 from reviewkit.readout.model import Interval
 
-_V = f"{wording.NO_BREAK}V"
+_V = f"{formatting.NO_BREAK}V"
 
 
 def volts(value: float, decimals: int = 3) -> str:
     """Return a voltage in volts: the readout's own unit, so that it compares at a glance."""
-    return wording.number(value, decimals) + _V
+    return formatting.number(value, decimals) + _V
 
 
 def span(low: float, high: float, decimals: int = 3) -> str:
@@ -38,8 +38,8 @@ def rows(ways: Sequence[Sequence[int]]) -> str:
     """Return "none", "row 7", "rows 3 and 7", or the alternatives, each a smallest set."""
     if not any(ways):
         return "none"
-    named = [f"row{'s' if len(way) > 1 else ''} {wording.listed(str(row) for row in way)}" for way in ways]
-    return named[0] if len(named) == 1 else wording.listed(named, "or")
+    named = [f"row{'s' if len(way) > 1 else ''} {formatting.listed(str(row) for row in way)}" for way in ways]
+    return named[0] if len(named) == 1 else formatting.listed(named, "or")
 
 
 def place(result: Readout, fitted: Fit) -> str:
@@ -78,7 +78,7 @@ def rule(result: Readout, fitted: Fit) -> str:
         words = rules.RULES[naming.rule]
         return f"{why} If the device’s own offset is at most {bound}, it {words}: no other rule is left then."
     if naming.possible:
-        left = wording.listed((rules.RULES[one] for one in naming.possible), "or")
+        left = formatting.listed((rules.RULES[one] for one in naming.possible), "or")
         return f"{why} Even with an offset of at most {bound} the meter can’t tell whether it {left}."
     return f"{why} Under every rule the offset is larger than {bound}, so none is named."
 
@@ -109,10 +109,10 @@ def doubt(result: Readout, fitted: Fit) -> str:
     )
     if len(fitted.ways) == 1:
         them = "it" if count == 1 else "them"
-        return f"{start}{wording.listed(said)}. The figures here leave {them} out; read {them} again."
+        return f"{start}{formatting.listed(said)}. The figures here leave {them} out; read {them} again."
     return (
-        f"{start}{rows(fitted.ways)}; these are {wording.listed(said)}. The figures here allow for each of "
-        f"these; read them again."
+        f"{start}{rows(fitted.ways)}; these are {formatting.listed(said)}. The figures here allow for each "
+        f"of these; read them again."
     )
 
 
@@ -140,10 +140,10 @@ def errors(
 
 def _percent(probability: float) -> str:
     if probability > 0.999:
-        return f"more than 99.9{wording.THIN}%"
+        return f"more than 99.9{formatting.THIN}%"
     if probability < 0.001:
-        return f"less than 0.1{wording.THIN}%"
-    return f"{wording.number(100 * probability, 1)}{wording.THIN}%"
+        return f"less than 0.1{formatting.THIN}%"
+    return f"{formatting.number(100 * probability, 1)}{formatting.THIN}%"
 
 
 def next_reading(result: Readout, fitted: Fit) -> str:
@@ -151,7 +151,7 @@ def next_reading(result: Readout, fitted: Fit) -> str:
     wanted = result.bench.readout_wanted_width_V
     more = fitted.readings_to(wanted)
     step = float(fitted.model.step_V)
-    worth = wording.number(fitted.information.best_bits, 2)
+    worth = formatting.number(fitted.information.best_bits, 2)
     text = f"One reading there is worth {worth} bit; "
     if not fitted.model.gain_bound or not fitted.read_at_both_ends:
         text += f"cells a whole step of {volts(step, 2)} higher or lower serve about as well. "

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from math import gcd
 
-from reviewkit import tables
 from reviewkit.readout.model import exact
+from reviewkit.tables import csv_table
 
 _PATTERN = re.compile(r"^\s*\d+\s*(?:x|×)?\s*[a-z ]*?(?:blinks?|flash(?:es)?|pulses?)\b", re.IGNORECASE)
 _DIGITS_APART = re.compile(r"^\s*(\d)\s*(?:-|–|/|;|\s|pause|then)+\s*(\d)\s*$", re.IGNORECASE)
@@ -31,7 +31,7 @@ def volts(text: str) -> Fraction | None:
         counts = [int(found) for found in re.findall(r"\d+", plain)]
         return exact(f"{counts[0]}.{counts[1]}") if len(counts) == 2 and max(counts) < 10 else None
     try:
-        return exact(tables.number(plain))
+        return exact(csv_table.number(plain))
     except ValueError:
         return None
 

@@ -10,12 +10,13 @@ from typing import Any
 
 import pandas as pd
 
-from reviewkit import headers, tables, units
 from reviewkit.errors import Faults, InputError, ReviewFileError, TableError
-from reviewkit.instrument import Meter
+from reviewkit.metrology import units
+from reviewkit.metrology.meter import Meter
 from reviewkit.readout import shown
 from reviewkit.readout.inputs import ReadoutInputs
 from reviewkit.readout.model import Reading, Reference, exact
+from reviewkit.tables import csv_table, headers
 
 ALIASES = {
     "reference": ("reference voltage", "voltmeter", "meter", "cell voltage", "voltage", "multimeter"),
@@ -89,9 +90,9 @@ def read(bench: ReadoutInputs, folder: Path = Path()) -> Table | None:
     file = bench.readout_table
     if not file:
         return None
-    frame = tables.read(file, folder=folder)
+    frame = csv_table.read(file, folder=folder)
     optional = ("uncertainty", "load", "warning", "remark")
-    columns = tables.pick(frame, ALIASES, file=file, named=bench.readout_columns, optional=optional)
+    columns = csv_table.pick(frame, ALIASES, file=file, named=bench.readout_columns, optional=optional)
     if len(frame) < 2:
         raise TableError(
             f"the table has {len(frame)} reading{'s' if len(frame) != 1 else ''}",
@@ -127,7 +128,7 @@ def _quantity(
     frame: pd.DataFrame, column: str, unit: str, file: str, *, empty_allowed: bool = False
 ) -> pd.Series:
     """Return a column in SI, by the unit in its heading; without one it is in `unit`."""
-    values = tables.numbers(frame, column, file=file, empty_allowed=empty_allowed)
+    values = csv_table.numbers(frame, column, file=file, empty_allowed=empty_allowed)
     written = headers.split_unit(column)[1]
     try:
         factor = units.factor(written, unit) if written else 1.0

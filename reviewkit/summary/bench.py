@@ -8,8 +8,8 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit import wording
-from reviewkit.finding import Finding, verdict_text
+from reviewkit.findings import Finding, verdict_text
+from reviewkit.metrology import formatting
 from reviewkit.summary.part import Part, bullets, facts, html, joined, table
 from reviewkit.summary.record import Record
 
@@ -49,7 +49,7 @@ def _in_one(text: str) -> str:
 
 def _grouped(value: Any) -> Any:
     """Return a large whole number with its groups of three set apart; anything else as it is."""
-    return wording.number(value, 0) if isinstance(value, int) and value > 9999 else value
+    return formatting.number(value, 0) if isinstance(value, int) and value > 9999 else value
 
 
 def _ties(device: Mapping[str, Any]) -> Iterator[str]:

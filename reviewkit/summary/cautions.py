@@ -6,8 +6,8 @@ import fnmatch
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from reviewkit.cautions import CAUTIONS, SCOPE
-from reviewkit.finding import Finding, limit_text
+from reviewkit.findings import Finding, limit_text
+from reviewkit.findings.cautions import CAUTIONS, SCOPE
 from reviewkit.summary.part import Part, bullets, html
 from reviewkit.summary.record import Record
 

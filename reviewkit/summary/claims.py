@@ -6,13 +6,12 @@ import difflib
 from collections.abc import Mapping
 from typing import Any
 
-from reviewkit import units, wording
-from reviewkit.conformity import Limit, judge
 from reviewkit.errors import Faults, ReviewFileError
-from reviewkit.finding import Finding
+from reviewkit.findings import Finding
+from reviewkit.metrology import Measured, formatting, units
+from reviewkit.metrology.conformity import Limit, judge
 from reviewkit.summary.part import Part, html, table
 from reviewkit.summary.record import Record
-from reviewkit.uncertainty import Measured
 
 _HEAD = ("The maker says", "Measured", "Holds")
 
@@ -80,9 +79,9 @@ def _says(claim: Mapping[str, Any], item: Finding) -> str:
         return f"“{claim['says']}”{source}"
     equal, limit = _equal(claim, item), _limit(claim, item)
     told = (
-        wording.declared(limit.low, limit.high, item.unit)
+        formatting.declared(limit.low, limit.high, item.unit)
         if equal is None
-        else wording.declared(None, equal, item.unit).replace("at most", "about")
+        else formatting.declared(None, equal, item.unit).replace("at most", "about")
     )
     return f"{_capital(item.label)}: {told}{source}"
 
@@ -123,5 +122,5 @@ def _compared(item: Finding, told: float) -> str:
     high = item.value if item.high is None else item.high
     if low <= told <= high:
         return "yes, as far as the meter can tell"
-    off = wording.quantity(abs(item.value - told), item.uncertainty, item.unit)
+    off = formatting.quantity(abs(item.value - told), item.uncertainty, item.unit)
     return f"no: measured {off} {'more' if item.value > told else 'less'}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from reviewkit.finding import MIME, SCHEMA, Finding, table_html
+from reviewkit.findings import MIME, SCHEMA, Finding, table_html
 from reviewkit.summary.part import Part, html, joined
 from reviewkit.summary.record import Record
 

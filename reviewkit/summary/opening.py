@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from reviewkit import placeholders, wording
-from reviewkit.finding import Finding
+from reviewkit.findings import Finding, placeholders
+from reviewkit.metrology import formatting
 from reviewkit.summary.part import Part, html
 from reviewkit.summary.record import Record
 
@@ -31,7 +31,7 @@ class Sentence:
     def said(self, record: Record) -> str:
         """Return the sentence, or nothing."""
         phrases = [text for phrase in self.phrases if (text := _phrase(phrase, record))]
-        return f"{self.start}{self._run(record)} {wording.listed(phrases)}." if phrases else ""
+        return f"{self.start}{self._run(record)} {formatting.listed(phrases)}." if phrases else ""
 
     def _run(self, record: Record) -> str:
         """Return which of several runs is told of, in brackets; nothing where there is one."""
@@ -107,7 +107,7 @@ def _named(items: Sequence[Finding]) -> str:
 
 
 def _against(item: Finding) -> str:
-    return f" against {wording.declared(item.limit.low, item.limit.high, item.unit)}" if item.limit else ""
+    return f" against {formatting.declared(item.limit.low, item.limit.high, item.unit)}" if item.limit else ""
 
 
 def _count(number: int, what: str) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.finding import PART_MIME
+from reviewkit.findings import PART_MIME
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import KitError
-from reviewkit.finding import Finding, Findings, twins
+from reviewkit.findings import Finding, Findings, twins
 
 
 @dataclass(frozen=True)

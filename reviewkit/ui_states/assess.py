@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from reviewkit.finding import Findings
-from reviewkit.leaflet import Leaflet
+from reviewkit.findings import Findings
+from reviewkit.findings.extra_page import Leaflet
 from reviewkit.ui_states import changes as changing
 from reviewkit.ui_states import coverage as covering
 from reviewkit.ui_states import evidence as proving

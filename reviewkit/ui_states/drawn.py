@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit import wording
+from reviewkit.metrology import formatting
 
 WIDTH = 340.0
 """Width of the drawing [px]."""
@@ -66,6 +66,6 @@ class Line:
     @property
     def words(self) -> str:
         """What it says in full: "press: standby → low"."""
-        there = f"{wording.listed(self.events, last='or')}: {self.state} → {self.next}"
-        back = f"{wording.listed(self.back, last='or')}: {self.next} → {self.state}"
+        there = f"{formatting.listed(self.events, last='or')}: {self.state} → {self.next}"
+        back = f"{formatting.listed(self.back, last='or')}: {self.next} → {self.state}"
         return f"{there}; {back}" if self.back else there

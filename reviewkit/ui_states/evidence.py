@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reviewkit.conformity import clopper_pearson, upper_bound
+from reviewkit.metrology.conformity import clopper_pearson, upper_bound
 from reviewkit.ui_states.model import Machine, Transition
 
 

@@ -21,8 +21,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
+from reviewkit.schema.quantities import unknown_key
 from reviewkit.ui_states.model import State
-from reviewkit.validation import unknown_key
 
 Test = Callable[[State], bool | None]
 

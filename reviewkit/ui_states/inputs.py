@@ -7,14 +7,14 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from reviewkit.blocks import inside
 from reviewkit.errors import InputError, gathered
+from reviewkit.schema.blocks import inside
+from reviewkit.schema.quantities import Block, Percent, Second, checked
 from reviewkit.ui_states import expression
 from reviewkit.ui_states.events import Kind, Role
 from reviewkit.ui_states.model import State
 from reviewkit.ui_states.rules import DEFAULT, OwnRule
 from reviewkit.ui_states.signals import Signal
-from reviewkit.validation import Block, Percent, Second, checked
 
 
 class StateBlock(Block):

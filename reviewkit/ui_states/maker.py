@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from reviewkit import wording
-from reviewkit.leaflet import Leaflet, plain
+from reviewkit.findings.extra_page import Leaflet, plain
+from reviewkit.metrology import formatting
 from reviewkit.ui_states import words
 from reviewkit.ui_states.assess import Assessment
 from reviewkit.ui_states.reach import Hazard
@@ -91,7 +91,7 @@ def _one(result: Assessment, group: list[Hazard]) -> Iterator[str]:
     yield f"Severity: {_severity(result, item)}"
     others = dict.fromkeys(other.leave_in for other in group if other.leave_in != item.leave_in)
     if others:
-        yield f"The same follows when it is left in {plain(wording.listed(others, last='or'))}."
+        yield f"The same follows when it is left in {plain(formatting.listed(others, last='or'))}."
 
 
 _EXPECTED = {

@@ -6,8 +6,8 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from reviewkit import wording
-from reviewkit.finding import Finding, Findings, measured, not_tested, with_inputs
+from reviewkit.findings import Finding, Findings, measured, not_tested, with_inputs
+from reviewkit.metrology import formatting
 from reviewkit.ui_states import signals, words
 from reviewkit.ui_states.assess import Assessment
 
@@ -51,7 +51,7 @@ def _list(key: str, value: Sequence[Any], note: str, video_s: float | None = Non
 
 
 def _hazards(result: Assessment) -> Finding:
-    left = wording.listed(result.machine.leave_in, last="or")
+    left = formatting.listed(result.machine.leave_in, last="or")
     if not result.machine.leave_in:
         return not_tested(
             "ui.hazards",
@@ -76,7 +76,7 @@ def _open_pairs(result: Assessment) -> str:
 
 def _safe(result: Assessment) -> Finding:
     note = (
-        f"From {wording.listed(result.safe)} no outside event that was tried leads to a hazard."
+        f"From {formatting.listed(result.safe)} no outside event that was tried leads to a hazard."
         if result.safe
         else "From every state an outside event that was tried leads to a hazard."
     )
@@ -191,7 +191,7 @@ def _ambiguous(result: Assessment) -> Finding:
 
 
 def _shown(item: signals.Ambiguity) -> str:
-    return wording.listed(f"‘{text}’" for text in dict.fromkeys(item.shows))
+    return formatting.listed(f"‘{text}’" for text in dict.fromkeys(item.shows))
 
 
 def _silent(result: Assessment) -> Finding:
@@ -200,7 +200,7 @@ def _silent(result: Assessment) -> Finding:
     if not faults:
         why = "No state is marked as a fault: mark one with 'error: true' to have its signal looked at."
         return not_tested(key, LABELS[key], why)
-    silent = wording.listed(result.silent_errors)
+    silent = formatting.listed(result.silent_errors)
     return _list(
         key, result.silent_errors, f"{silent}: nothing shows it." if silent else "Every fault shows itself."
     )
@@ -250,4 +250,4 @@ def _counted(signal: signals.Signal) -> str:
     if signal.flashes is None:
         return "From the lit and dark times of one cycle in the video"
     how = "by eye and stopwatch" if signal.frame_s is None else "in the video"
-    return f"{signal.flashes} flashes in {signal.seconds:g}{wording.NO_BREAK}s, counted {how}"
+    return f"{signal.flashes} flashes in {signal.seconds:g}{formatting.NO_BREAK}s, counted {how}"

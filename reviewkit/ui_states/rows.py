@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import moments, tables
 from reviewkit.errors import Faults, InputError, ReviewFileError, TableError, gathered
-from reviewkit.validation import unknown_key
+from reviewkit.schema.quantities import unknown_key
+from reviewkit.tables import csv_table, timecode
 
 COLUMNS = {
     "state": ("from", "in state", "state before"),
@@ -68,8 +68,8 @@ def read(source: str | tuple[dict[str, Any], ...], *, folder: Path) -> list[Row]
         Every cell that can't be read: row, column, what was expected.
     """
     if isinstance(source, str):
-        frame = tables.read(source, folder=folder)
-        columns = tables.pick(frame, COLUMNS, file=source, optional=_OPTIONAL)
+        frame = csv_table.read(source, folder=folder)
+        columns = csv_table.pick(frame, COLUMNS, file=source, optional=_OPTIONAL)
         if frame.empty:
             raise TableError(
                 "the table has no rows",
@@ -148,7 +148,7 @@ _EMPTY = {
 def _count(text: str) -> int | None:
     if not text:
         return None
-    number = tables.number(text)
+    number = csv_table.number(text)
     if not 0 <= number <= _MOST_TIMES or number != int(number):
         raise ValueError(text)
     return int(number)
@@ -182,4 +182,4 @@ def moment(text: str) -> float | None:
     """
     if not text:
         return None
-    return moments.seconds(text)
+    return timecode.seconds(text)

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-from reviewkit import wording
-from reviewkit.leaflet import plain
+from reviewkit.findings.extra_page import plain
+from reviewkit.metrology import formatting
 from reviewkit.ui_states import signals, words
 from reviewkit.ui_states.assess import Assessment, NothingObserved
 
@@ -110,7 +110,7 @@ def signal_table(result: Assessment | NothingObserved) -> Sheet:
     rows = [
         (
             shows,
-            wording.listed(state.name for state in states if state.shows == shows),
+            formatting.listed(state.name for state in states if state.shows == shows),
             *_rate(result.signals.get(shows)),
         )
         for shows in dict.fromkeys(state.shows for state in states if state.shows)
@@ -125,5 +125,5 @@ def _rate(signal: signals.Signal | None) -> tuple[str, str]:
         return "flashes not alike: no one rate", signals.flashes_too_fast(signal)
     if signal.rate is None:
         return "not counted", signals.flashes_too_fast(signal)
-    shown = wording.quantity(signal.rate.value, signal.rate.expanded, "Hz")
+    shown = formatting.quantity(signal.rate.value, signal.rate.expanded, "Hz")
     return shown, signals.flashes_too_fast(signal)

@@ -13,8 +13,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
+from reviewkit.metrology import Component, Measured
 from reviewkit.ui_states.model import Machine, State
-from reviewkit.uncertainty import Component, Measured
 
 STOPWATCH_S = 0.3
 """Half-width of a hand-stopped time [s]: common practice, no source."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from reviewkit import wording
+from reviewkit.metrology import formatting
 from reviewkit.ui_states.changes import Change
 from reviewkit.ui_states.evidence import Contradiction, Evidence, NotUndone, evidence
 from reviewkit.ui_states.model import Machine, Transition
@@ -31,7 +31,7 @@ def outcome(machine: Machine, hazard: Hazard) -> str:
 
 
 def _percent(value: float) -> str:
-    return f"{value:g}{wording.THIN}%"
+    return f"{value:g}{formatting.THIN}%"
 
 
 def stopping(hazard: Hazard) -> str:
@@ -49,11 +49,11 @@ def doing(do: Sequence[str]) -> str:
 
 def precaution(item: Precaution) -> str:
     """Return a precaution with its proof, as a sentence."""
-    ends = wording.listed(item.ends_in, last="or")
+    ends = formatting.listed(item.ends_in, last="or")
     proof = (
         f"no outside event that was tried leads out of {ends}"
         if set(item.reachable) == set(item.ends_in)
-        else f"outside events then lead to {wording.listed(item.reachable)} only, none of them a hazard"
+        else f"outside events then lead to {formatting.listed(item.reachable)} only, none of them a hazard"
     )
     gives_up = " It does not charge then." if item.gives_up_charging else ""
     return f"Before leaving it in {item.leave_in}: {doing(item.do)} (to {ends}); {proof}.{gives_up}"
@@ -87,13 +87,13 @@ def _trials(found: Evidence) -> str:
             f"{item.seen} of {item.tried}: something else may still happen in up to "
             f"{_percent(round(found.otherwise))} of tries"
         )
-    span = f"{found.low:.0f} to {found.high:.0f}{wording.THIN}%"
+    span = f"{found.low:.0f} to {found.high:.0f}{formatting.THIN}%"
     return f"{item.seen} of {item.tried}: {span} of tries"
 
 
 def contradiction(item: Contradiction) -> str:
     """Return a contradiction as a sentence."""
-    ways = wording.listed(
+    ways = formatting.listed(
         f"{way.next} ({way.seen if way.seen is not None else '?'} times)" for way in item.outcomes
     )
     return (
@@ -111,7 +111,7 @@ def pairs(items: Iterable[tuple[str, str]], most: int = 6) -> str:
     """Return (state, event) pairs in words, cut after some."""
     listed = [f"{event} in {state}" for state, event in items]
     more = len(listed) - most
-    return wording.listed(listed) if more <= 0 else f"{', '.join(listed[:most])} and {more} more"
+    return formatting.listed(listed) if more <= 0 else f"{', '.join(listed[:most])} and {more} more"
 
 
 def at(seconds: float) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from reviewkit.uncertainty import (
+from reviewkit.metrology import (
     Component,
     Measured,
     coverage_factor,

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.charge.statistics import line
-from reviewkit.uncertainty import Component, Measured, difference, means, propagate, student_factor
+from reviewkit.metrology import Component, Measured, difference, means, propagate, student_factor
 from reviewkit.worked.check import Check, Row, values
 
 

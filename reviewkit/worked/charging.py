@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from reviewkit import charge, drain, ui_states
-from reviewkit.blocks import Cell
 from reviewkit.drain.mean import Mean
-from reviewkit.instrument import Accuracy, Meter
+from reviewkit.metrology import Measured
+from reviewkit.metrology.meter import Accuracy, Meter
+from reviewkit.schema.blocks import Cell
 from reviewkit.ui_states.coverage import one_switches
-from reviewkit.uncertainty import Measured
 from reviewkit.worked.check import Check, Row, values
 
 _PLATEAU_S = 3600.0

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import wording
-from reviewkit.answers import Answer
 from reviewkit.errors import InputError
+from reviewkit.findings.text_and_table import Answer
+from reviewkit.metrology import formatting
 
 _MORE = 2
 """Digits that the kit's value is shown with beyond the published ones."""
@@ -55,10 +55,10 @@ class Row:
     @property
     def cells(self) -> tuple[str, ...]:
         """The row as a table shows it."""
-        behind = f"{wording.NO_BREAK}{self.unit}" if self.unit else ""
-        published = wording.number(self.published, self.decimals) + behind
+        behind = f"{formatting.NO_BREAK}{self.unit}" if self.unit else ""
+        published = formatting.number(self.published, self.decimals) + behind
         finer = self.decimals + (0 if self._is_as_short else _MORE)
-        kit, apart = (wording.number(value, finer) + behind for value in (self.kit, self.difference))
+        kit, apart = (formatting.number(value, finer) + behind for value in (self.kit, self.difference))
         said = "to the last digit" if self.agrees else f"no: {self.known or 'a fault of the kit'}"
         return self.quantity, published, kit, apart, said
 

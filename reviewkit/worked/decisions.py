@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from reviewkit import conformity
-from reviewkit.conformity import Limit, clopper_pearson, conformance_probability, risks
+from reviewkit.metrology import conformity
+from reviewkit.metrology.conformity import Limit, clopper_pearson, conformance_probability, risks
 from reviewkit.worked.check import Check, Row, values
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import wording
-from reviewkit.answers import Answer
+from reviewkit.findings.text_and_table import Answer
+from reviewkit.metrology import formatting
 from reviewkit.worked.check import values
 
 COLUMNS = (
@@ -43,7 +43,7 @@ class Intervals:
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         told = (
-            f"{wording.number(self.reviews, 0)} simulated reviews, first seed {self.seed}. "
+            f"{formatting.number(self.reviews, 0)} simulated reviews, first seed {self.seed}. "
             f"Made again by: {self.command}",
         )
         return Answer(told, COLUMNS, tuple(_cells(row) for row in self.rows))._repr_mimebundle_()
@@ -71,4 +71,4 @@ def _cells(row: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def _percent(share: float) -> str:
-    return f"{wording.number(share, 1)}{wording.NO_BREAK}%"
+    return f"{formatting.number(share, 1)}{formatting.NO_BREAK}%"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from reviewkit.instrument import Accuracy, Meter
+from reviewkit.metrology.meter import Accuracy, Meter
 from reviewkit.worked.check import Check, Row, values
 
 

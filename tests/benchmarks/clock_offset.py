@@ -14,8 +14,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit import clocks, logs
+from reviewkit import logs
 from reviewkit.errors import LogError
+from reviewkit.logs import clock_sync
 
 Array = npt.NDArray[np.float64]
 
@@ -147,7 +148,7 @@ def study(bench: Bench, runs: int) -> str:
     for seed in range(runs):
         voltage, current, offset_s = run(bench, seed)
         try:
-            found = clocks.align(voltage, current)
+            found = clock_sync.align(voltage, current)
         except LogError:
             few += 1
             continue

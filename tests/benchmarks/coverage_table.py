@@ -9,7 +9,7 @@ from typing import Any
 import floors
 import numpy as np
 
-from reviewkit.conformity import clopper_pearson
+from reviewkit.metrology.conformity import clopper_pearson
 
 GOAL = (94.0, 98.0)
 WIDEST = 1.25

@@ -9,7 +9,7 @@ from simulate.meters import LoggingMeter
 from simulate.whole import Whole
 from simulate.whole_charge import DECLARED_SHARE, QUARTZ_PPM
 
-from reviewkit.uncertainty import COVERAGE, Component, coverage_factor, merged
+from reviewkit.metrology import COVERAGE, Component, coverage_factor, merged
 
 _STILL = 0.2
 """A display stands still where the noise is less than this share of its step."""

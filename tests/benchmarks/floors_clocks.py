@@ -7,7 +7,7 @@ from simulate import Readings, Run
 from simulate.styles import Style
 from simulate.whole_charge import QUARTZ_PPM
 
-from reviewkit.uncertainty import COVERAGE
+from reviewkit.metrology import COVERAGE
 
 _SEEN = 5.0
 """A step shows in the voltage log if it is so many standard deviations of the difference of two readings."""

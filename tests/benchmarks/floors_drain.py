@@ -9,7 +9,7 @@ from simulate.drain import PulseTrain
 from simulate.whole import Whole
 from simulate.whole_drain import CLOCK, State
 
-from reviewkit.uncertainty import COVERAGE, Component
+from reviewkit.metrology import COVERAGE, Component
 
 _NOISE_COUNTS = float(np.hypot(0.4, 12**-0.5))
 

@@ -31,7 +31,7 @@ from coverage_table import Outcome
 from simulate.whole import draw_whole
 
 from reviewkit import charge, drain, readout
-from reviewkit.finding import Finding
+from reviewkit.findings import Finding
 
 ROOT = Path(__file__).resolve().parents[2]
 STORED = ROOT / "tests" / "published" / "honest_intervals.json"

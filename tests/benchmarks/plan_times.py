@@ -5,7 +5,7 @@
 For simulated cells (PyBaMM, its published parameter sets) at three currents, with 0, 0.1 and 0.3 ohm·Ah in
 line. The taper's time constant is the time beyond charge over current, by ln(I/I_end) − 1 + I_end/I; the
 slope in volts per rated capacity is what the later end of the charge and the earlier knee each stand for.
-`reviewkit.bench_plan.charges` takes its `TAPER_S` and `SLOPE_V` from the rows that charge to 4.1 V or 4.2 V.
+`reviewkit.planning.charges` takes its `TAPER_S` and `SLOPE_V` from the rows that charge to 4.1 V or 4.2 V.
 """
 
 from __future__ import annotations

@@ -14,9 +14,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from pybamm_charges import PhysicsCharge, charge, shown
 
-from reviewkit import instrument
 from reviewkit.charge import rig, without_rig
 from reviewkit.charge.cell_model import Limits
+from reviewkit.metrology import meter
 
 CELLS = {
     "Chen2020": {"scale": 0.52, "plateau_A": 0.8, "set_V": 4.2},
@@ -38,8 +38,8 @@ def one(
     """
     gain_V, gain_A = astray * rng.uniform(-0.0005, 0.0005), astray * rng.uniform(-0.005, 0.005)
     count_V, count_A = astray * rng.uniform(-1, 1, 2) * step
-    voltmeter = instrument.meter({"accuracy": "±(0.05 % + 1)", "resolution": step}, "V")
-    ammeter = instrument.meter({"accuracy": "±(0.5 % + 1)", "resolution": step}, "A")
+    voltmeter = meter.meter({"accuracy": "±(0.05 % + 1)", "resolution": step}, "V")
+    ammeter = meter.meter({"accuracy": "±(0.5 % + 1)", "resolution": step}, "A")
     voltage = shown(truth.cell_V * (1 + gain_V) + count_V, step, rng)
     current = shown(truth.current_A * (1 + gain_A) + count_A * (truth.current_A > 0), step, rng)
     inside = (

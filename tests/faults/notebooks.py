@@ -10,8 +10,8 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from reviewkit.execute import execute
-from reviewkit.task import Outcome, Task
+from reviewkit.execution.execute import execute
+from reviewkit.execution.task import Outcome, Task
 
 CELL_LIMIT_S, PRINTED_LIMIT, GRACE_S = 1.5, 1_000_000, 1.0
 _STOPPED = "it was stopped: too slow, or out of memory"
@@ -186,11 +186,11 @@ _TABLE = {
     "csv_gzip_base64": base64.b64encode(gzip.compress(b"a\n1\n", mtime=0)).decode(),
 }
 BROKEN_DISPLAYS = (
-    ("application/vnd.reviewkit.dataset+json", "junk"),
-    ("application/vnd.reviewkit.dataset+json", {"name": "x"}),
-    ("application/vnd.reviewkit.dataset+json", _TABLE | {"csv_gzip_base64": "junk"}),
-    ("application/vnd.reviewkit.dataset+json", _TABLE | {"name": "../x"}),
-    ("application/vnd.reviewkit.dataset+json", _TABLE | {"fields": [1]}),
+    ("application/vnd.reviewkit.findings.dataset+json", "junk"),
+    ("application/vnd.reviewkit.findings.dataset+json", {"name": "x"}),
+    ("application/vnd.reviewkit.findings.dataset+json", _TABLE | {"csv_gzip_base64": "junk"}),
+    ("application/vnd.reviewkit.findings.dataset+json", _TABLE | {"name": "../x"}),
+    ("application/vnd.reviewkit.findings.dataset+json", _TABLE | {"fields": [1]}),
     ("application/vnd.reviewkit.page+json", "junk"),
     ("application/vnd.reviewkit.chart+json", "junk"),
     ("application/vnd.reviewkit.chart+json", {"question": 5}),

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from reviewkit import charge, drain, readout, yaml_file
+from reviewkit import charge, drain, readout
+from reviewkit.review import strict_yaml
 
 from .entry import Remarked, both, changed, readings, rows, swapped
 from .good import charge as pairs
@@ -17,7 +18,7 @@ _REVIEW = "review.yaml"
 
 
 def _values(folder: Path, *names: str) -> dict[str, object]:
-    values = yaml_file.load(folder / _REVIEW)
+    values = strict_yaml.load(folder / _REVIEW)
     return {name: values[name] for name in names if name in values}
 
 

@@ -14,8 +14,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 with atheris.instrument_imports(include=["reviewkit"]):
     from reviewkit import logs
-    from reviewkit.blocks import LogBlock
     from reviewkit.errors import InputError
+    from reviewkit.schema.blocks import LogBlock
 
 import faults
 from fuzz import driven

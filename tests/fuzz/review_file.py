@@ -13,9 +13,10 @@ import atheris
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 with atheris.instrument_imports(include=["reviewkit", "yaml"]):
-    from reviewkit import intake, sections
     from reviewkit.charge import reading  # noqa: F401 - loaded now, so that it is watched
+    from reviewkit.pipeline import loading
     from reviewkit.readout import table  # noqa: F401
+    from reviewkit.sections import discovery
     from reviewkit.ui_states import observed  # noqa: F401
 
 import faults
@@ -23,13 +24,13 @@ from fuzz import driven
 
 ROOM = tempfile.TemporaryDirectory(prefix="fuzz-review-")
 FOLDER = faults.write(Path(ROOM.name) / "hazel")
-PARTS = sections.discover()
+PARTS = discovery.discover()
 
 
 def check(data: bytes) -> None:
     """The bytes are the review file of a folder that is else good."""
     (FOLDER / "review.yaml").write_bytes(data)
-    for fault in intake.faults([FOLDER], PARTS):
+    for fault in loading.faults([FOLDER], PARTS):
         assert fault.message
 
 

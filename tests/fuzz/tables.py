@@ -13,9 +13,10 @@ import atheris
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 with atheris.instrument_imports(include=["reviewkit"]):
-    from reviewkit import author, chapters, readout, ui_states, yaml_file
+    from reviewkit import readout, ui_states
     from reviewkit.errors import InputError
     from reviewkit.readout import table  # noqa: F401 - loaded now, so that it is watched
+    from reviewkit.review import author_text, chapters, strict_yaml
     from reviewkit.ui_states import observed  # noqa: F401
 
 import faults
@@ -23,7 +24,7 @@ from fuzz import driven
 
 ROOM = tempfile.TemporaryDirectory(prefix="fuzz-tables-")
 FOLDER = faults.write(Path(ROOM.name) / "hazel")
-VALUES = yaml_file.load(FOLDER / "review.yaml")
+VALUES = strict_yaml.load(FOLDER / "review.yaml")
 READOUT = readout.inputs(
     **{name: VALUES[name] for name in ("voltmeter", "readout_table", "readout_resolution_V")}
 )
@@ -43,7 +44,7 @@ def check(data: bytes) -> None:
         elif which == 2:
             chapters.cues(chapters.read(FOLDER))
         else:
-            author.faults(FOLDER, {"charge."})
+            author_text.faults(FOLDER, {"charge."})
 
 
 def seeds() -> Iterator[bytes]:

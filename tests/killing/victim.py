@@ -15,10 +15,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit import publish
+from reviewkit.publishing import atomic
 
 COUNTED, SENT = ".json", ".sent"
-_LOADED = ("reviewkit.cli", "reviewkit.commands.reviews", "reviewkit.commands.pages", "reviewkit.kernel")
+_LOADED = (
+    "reviewkit.cli",
+    "reviewkit.commands.reviews",
+    "reviewkit.commands.pages",
+    "reviewkit.execution.kernel",
+)
 _CHANGES = {
     *("os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.link", "os.chmod", "os.truncate"),
     *("shutil.rmtree", "shutil.copyfile", "ctypes.dlsym"),
@@ -130,10 +135,10 @@ def _unknown(pid: int, flags: int = 0) -> int:
 
 
 def _tell_of_put(counter: _Counter) -> None:
-    own = publish.put
+    own = atomic.put
 
     def put(*given: Any, **named: Any) -> Path:
         counter.start_putting()
         return own(*given, **named)
 
-    publish.put = put
+    atomic.put = put

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reviewkit import wording
 from reviewkit.charge import limits
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
@@ -25,6 +24,7 @@ from reviewkit.figures.charge.words import curve_answer
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
+from reviewkit.metrology import formatting
 
 
 def charge_curve(results: ChargeResults) -> Charts | Absent:
@@ -77,7 +77,7 @@ def _voltage_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
     peak = run.get("peak_voltage")
     if peak:
         at = float(time[int(np.argmax(volts >= peak.value - 1e-9))])
-        text = f"peak {wording.number(peak.value, 3)} V"
+        text = f"peak {formatting.number(peak.value, 3)} V"
         side = -40 if at > 0.5 * span else 40
         marks.point(figure, clock.at(at), peak.value, text, colour=theme.VOLTAGE, away=(side, 34))
 
@@ -92,7 +92,7 @@ def _current_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
         marks.limit(
             figure,
             allowed.high,
-            f"{wording.number(allowed.high, 2)} A at most: {allowed.source}",
+            f"{formatting.number(allowed.high, 2)} A at most: {allowed.source}",
             axis="y2",
             above=False,
         )

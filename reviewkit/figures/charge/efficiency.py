@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reviewkit import wording
 from reviewkit.charge import port
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.separated import Separations
@@ -14,6 +13,7 @@ from reviewkit.figures.charge.apart import NOTHING
 from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
+from reviewkit.metrology import formatting
 
 
 def charge_efficiency(separations: Separations) -> Charts | Absent:
@@ -38,7 +38,7 @@ def _efficiency(run: ChargeResult, label: str, meters: port.PortMeters) -> Chart
     marks.line(figure, clock.x(time), share, name="efficiency", colour=theme.CHARGE, unit="%", decimals=0)
     figure.settings(yaxis={"range": [0, 105]})
     known = bool(meters.voltmeter and meters.ammeter)
-    text = whole.text if known else f"{wording.number(whole.value, 0)} %"
+    text = whole.text if known else f"{formatting.number(whole.value, 0)} %"
     doubt = "" if known else "; the source-side meter’s accuracy is not declared, so there is no uncertainty"
     return run_chart(
         run,

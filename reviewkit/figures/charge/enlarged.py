@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from reviewkit import wording
 from reviewkit.charge import limits
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
@@ -23,7 +22,7 @@ from reviewkit.figures.charge.words import end_answer
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured, formatting
 
 
 def charge_knee(results: ChargeResults) -> Charts | Absent:
@@ -126,7 +125,7 @@ def _termination_limits(figure: Sheet, run: ChargeResult, cut: Measured) -> None
                 marks.limit(
                     figure,
                     value,
-                    f"{name}, {wording.quantity(value, None, 'A')}: common practice",
+                    f"{name}, {formatting.quantity(value, None, 'A')}: common practice",
                     axis="y2",
                     above=above,
                 )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reviewkit import wording
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.rig import Regulation
 from reviewkit.charge.separated import Separations
@@ -17,6 +16,7 @@ from reviewkit.figures.charge.apart import NOTHING, labelled_apart
 from reviewkit.figures.charge.runs import run_chart, shown
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.sheet import Sheet
+from reviewkit.metrology import formatting
 
 _DOTS = 400
 
@@ -91,6 +91,6 @@ def _regulation_answer(apart: Separation, known: Regulation) -> str:
     if apart.device_ohm is None:
         return f"{text}; how much of it is the bench’s is not declared."
     return (
-        f"{text}: {wording.quantity(apart.rig_ohm, None, 'ohm')} declared for ammeter and leads, "
+        f"{text}: {formatting.quantity(apart.rig_ohm, None, 'ohm')} declared for ammeter and leads, "
         f"{apart.device_ohm.text} left for the device."
     )

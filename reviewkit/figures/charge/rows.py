@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reviewkit import wording
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import LABELS
 from reviewkit.charge.series import FloatArray
 from reviewkit.figures.clock import Clock
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured, formatting
 
 
 def quantities(run: ChargeResult, *names: str) -> pd.DataFrame:
@@ -67,4 +66,4 @@ def h_mm(seconds: float) -> str:
 
 def without_doubt(quantity: Measured) -> str:
     """Return a value without its doubt, to the digits that the doubt allows."""
-    return quantity.text.split(f"{wording.NO_BREAK}±")[0]
+    return quantity.text.split(f"{formatting.NO_BREAK}±")[0]

@@ -13,7 +13,7 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured
 
 TIME = "time since charge start"
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from reviewkit import wording
 from reviewkit.charge import limits
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.uncertainty import Measured
+from reviewkit.metrology import Measured, formatting
 
 
 def curve_answer(run: ChargeResult) -> str:
@@ -14,20 +13,20 @@ def curve_answer(run: ChargeResult) -> str:
     parts = []
     if level:
         rate = (
-            f", {wording.number(level.value / run.cell.rated_capacity_Ah, 2)} C"
+            f", {formatting.number(level.value / run.cell.rated_capacity_Ah, 2)} C"
             if run.cell.rated_capacity_Ah
             else ""
         )
         parts.append(f"The cell gets {level.text}{rate}")
         if knee:
-            parts.append(f"until the knee at {wording.clock(knee.value)}")
+            parts.append(f"until the knee at {formatting.clock(knee.value)}")
     else:
         parts.append("The cell is at the voltage limit from the start")
     if held:
         parts.append(f"then {held.text} at the cell")
     end, cut = run.get("termination_time"), run.get("termination_current")
     if end and cut:
-        parts.append(f"until the current is cut off at {cut.text} after {wording.clock(end.value)}")
+        parts.append(f"until the current is cut off at {cut.text} after {formatting.clock(end.value)}")
     else:
         parts.append(run.missing.get("termination_time", "").rstrip(".").lower())
     peak = run.get("peak_voltage")
@@ -35,8 +34,8 @@ def curve_answer(run: ChargeResult) -> str:
     text = ", ".join(part for part in parts if part) + "."
     if peak:
         text += (
-            f" Peak {peak.text}; the limit is {wording.number(run.cell.limit_V, 2)} V + "
-            f"{wording.number(run.cell.charge_limit_tolerance_V, 2)} V ({allowed.source})."
+            f" Peak {peak.text}; the limit is {formatting.number(run.cell.limit_V, 2)} V + "
+            f"{formatting.number(run.cell.charge_limit_tolerance_V, 2)} V ({allowed.source})."
         )
     return text
 
@@ -48,15 +47,14 @@ def delivered_answer(run: ChargeResult, total: Measured) -> str:
     if share and share.value > 0:
         text += f", {share.text} of it before the knee"
     if early and end:
-        text += (
-            f"; 80 % was in after {wording.clock(early.value)}, all of it after {wording.clock(end.value)}"
-        )
+        first, last = formatting.clock(early.value), formatting.clock(end.value)
+        text += f"; 80 % was in after {first}, all of it after {last}"
     return text + "."
 
 
 def end_answer(run: ChargeResult, end: Measured, cut: Measured) -> str:
     """Return where the current was cut off, and what flowed afterwards."""
-    text = f"The current is cut off at {cut.text}, {wording.clock(end.value)} after charge start"
+    text = f"The current is cut off at {cut.text}, {formatting.clock(end.value)} after charge start"
     after = run.get("current_after")
     if after and after.high < 0:
         text += f"; afterwards {after.text}, drawn from the cell"

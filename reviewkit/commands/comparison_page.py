@@ -1,0 +1,42 @@
+"""Two published reviews side by side: the comparison's notebook, executed where both lie."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from reviewkit.execution.execute import execute
+from reviewkit.execution.task import Task
+from reviewkit.pipeline import results
+from reviewkit.pipeline.results import SectionResult
+from reviewkit.privacy.notebook import for_machine
+from reviewkit.publishing import site
+from reviewkit.review.review_file import ReviewFile
+from reviewkit.sections.template import Section
+
+
+def made(
+    template: Section, reviews: Sequence[tuple[ReviewFile, str]], out: Path, staged: Path
+) -> SectionResult:
+    """Execute the comparison's template and write its page into `staged`.
+
+    Parameters
+    ----------
+    template : Section
+        Takes the names of two published folders, `first` and `second`.
+    reviews : sequence of (ReviewFile, str)
+        The two reviews, each with the name of its published folder.
+    out : pathlib.Path
+        Holds the published folders.
+    staged : pathlib.Path
+        Empty.
+    """
+    (staged / results.NOTEBOOKS).mkdir()
+    folders = dict(zip(("first", "second"), (place for _, place in reviews), strict=True))
+    outcome = execute(Task(template.path, template.own(folders), out))
+    result = results.collected(template, outcome, for_machine(out), staged)
+    links = [site.Link(f"../{place}/index.html", file.title) for file, place in reviews]
+    notices = dict.fromkeys(file.review.notice for file, _ in reviews if file.review.notice)
+    title = " and ".join(file.device.name for file, _ in reviews) + ", side by side"
+    site.write_comparison(result, staged, title, links, notice=" ".join(notices))
+    return result

@@ -1,0 +1,1 @@
+"""One notebook run: its task, its kernel or forked child, a cluster."""

@@ -1,0 +1,64 @@
+"""What the server loads before it forks: the libraries of the section notebooks and of their kernel."""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Iterator
+
+from reviewkit.system import slim_imports
+
+_THREADED = ("pyarrow", "polars")
+"""Libraries that start threads when imported: a child imports them where it needs them."""
+
+_UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
+"""What others import where it is installed: to lay out, to debug, to recognise as an array."""
+
+_CORE = (
+    *(
+        "numpy",
+        "pandas",
+        "scipy.special",
+        "pydantic",
+        "plotly.graph_objs._figure",
+        "plotly.io",
+        "uncertainties",
+        "nbformat",
+    ),
+    *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger", "papermill"),
+    *(f"reviewkit.{name}" for name in ("charge", "readout", "drain", "ui_states", "summary", "figures")),
+    *("reviewkit.comparison", "reviewkit.execution.forkserver.child"),
+)
+"""What every section needs, or more than one."""
+
+_MORE = ("scipy.optimize", "scipy.interpolate", "networkx")
+"""What one section alone needs: its child can load that itself, beside the others."""
+
+
+def steps() -> Iterator[None]:
+    """Import everything; pause once any section could run, and then after each further library."""
+    for name in _CORE:
+        _load(name)
+    _rehearse()
+    for name in _MORE:
+        yield
+        _load(name)
+
+
+def _load(name: str) -> None:
+    with slim_imports.without(*_THREADED, *slim_imports.SCHEMA_EXTRAS, *_UNUSED):
+        importlib.import_module(name)
+
+
+def _rehearse() -> None:
+    """Use what builds tables of its own when first used."""
+    import nbformat
+    import plotly.graph_objects as go
+
+    from reviewkit.metrology import units
+
+    with slim_imports.without(*_UNUSED):
+        units.factor("mA", "A")
+    nbformat.validate({"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5})
+    go.Figure(
+        {"data": [{"type": "scatter", "y": [1.0]}], "layout": {"shapes": [{}], "annotations": [{}]}}
+    ).to_json()

@@ -1,0 +1,84 @@
+"""A number with its unit and its budget; what two numbers share cancels in their difference."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from reviewkit.metrology import formatting
+from reviewkit.metrology.component import Component
+from reviewkit.metrology.coverage import BOUNDED_COVERAGE, coverage_factor, effective_dof, merged
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A number with its unit and its uncertainty budget.
+
+    Parameters
+    ----------
+    value : float [unit]
+    unit : str
+    components : tuple of Component
+        Sensitivities refer to this value.
+    """
+
+    value: float
+    unit: str
+    components: tuple[Component, ...] = ()
+
+    @property
+    def standard(self) -> float:
+        """Combined standard uncertainty [unit]: shared unknowns add with their signs (GUM 5.2.2)."""
+        return math.sqrt(math.fsum(part.standard_in_number**2 for part in merged(self.components)))
+
+    @property
+    def dof(self) -> float:
+        """Effective degrees of freedom, cut to the next lower integer (GUM G.4.1)."""
+        return effective_dof(merged(self.components))
+
+    @property
+    def coverage_factor(self) -> float:
+        """Factor k for 95.45 % coverage or a little more: 2 where the distribution is normal.
+
+        See `coverage_factor` and `BOUNDED_COVERAGE`.
+        """
+        return coverage_factor(self.components, bounded=BOUNDED_COVERAGE)
+
+    @property
+    def expanded(self) -> float:
+        """Expanded uncertainty U = k·u [unit]."""
+        return self.coverage_factor * self.standard
+
+    @property
+    def low(self) -> float:
+        """Lower end of the coverage interval [unit]."""
+        return self.value - self.expanded
+
+    @property
+    def high(self) -> float:
+        """Upper end of the coverage interval [unit]."""
+        return self.value + self.expanded
+
+    @property
+    def text(self) -> str:
+        """Value, uncertainty and unit as a reader sees them."""
+        return formatting.quantity(self.value, self.expanded, self.unit)
+
+    def plus(self, *components: Component) -> Measured:
+        """Return the same number with further doubts."""
+        return replace(self, components=self.components + components)
+
+    def scaled(self, by: float, unit: str | None = None) -> Measured:
+        """Return `by` times this number, in `unit` if that changes."""
+        return Measured(
+            self.value * by, unit or self.unit, tuple(part.scaled(by) for part in self.components)
+        )
+
+
+def difference(first: Measured, second: Measured) -> Measured:
+    """Return `first` − `second`; unknowns that both share cancel as far as they do."""
+    return Measured(
+        first.value - second.value,
+        first.unit,
+        first.components + tuple(part.scaled(-1.0) for part in second.components),
+    )

@@ -1,0 +1,262 @@
+"""Meters as the trade declares them: accuracy notation, ranges, burden.
+
+References
+----------
+GUM 4.3.7 (limits without a distribution: rectangular). The notation "±(percent of reading + counts of
+the last digit)" is the trade's.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from reviewkit.metrology import Component, units
+
+_NUMBER = r"(\d+(?:[.,]\d+)?)"
+_ACCURACY = re.compile(
+    rf"^\s*±?\s*\(?\s*(?:{_NUMBER}\s*%(?:\s*(?:of\s+)?(?:rdg|reading))?)?\s*(?:(?:^|\+|±)?\s*{_NUMBER}\s*"
+    r"(counts?|cts?|dgts?|digits?|d|LSD|[µumk]?V|[µumn]?A)?)?\s*\)?\s*$",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """A declared accuracy: percent of reading, counts of the last digit, an absolute part.
+
+    Parameters
+    ----------
+    percent : float [%]
+    counts : float [1]
+    absolute : float [unit of the meter]
+    """
+
+    percent: float
+    counts: float = 0.0
+    absolute: float = 0.0
+
+
+_MOST_PERCENT = 20
+_FEWEST_COUNTS = 50
+
+
+def accuracy(text: str, unit: str = "V") -> Accuracy:
+    """Read "±(0.5 % + 2)", "0,5% + 2 dgt", "±0.1 %", "±(0.05 % + 0.3 mV)".
+
+    Parameters
+    ----------
+    text : str
+        The meter's data sheet, as printed.
+    unit : {"V", "A"}
+        What the meter reads; an absolute part is converted to it.
+
+    Returns
+    -------
+    Accuracy
+
+    Raises
+    ------
+    ValueError
+        If the text is not such a statement.
+    """
+    found = _ACCURACY.match(text)
+    if not found or not (found[1] or found[3]):
+        raise ValueError(f"'{text}' is no accuracy such as '±(0.5 % + 2)': percent of reading + counts")
+    percent = float((found[1] or "0").replace(",", "."))
+    if percent > _MOST_PERCENT:
+        raise ValueError(
+            f"'{text}' allows an error of {percent:g} % of the reading; expected at most {_MOST_PERCENT} %"
+        )
+    second = float((found[2] or "0").replace(",", "."))
+    spelled = found[3] or ""
+    if spelled and spelled[-1] in "VA":
+        return Accuracy(percent, absolute=second * units.factor(spelled, unit))
+    return Accuracy(percent, counts=second)
+
+
+@dataclass(frozen=True)
+class Meter:
+    """One range of one meter.
+
+    Parameters
+    ----------
+    name : str
+        The instrument, as the review names it. Two devices measured with the same name and range share
+        the range's unknown calibration error.
+    unit : {"V", "A"}
+    accuracy : Accuracy
+    resolution : float [unit]
+        One count of the last digit in this range.
+    full_scale : float or None [unit]
+    burden_ohm : float [ohm]
+        Resistance that an ammeter puts in series (shunt, fuse and jack).
+    leads_ohm : float [ohm]
+        Resistance of the leads in series with it.
+    input_ohm : float or None [ohm]
+        Input resistance of a voltmeter.
+    """
+
+    name: str
+    unit: str
+    accuracy: Accuracy
+    resolution: float
+    full_scale: float | None = None
+    burden_ohm: float = 0.0
+    leads_ohm: float = 0.0
+    input_ohm: float | None = None
+
+    @property
+    def label(self) -> str:
+        """Name and range, as a budget shows it."""
+        if self.full_scale is None:
+            return self.name
+        scale, sign = units.for_people(self.full_scale, self.unit)
+        return f"{self.name}, {self.full_scale / scale:g} {sign} range"
+
+    @property
+    def series_ohm(self) -> float:
+        """Burden and leads together [ohm]: what the bench itself puts between charger and cell."""
+        return self.burden_ohm + self.leads_ohm
+
+    def half_width(self, reading: float) -> float:
+        """Return the largest error that the accuracy statement allows at `reading` [unit]."""
+        stated = self.accuracy
+        return stated.percent / 100 * abs(reading) + stated.counts * self.resolution + stated.absolute
+
+    def through(self, source_V: float, load_ohm: float) -> float:
+        """Return the current that a source drives through a load with this ammeter in series [A]."""
+        return source_V / (load_ohm + self.series_ohm)
+
+    @property
+    def states_counts(self) -> bool:
+        """Whether the statement already holds the display's resolution."""
+        return self.accuracy.counts > 0 or self.accuracy.absolute > 0
+
+    def component(self, reading: float, sensitivity: float = 1.0) -> Component:
+        """Return the accuracy as one unknown of this range, the same for every reading on it.
+
+        Parameters
+        ----------
+        reading : float [unit]
+        sensitivity : float
+            Change of the result per unit of error in the reading.
+
+        Notes
+        -----
+        Averaging does not shrink it, and two results from the same range share it.
+        """
+        return Component(
+            f"{self.label}: accuracy",
+            self.half_width(reading),
+            self.unit,
+            "rectangular",
+            sensitivity,
+            shared=self.label,
+        )
+
+    def gain_component(self, sensitivity: float) -> Component:
+        """Return the percent part alone, for a result that scales with the reading.
+
+        Parameters
+        ----------
+        sensitivity : float
+            The result's change per relative error of 1 in the reading (a charge: the charge itself).
+        """
+        return Component(
+            f"{self.label}: accuracy (percent of reading)",
+            self.accuracy.percent / 100,
+            "1",
+            "rectangular",
+            sensitivity,
+            shared=self.label,
+        )
+
+    def step_component(self, sensitivity: float = 1.0) -> Component:
+        """Return the display's resolution, δ/√12 (GUM F.2.2.1), as one independent reading carries it."""
+        return Component(
+            f"{self.label}: resolution", self.resolution / 2, self.unit, "rectangular", sensitivity
+        )
+
+    def fits(self, reading: float) -> bool:
+        """Whether the range can show `reading` at all."""
+        return self.full_scale is None or abs(reading) <= self.full_scale * (1 + 1e-9)
+
+
+def meter(spec: Mapping[str, Any] | Meter, unit: str, full_scale: float | None = None) -> Meter:
+    """Read the review file's `voltmeter` or `ammeter` block.
+
+    Parameters
+    ----------
+    spec : mapping
+        ``{name, accuracy, resolution, full_scale, burden_ohm, leads_ohm, input_ohm, ranges, last_check}``;
+        `ranges` is a list of further blocks of that kind, each for one range.
+    unit : {"V", "A"}
+        What the meter reads.
+    full_scale : float or None [unit]
+        Picks the range; without it the block itself, or the only range, or the largest.
+
+    Returns
+    -------
+    Meter
+
+    Raises
+    ------
+    ValueError
+        If a value cannot be read or no range has that full scale; the message says which there are.
+    """
+    if isinstance(spec, Meter):
+        return spec
+    own = {key: value for key, value in spec.items() if key != "ranges"}
+    blocks = [{**own, **entry} for entry in spec.get("ranges") or [{}]]
+    meters = [_one_range(block, unit) for block in blocks]
+    if full_scale is None:
+        return max(meters, key=lambda one: one.full_scale or float("inf"))
+    for one in meters:
+        if one.full_scale is not None and abs(one.full_scale - full_scale) <= 1e-6 * full_scale:
+            return one
+    if len(meters) == 1 and meters[0].full_scale is None:
+        return replace(meters[0], full_scale=full_scale)
+    known = ", ".join(f"{one.full_scale:g} {unit}" for one in meters if one.full_scale is not None)
+    raise ValueError(f"the meter has no range of {full_scale:g} {unit}; it has {known}")
+
+
+def _one_range(block: Mapping[str, Any], unit: str) -> Meter:
+    stated = block.get("accuracy")
+    if stated is None:
+        raise ValueError("a meter needs its accuracy, such as '±(0.5 % + 2)'")
+    if "resolution" not in block:
+        raise ValueError(f"a meter needs its resolution (one count of the last digit), such as '1 m{unit}'")
+
+    def read(key: str, of: str, default: float | None) -> float | None:
+        return units.to_unit(block[key], of) if block.get(key) is not None else default
+
+    resolution, full_scale = units.to_unit(block["resolution"], unit), read("full_scale", unit, None)
+    _check_display(resolution, full_scale, unit)
+    return Meter(
+        name=str(block.get("name") or ("voltmeter" if unit == "V" else "ammeter")),
+        unit=unit,
+        accuracy=accuracy(str(stated), unit),
+        resolution=resolution,
+        full_scale=full_scale,
+        burden_ohm=read("burden_ohm", "ohm", 0.0) or 0.0,
+        leads_ohm=read("leads_ohm", "ohm", 0.0) or 0.0,
+        input_ohm=read("input_ohm", "ohm", None),
+    )
+
+
+def _check_display(resolution: float, full_scale: float | None, unit: str) -> None:
+    """Refuse a display that no meter has."""
+    if not resolution > 0:
+        raise ValueError(
+            f"a resolution of {resolution:g} {unit}; expected more than 0: one count of the last digit"
+        )
+    if full_scale is not None and not full_scale > 0:
+        raise ValueError(f"a full scale of {full_scale:g} {unit}; expected more than 0")
+    if full_scale is not None and full_scale < _FEWEST_COUNTS * resolution:
+        raise ValueError(
+            f"a resolution of {resolution:g} {unit} on a range of {full_scale:g} {unit}; expected one count "
+            f"of the last digit, at most {full_scale / _FEWEST_COUNTS:g} {unit}: look at its unit"
+        )

@@ -1,0 +1,1 @@
+"""A review run: order, results, harvest, what need not run again."""

@@ -1,0 +1,184 @@
+"""Reads any number of review folders and tells everything wrong with all of them at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
+from reviewkit.review import author_text, chapters, fingerprints, review_file, video
+from reviewkit.review.review_file import ReviewFile
+from reviewkit.sections import discovery
+from reviewkit.sections.template import Section
+
+
+def read(
+    folders: Sequence[str | Path], parts: Sequence[Section], *, reserved: Iterable[str] = ()
+) -> list[ReviewFile]:
+    """Return the review files of all folders, with the fingerprints of the files that they name.
+
+    Parameters
+    ----------
+    folders : sequence of str or pathlib.Path
+    parts : sequence of Section
+        All templates: between them they declare which keys there are.
+    reserved : iterable of str
+        Names that no review may be published under.
+
+    Raises
+    ------
+    Faults
+        Everything wrong with any of them.
+    """
+    if not folders:
+        raise InputError("no review folder given")
+    found: list[InputError] = []
+    files = []
+    for folder, own, early, values, refused in _opened(folders, parts):
+        file = _bound(folder, values, parts, own, refused)
+        with gathered(own):
+            # Two were read by now: they are to be what was read.
+            own += fingerprints.changed(file.seen, early) if file else ()
+        found += _named(own, folder, folders)
+        files += [file] if file else []
+    _distinct(files, reserved, found)
+    if found:
+        raise Faults(found)
+    return files
+
+
+def faults(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[InputError]:
+    """Return everything wrong with the folders that can be known without running a section.
+
+    Parameters
+    ----------
+    folders : sequence of str or pathlib.Path
+    parts : sequence of Section
+        Their own checks read the files that the review names.
+    """
+    found: list[InputError] = []
+    for folder, own, _, values, refused in _opened(folders, parts):
+        file = _bound(folder, values, parts, own, refused)
+        if file:
+            for section in parts:
+                add(own, section.faults(file.values, file.folder))
+            add(own, video.faults(file))
+            add(own, author_text.faults(file.folder, _prefixes(discovery.of_kind("section", parts))))
+        found += _named(_without_doubles(own), folder, folders)
+    return found
+
+
+def _without_doubles(found: Sequence[InputError]) -> list[InputError]:
+    """Leave out that a path leads elsewhere where the reader of that file or key says so too."""
+    said = {fault.file for fault in found} | {
+        fault.place.removesuffix(".path")
+        for fault in found
+        if not isinstance(fault, review_file.OutsideError)
+    }
+    return [
+        fault
+        for fault in found
+        if not (isinstance(fault, review_file.OutsideError) and said & {fault.named, fault.place})
+    ]
+
+
+_Opened = tuple[Path, list[InputError], Mapping[str, str], dict[str, Any], list[InputError]]
+
+
+def _opened(folders: Sequence[str | Path], parts: Sequence[Section]) -> Iterator[_Opened]:
+    """Walk each folder: what is wrong with its review file, early fingerprints, values, values refused."""
+    opened = []
+    for folder in map(Path, folders):
+        own: list[InputError] = []
+        early = fingerprints.there(folder, (review_file.FILE, chapters.FILE))
+        opened.append((folder, own, early, review_file.read_values(folder, own)))
+    # All at once: asking another process takes longer than judging.
+    every = discovery.refused([values for *_, values in opened], parts)
+    for (folder, own, early, values), refused in zip(opened, every, strict=True):
+        yield folder, own, early, values, refused
+
+
+def _bound(
+    folder: Path,
+    values: Mapping[str, Any],
+    parts: Sequence[Section],
+    found: list[InputError],
+    refused: Iterable[InputError],
+) -> ReviewFile | None:
+    if not values:
+        return None
+    found += discovery.unknown_keys(values, parts)
+    add(found, refused)
+    file = review_file.bind(folder, values, found)
+    if file:
+        bodies = discovery.of_kind("section", parts)
+        add(found, _strange_chapters(file, bodies))
+        add(found, review_file.strange_claims(file, _prefixes(bodies)))
+    return file
+
+
+def _strange_chapters(file: ReviewFile, parts: Sequence[Section]) -> list[InputError]:
+    """Return what is known before a run of chapters about nothing there is."""
+    return chapters.unknown(
+        file.chapters,
+        names={section.name for section in parts},
+        prefixes=_prefixes(parts),
+    )
+
+
+def _prefixes(parts: Iterable[Section]) -> set[str]:
+    """Return what the sections' findings start with."""
+    return {prefix for section in parts for prefix in section.prefixes}
+
+
+def films(files: Sequence[ReviewFile]) -> None:
+    """Make sure that the video beside each review is one that its pages can show.
+
+    Raises
+    ------
+    Faults
+    """
+    refuse(files, video.faults)
+
+
+def refuse(files: Sequence[ReviewFile], judge: Callable[[ReviewFile], Iterable[InputError]]) -> None:
+    """Make sure that nothing is at fault with any review.
+
+    Parameters
+    ----------
+    files : sequence of ReviewFile
+    judge : callable
+        Returns what is at fault with one.
+
+    Raises
+    ------
+    Faults
+    """
+    found: list[InputError] = []
+    for file in files:
+        found += _named(judge(file), file.folder, [item.folder for item in files])
+    if found:
+        raise Faults(found)
+
+
+def _named(
+    found: Iterable[InputError], folder: str | Path, folders: Sequence[str | Path]
+) -> list[InputError]:
+    """Put the folder's name in front where there are several."""
+    if len(folders) == 1:
+        return list(found)
+    return [InputError(fault.message.removesuffix("."), file=str(folder)) for fault in found]
+
+
+def _distinct(files: Iterable[ReviewFile], reserved: Iterable[str], found: list[InputError]) -> None:
+    taken = set(reserved)
+    for file in files:
+        if file.name in taken:
+            fault = ReviewFileError(
+                f"something else is published as '{file.name}' already",
+                file=file.folder.name,
+                remedy="Give the folder another name.",
+            )
+            found.append(fault)
+        taken.add(file.name)

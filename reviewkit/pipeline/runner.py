@@ -1,0 +1,200 @@
+"""Runs the sections of any number of reviews in one queue and collects what they found."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Collection, Generator, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from reviewkit.execution import forkserver
+from reviewkit.execution.execute import abandon, execute
+from reviewkit.execution.task import Outcome, Task
+from reviewkit.pipeline import cache, data_files, findings_file, results
+from reviewkit.pipeline.cache import Kept
+from reviewkit.pipeline.results import Reviewed, SectionResult
+from reviewkit.privacy.notebook import Scrubber, for_machine
+from reviewkit.review import review_file, video
+from reviewkit.review.review_file import ReviewFile
+from reviewkit.sections import discovery
+from reviewkit.sections.template import Section
+from reviewkit.system import temporary
+
+_GIVE_UP_S = 0.05
+
+
+@dataclass
+class _Work:
+    """A review under way."""
+
+    file: ReviewFile
+    staged: Path
+    scrubber: Scrubber
+    waiting: int
+    results: list[SectionResult] = field(default_factory=list)
+    keys: dict[str, str] = field(default_factory=dict)
+
+
+Waiting = dict["Future[Outcome]", tuple[_Work, Section]]
+
+
+class Progress:
+    """Told which section is done; this one keeps it to itself."""
+
+    def start(self, total: int) -> None:
+        """Note how many notebooks there are."""
+
+    def done(self, review: str, title: str) -> None:
+        """Note that one has ended."""
+
+
+def run(
+    reviews: Sequence[tuple[ReviewFile, Path]],
+    templates: Iterable[Section],
+    *,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+    keep: Kept | None = None,
+    closed: Callable[[Reviewed], None] | None = None,
+) -> Generator[Reviewed, None, None]:
+    """Run all sections of all reviews, then each review's summary; yield each review when it is done.
+
+    Parameters
+    ----------
+    reviews : sequence of (ReviewFile, pathlib.Path)
+        Each with the empty folder to leave its files in.
+    templates : iterable of Section
+    executor : concurrent.futures.Executor, optional
+        What runs the notebooks. Default: as many threads as there are processors, each of which minds
+        one notebook.
+    progress : Progress, optional
+    keep : Kept, optional
+        Where outcomes of earlier runs are, and go: a section is not run again that depends on nothing new.
+    closed : callable, optional
+        Given each review when its sections have ended and its summary is on its way.
+
+    Yields
+    ------
+    Reviewed
+        A section that failed is among its `failed` and has cost the others nothing.
+    """
+    parts = tuple(templates)
+    bodies = discovery.of_kind("section", parts)
+    summary = next(iter(discovery.of_kind("summary", parts)), None)
+    told = progress or Progress()
+    told.start(len(reviews) * (len(bodies) + (summary is not None)))
+    with _ready(executor) as pool:
+        waiting: Waiting = {}
+        with _given_up_together(waiting if executor is None else ()):
+            for file, staged in reviews:
+                (staged / results.NOTEBOOKS).mkdir(parents=True)
+                scrubber = for_machine(file.folder, public=_words(file), more=(staged.parent,))
+                work = _Work(file, staged, scrubber, len(bodies))
+                for section in bodies:
+                    waiting[_submit(section, work, pool, keep)] = work, section
+            yield from _collect(waiting, pool, summary, told, closed or _wait)
+
+
+@contextmanager
+def _given_up_together(waiting: Collection[Future[Outcome]]) -> Iterator[None]:
+    """Where the block is left for any reason but its end, end all notebooks that are under way here."""
+    try:
+        yield
+    except BaseException:
+        left = [future for future in waiting if not future.cancel()]
+        # One that was just about to start its kernel is met the next time.
+        while left and wait(left, timeout=_GIVE_UP_S).not_done:
+            abandon()
+        raise
+
+
+@contextmanager
+def _ready(executor: Executor | None) -> Iterator[Executor]:
+    """Hold the executor given, or one of our own that an interruption does not leave working."""
+    temporary.sweep()
+    if executor is not None:
+        yield executor
+        return
+    own = ThreadPoolExecutor(os.cpu_count() or 1)
+    try:
+        # Left by an interruption, the inner block ends what the threads wait for.
+        with forkserver.serving():
+            yield own
+    finally:
+        own.shutdown(cancel_futures=True)
+
+
+def _words(file: ReviewFile) -> str:
+    return json.dumps(file.values, ensure_ascii=False, default=str)
+
+
+def _submit(section: Section, work: _Work, pool: Executor, keep: Kept | None) -> Future[Outcome]:
+    """Have a section run, or take what it found when everything it depends on was the same."""
+    task = _task(section, work.file.values, work.file.folder)
+    if keep is None or not section.about.repeatable:
+        return pool.submit(execute, task)
+    own = review_file.named_in(task.values, work.file.folder)
+    key = cache.key(task, (seen for seen in work.file.seen if seen.path in own))
+    known = keep.get(key)
+    if known is None:
+        work.keys[section.name] = key
+        return pool.submit(execute, task)
+    taken: Future[Outcome] = Future()
+    taken.set_result(known)
+    return taken
+
+
+def _task(section: Section, values: Mapping[str, Any], folder: Path) -> Task:
+    return Task(section.path, section.own(values), folder)
+
+
+def _wait(_: Reviewed) -> None:
+    """Leave a closed review alone until its summary has ended."""
+
+
+def _collect(
+    waiting: Waiting,
+    pool: Executor,
+    summary: Section | None,
+    told: Progress,
+    closed: Callable[[Reviewed], None],
+) -> Iterator[Reviewed]:
+    while waiting:
+        ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
+        for future in ended:
+            work, section = waiting.pop(future)
+            result = results.collected(section, future.result(), work.scrubber, work.staged)
+            told.done(work.file.device.name, section.title)
+            if section.kind == "summary":
+                yield replace(_reviewed(work), summary=result)
+                continue
+            work.results.append(result)
+            if len(work.results) == work.waiting:
+                done = _close(work, waiting, pool, summary)
+                closed(done)
+                if summary is None:
+                    yield done
+
+
+def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | None) -> Reviewed:
+    """Write down what the sections found and send the summary after them."""
+    work.results.sort(key=lambda result: (result.section.place, result.section.name))
+    work.results = results.with_moments(results.without_doubles(work.results), work.file.chapters)
+    done = _reviewed(work)
+    findings_file.write(work.staged, work.file, [result.entry() for result in done.sections], done.findings)
+    data_files.write(work.staged, work.file.title, done.tables)
+    video.write(work.staged, work.file)
+    if summary is not None:
+        values = {**work.file.values, "findings": findings_file.JSON_FILE}
+        waiting[pool.submit(execute, _task(summary, values, work.staged))] = work, summary
+    return done
+
+
+def _reviewed(work: _Work) -> Reviewed:
+    new = ((work.keys.get(result.section.name), result.outcome) for result in work.results if result.ok)
+    made = {key: outcome for key, outcome in new if key}
+    return Reviewed(work.file, work.staged, tuple(work.results), made=made)

@@ -1,0 +1,27 @@
+"""Before a bench session: what to prepare, on which ranges, for how long."""
+
+from reviewkit.planning.burden import burden
+from reviewkit.planning.charges import charge_log, charge_time_s, taper_s
+from reviewkit.planning.drains import connecting, drain_log, drain_ranges
+from reviewkit.planning.foretold import Foretold, WithAndWithout, foretold
+from reviewkit.planning.inputs import Session, inputs
+from reviewkit.planning.readings import readings
+from reviewkit.planning.trials import cautions, trials
+
+__all__ = [
+    "Foretold",
+    "Session",
+    "WithAndWithout",
+    "burden",
+    "cautions",
+    "charge_log",
+    "charge_time_s",
+    "connecting",
+    "drain_log",
+    "drain_ranges",
+    "foretold",
+    "inputs",
+    "readings",
+    "taper_s",
+    "trials",
+]

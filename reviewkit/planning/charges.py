@@ -1,0 +1,112 @@
+"""How long a charge takes to log, and how often to read it.
+
+Near full a cell's resting voltage rises about linearly with charge, by `SLOPE_V` per rated capacity, and
+behind the resistance R the current then falls with one time constant: τ = R / slope. So a further
+resistance ΔR ends the constant current ΔR/slope sooner, and the charge (ΔR/slope)·(ln(I/I_end) − 1) later.
+"""
+
+from __future__ import annotations
+
+import math
+
+from reviewkit.charge.currents import TERMINATION_ROWS, TERMINATION_S
+from reviewkit.drain.words import rough
+from reviewkit.findings.text_and_table import Answer
+from reviewkit.metrology import formatting
+from reviewkit.metrology.meter import Meter
+from reviewkit.planning.inputs import Session
+
+SLOPE_V = (0.8, 2.0)
+"""Rise of the resting voltage near full, per rated capacity."""
+
+TAPER_S = (300.0, 1200.0)
+"""Time constant of the taper without a rig.
+
+Both from simulated charges of five cells that charge to 4.1 V or 4.2 V, at 0.15 to 0.6 of their capacity an
+hour (`tests/benchmarks/plan_times.py`). A cell's resistance falls as its capacity grows, so τ depends on
+the size no more than the slope does.
+"""
+
+SPARE = 1.1
+"""A cell may hold more than it is rated for, and a charger start at less than its plateau."""
+
+HEADROOM = 1.2
+"""How much more than the expected current a range has to pass."""
+
+BEFORE_S, AFTER_S = 300.0, 3900.0
+"""Quiet before the cable goes in; and after it is pulled, for the voltage settled for 60 min."""
+
+CABLE_IN_S = 3600.0
+"""How long the cable stays in after the charge has ended, so that a trickle or a top-up is seen."""
+
+
+def taper_s(session: Session, series_ohm: float = 0.0) -> tuple[float, float]:
+    """Return the taper's shortest and longest time constant behind a series resistance [s]."""
+    return (
+        TAPER_S[0] + series_ohm * per_ohm_s(session, SLOPE_V[1]),
+        TAPER_S[1] + series_ohm * per_ohm_s(session, SLOPE_V[0]),
+    )
+
+
+def per_ohm_s(session: Session, slope_V: float) -> float:
+    """Return the time constant that each ohm in line adds to the taper [s/ohm]."""
+    return 3600 * session.capacity_Ah / slope_V
+
+
+def charge_time_s(session: Session, series_ohm: float = 0.0) -> tuple[float, float]:
+    """Return the shortest and the longest time that a charge from empty is expected to take [s].
+
+    Parameters
+    ----------
+    session : Session
+    series_ohm : float [ohm]
+        Of ammeter and leads.
+
+    Notes
+    -----
+    Capacity over current, and for the taper τ·(ln(I/I_end) − 1 + I_end/I) more.
+    """
+    ratio = session.charge_current_A / session.charge_stop_A
+    share = math.log(ratio) - 1 + 1 / ratio
+    least, most = taper_s(session, series_ohm)
+    steady = 3600 * session.capacity_Ah / session.charge_current_A
+    return steady + least * share, SPARE * steady + most * share
+
+
+def charge_log(session: Session) -> Answer:
+    """Return how long a charge takes to log, and how often to read it.
+
+    Parameters
+    ----------
+    session : Session
+    """
+    _, most = charge_time_s(session, in_line(session).series_ohm)
+    parts = (
+        ("before the cable goes in", BEFORE_S),
+        ("charge from empty, allow", most),
+        ("cable in after the charge has ended", CABLE_IN_S),
+        ("after the cable is pulled", AFTER_S),
+    )
+    whole = sum(length for _, length in parts)
+    slow = TERMINATION_S / TERMINATION_ROWS
+    told = (
+        f"Allow {formatting.clock(whole)} for one charge at {rough(session.charge_current_A, 'A')} "
+        "from empty. "
+        "Look first that both meters stay on that long, and have the battery and the memory for it.",
+        f"Read both meters every second if they can, every {slow:g} s at the slowest: the termination "
+        f"current is read from the last {TERMINATION_ROWS} rows or {TERMINATION_S:g} s.",
+        f"A row each second makes {formatting.number(whole, -3)} rows in each log.",
+    )
+    return Answer(
+        told, ("part of the log", "time"), tuple((name, formatting.clock(span)) for name, span in parts)
+    )
+
+
+def in_line(session: Session) -> Meter:
+    """Return the range of least resistance that passes the charge current with room to spare."""
+    return min(passing(session) or session.ranges(), key=lambda one: one.series_ohm)
+
+
+def passing(session: Session) -> tuple[Meter, ...]:
+    """Return the ranges of the ammeter that pass the charge current with room to spare."""
+    return tuple(one for one in session.ranges() if one.fits(HEADROOM * session.charge_current_A))

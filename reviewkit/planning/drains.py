@@ -1,0 +1,121 @@
+"""Which of the ammeter's ranges a standby drain asks for, and how to log it."""
+
+from __future__ import annotations
+
+from reviewkit import drain
+from reviewkit.drain.features import LEAST_WIDTH_ROWS
+from reviewkit.drain.words import rough
+from reviewkit.findings.text_and_table import Answer
+from reviewkit.metrology import formatting
+from reviewkit.metrology.meter import Meter
+from reviewkit.planning.charges import HEADROOM
+from reviewkit.planning.inputs import Session
+from reviewkit.planning.words import volts
+
+LEAST_CYCLES = 30
+"""Cycles of a blink to log, so that the mean does not hang on the one at the end (the kit's own rule)."""
+
+LEAST_LOG_S = 1800.0
+"""Time to log, so that a device that falls asleep late is seen to (the kit's own rule)."""
+
+
+def drain_ranges(session: Session) -> Answer:
+    """Return what each range of the ammeter would make of the expected drain.
+
+    Parameters
+    ----------
+    session : Session
+
+    Returns
+    -------
+    Answer
+        One row per range: counts, the accuracy there, the voltage that it takes.
+    """
+    found = [(one, _fitness(one, session)) for one in session.ranges()]
+    good = [one for one, fitness in found if fitness.fit and one.fits(HEADROOM * session.drain_highest_A)]
+    mean, most = rough(session.drain_mean_A, "A"), rough(session.drain_highest_A, "A")
+    if good:
+        told = f"Read a drain of {mean} with pulses up to {most} on the {_scale(good[0])} range."
+    else:
+        step = rough(session.drain_mean_A / 20, "A")
+        ohm = rough(session.drain_notice_V / session.drain_highest_A, "ohm")
+        told = (
+            f"No range does for a drain of {mean} with pulses up to {most}: it takes a step of {step} or "
+            f"finer and at most {ohm} with leads, such as a shunt with a voltmeter across it."
+        )
+    columns = ("range", "counts", "accuracy there", "taken from the supply", "fit")
+    return Answer((told,), columns, tuple(_row(one, fitness, session) for one, fitness in found))
+
+
+def _fitness(one: Meter, session: Session) -> drain.Fitness:
+    return drain.fitness(
+        session.drain_mean_A, session.drain_highest_A, meter=one, notice_V=session.drain_notice_V
+    )
+
+
+def _row(one: Meter, fitness: drain.Fitness, session: Session) -> tuple[str, ...]:
+    doubt = one.half_width(session.drain_mean_A) / session.drain_mean_A
+    why = [
+        text
+        for text, holds in (
+            ("too few counts", fitness.coarse),
+            ("takes too much", fitness.drops),
+            ("can’t pass the pulses", not one.fits(HEADROOM * session.drain_highest_A)),
+        )
+        if holds
+    ]
+    return (
+        _scale(one),
+        formatting.number(fitness.counts, 0),
+        _percent(doubt),
+        "not declared" if fitness.burden_V is None else volts(fitness.burden_V),
+        f"no: {formatting.listed(why)}" if why else "yes",
+    )
+
+
+def _percent(doubt: float) -> str:
+    if doubt >= 1:
+        return f"none: over ±{formatting.THIN}100{formatting.THIN}%"
+    return f"±{formatting.THIN}{formatting.number(100 * doubt, 0 if doubt > 0.1 else 1)}{formatting.THIN}%"
+
+
+def _scale(one: Meter) -> str:
+    return one.name if one.full_scale is None else rough(one.full_scale, "A")
+
+
+def drain_log(session: Session) -> Answer:
+    """Return how often to read a drain, and for how long.
+
+    Parameters
+    ----------
+    session : Session
+    """
+    pulse_s, period_s = session.drain_pulse_s, session.drain_period_s
+    long_s = max(LEAST_LOG_S, LEAST_CYCLES * (period_s or 0.0))
+    told = [
+        f"Log each state for {formatting.clock(long_s)} at least, from the moment the device is left alone."
+    ]
+    if pulse_s is None:
+        told.append("A blink’s width needs two rows inside it; without them the mean may still be right.")
+    else:
+        told.append(
+            f"A pulse of {rough(pulse_s, 's')} needs a row each {rough(pulse_s / LEAST_WIDTH_ROWS, 's')} or "
+            "more often for its width and height; a slower log still gives the mean, if its windows leave no "
+            "gaps."
+        )
+    if period_s is not None:
+        told.append(
+            f"Don’t read once each {rough(period_s, 's')}: a meter in step with the pulses sees them always "
+            "or never."
+        )
+    return Answer(tuple(told))
+
+
+def connecting(session: Session) -> Answer:
+    """Return how to put the ammeter in series without waking or harming the device.
+
+    Parameters
+    ----------
+    session : Session
+    """
+    return Answer(tuple(drain.connecting(session.ranges())), steps=True)

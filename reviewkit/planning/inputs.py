@@ -1,0 +1,88 @@
+"""What is known before a bench session: the cell, the meters, what the device is expected to do."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import Field, field_validator, model_validator
+
+from reviewkit.metrology.meter import Meter
+from reviewkit.schema.blocks import Ammeter, Cell, Voltmeter
+from reviewkit.schema.quantities import Ampere, Block, Percent, Second, Volt, checked
+
+
+class Session(Block):
+    """The parameters of a plan; those that the review file has too mean the same there."""
+
+    cell: Cell
+    voltmeter: Voltmeter
+    ammeter: Ammeter
+    readout_resolution_V: Volt = Field(default=0.1, gt=0)
+    readout_wanted_width_V: Volt = Field(default=0.05, gt=0)
+    readout_range_V: tuple[Volt, Volt] = (3.0, 4.2)
+    charge_current_A: Ampere = Field(default=0.5, gt=0)
+    charge_stop_A: Ampere = Field(default=0.05, gt=0)
+    drain_mean_A: Ampere = Field(default=50e-6, gt=0)
+    drain_highest_A: Ampere = Field(default=2e-3, gt=0)
+    drain_pulse_s: Second | None = Field(default=None, gt=0)
+    drain_period_s: Second | None = Field(default=None, gt=0)
+    drain_notice_V: Volt = Field(default=0.05, gt=0)
+    trials_bound_percent: tuple[Percent, ...] = (10.0, 5.0, 1.0)
+
+    @field_validator("cell")
+    @classmethod
+    def _has_capacity(cls, cell: Cell) -> Cell:
+        if cell.rated_capacity_Ah is None:
+            raise ValueError("a plan needs the cell's rated_capacity_Ah")
+        return cell
+
+    @field_validator("trials_bound_percent")
+    @classmethod
+    def _are_shares(cls, bounds: tuple[float, ...]) -> tuple[float, ...]:
+        if not all(0 < bound < 100 for bound in bounds):
+            raise ValueError("bounds over 0 % and under 100 %")
+        return bounds
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Session:
+        low, high = self.readout_range_V
+        if high <= low:
+            raise ValueError("readout_range_V goes from the lower to the higher voltage")
+        if self.charge_stop_A >= self.charge_current_A:
+            raise ValueError("charge_stop_A is below charge_current_A: a charge ends as its current falls")
+        if self.drain_highest_A < self.drain_mean_A:
+            raise ValueError("drain_highest_A is not below drain_mean_A")
+        return self
+
+    @property
+    def capacity_Ah(self) -> float:
+        """The cell's rated capacity [A.h]."""
+        return self.cell.rated_capacity_Ah or 0.0
+
+    def ranges(self) -> tuple[Meter, ...]:
+        """Return every range of the ammeter, the finest first."""
+        scales = [one.full_scale for one in self.ammeter.ranges] or [None]
+        found = [self.ammeter.meter(_number(scale)) for scale in scales]
+        return tuple(sorted(found, key=lambda one: one.full_scale or float("inf")))
+
+
+def _number(scale: Any) -> float | None:
+    from reviewkit.metrology import units
+
+    return None if scale is None else units.to_unit(scale, "A")
+
+
+def inputs(**values: Any) -> Session:
+    """Return the parameters of a plan, checked.
+
+    Parameters
+    ----------
+    **values
+        The fields of `Session`, as the parameter cell holds them.
+
+    Raises
+    ------
+    Faults
+        Every fault in them at once.
+    """
+    return checked(Session, values, file="the parameter cell")

@@ -1,0 +1,1 @@
+"""What must not be published, and how it is kept out."""

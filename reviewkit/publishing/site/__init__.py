@@ -1,0 +1,30 @@
+"""Published pages: a review's own, one for each section, and the list of all reviews."""
+
+from reviewkit.publishing.site.assets import charts_source
+from reviewkit.publishing.site.context import Link, PageContext
+from reviewkit.publishing.site.exporter import rendered
+from reviewkit.publishing.site.joined import join
+from reviewkit.publishing.site.pages import (
+    write_charts,
+    write_comparison,
+    write_index,
+    write_review,
+    write_sections,
+    write_shelf,
+)
+from reviewkit.publishing.site.shelf import beside
+
+__all__ = [
+    "Link",
+    "PageContext",
+    "beside",
+    "charts_source",
+    "join",
+    "rendered",
+    "write_charts",
+    "write_comparison",
+    "write_index",
+    "write_review",
+    "write_sections",
+    "write_shelf",
+]

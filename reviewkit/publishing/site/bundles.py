@@ -1,0 +1,106 @@
+"""What a cell displayed, as pieces of a page: charts, findings, tables, plain output."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from reviewkit.findings import CHART_MIME, PLOTLY_MIME
+from reviewkit.publishing.site.clean import cleaned
+
+_CONFIG = {
+    "responsive": True,
+    # A picture with a sentence and a table beside it needs no buttons of its own.
+    "displayModeBar": False,
+    "showTips": False,
+    "doubleClick": "reset",
+}
+
+
+@dataclass(frozen=True)
+class ChartBundle:
+    """A chart as its template wants it.
+
+    Parameters
+    ----------
+    anchor, question, answer, note : str
+    columns : list of str
+    rows : list of list of str
+    height : int
+        In pixels.
+    data : markupsafe.Markup
+        JSON that a script element can hold.
+    """
+
+    anchor: str
+    question: str
+    answer: str
+    note: str
+    columns: list[str]
+    rows: list[list[str]]
+    height: int
+    data: Markup
+
+
+def chart(data: Mapping[str, Any], anchor: str = "") -> ChartBundle:
+    """Return a displayed chart's bundle; a plotly figure of another maker's is taken too."""
+    about = data.get(CHART_MIME, {})
+    figure = data[PLOTLY_MIME]
+    layout = _without_words(figure["layout"], about) if about else dict(figure["layout"])
+    return ChartBundle(
+        anchor=anchor or str(about.get("key", "chart")),
+        question=about.get("question", ""),
+        answer=about.get("answer", ""),
+        note=about.get("note", ""),
+        columns=about.get("columns", []),
+        rows=about.get("rows", []),
+        height=int(layout.get("height") or 380),
+        data=script_json(
+            {
+                "data": figure["data"],
+                "layout": layout,
+                "config": _CONFIG,
+                "dark": about.get("dark", {}),
+            }
+        ),
+    )
+
+
+def _without_words(layout: Mapping[str, Any], about: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a chart's layout without question and answer, which the page sets as text."""
+    margin = {**layout.get("margin", {}), "t": about.get("margin_top")}
+    return {**layout, "title": None, "margin": margin, "height": about.get("height") or layout.get("height")}
+
+
+def script_json(value: Any) -> Markup:
+    """Return JSON in which nothing can end, or open a comment in, the script element that holds it."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    for sign, escaped in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026")):
+        text = text.replace(sign, escaped)
+    return Markup(text.replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))
+
+
+def plain(output: Mapping[str, Any]) -> Markup:
+    """Return an output of no kind of the kit's own: a table, a picture, text."""
+    data: Mapping[str, Any] = output.get("data", {})
+    if "text/html" in data:
+        return Markup('<div class="scroll" tabindex="0" role="region" aria-label="Table">{}</div>').format(
+            cleaned(data["text/html"])
+        )
+    for mime in ("image/png", "image/jpeg", "image/svg+xml"):
+        if mime in data:
+            return _picture(mime, data[mime])
+    text = output.get("text") or data.get("text/plain", "")
+    return Markup('<pre class="output" tabindex="0">{}</pre>').format(text) if text.strip() else Markup()
+
+
+def _picture(mime: str, content: str) -> Markup:
+    coded = (
+        base64.b64encode(content.encode()).decode() if mime == "image/svg+xml" else "".join(content.split())
+    )
+    return Markup('<img alt="" src="data:{};base64,{}">').format(mime, coded)

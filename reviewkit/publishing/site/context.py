@@ -1,0 +1,108 @@
+"""What a page knows beside its notebook."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from markupsafe import Markup
+
+from reviewkit.publishing.site.described import Described
+from reviewkit.review.video import Film
+
+
+@dataclass(frozen=True)
+class Link:
+    """Where a link leads and what it says."""
+
+    href: str
+    text: str
+
+
+@dataclass(frozen=True)
+class PageContext:
+    """What a page shows around the cells of its notebook.
+
+    Parameters
+    ----------
+    title : str
+        The page's heading.
+    review : str
+        The review's title; for the name of the browser's tab.
+    charts : str
+        Where the charts' script lies, seen from the page.
+    lead, disclosure : str
+        The lines under the heading: the sample, and who has what to do with whom.
+    notice : str
+        What every page of the review must say first, such as that its data are invented.
+    draft : str
+        Why this is a draft; empty if it is none.
+    trail : tuple of Link
+        The way back, from the list of all reviews.
+    sections : tuple of Link
+        The review's other pages.
+    where : mapping of str to str
+        The page that each finding is on.
+    film : Film or None
+        The video beside the review.
+    moments : mapping of str to float [s]
+        When the video shows each finding and each section that it shows.
+    words : markupsafe.Markup
+        The author's own paragraphs, rendered.
+    first_charts : mapping of str to mapping
+        What each section displayed as its first chart, for the summary to show.
+    leaflets : mapping of str to tuple of Link
+        The pages of their own that each section makes.
+    is_letter : bool
+        Whether the page is such a one.
+    section : str
+        The name of the section that the page is; empty for another page.
+    described : Described or None
+        What programs read of the page.
+    earlier : tuple of Link
+        The review's earlier editions, as they were published.
+    """
+
+    title: str
+    review: str = ""
+    charts: str = ""
+    lead: str = ""
+    disclosure: str = ""
+    notice: str = ""
+    draft: str = ""
+    trail: tuple[Link, ...] = ()
+    sections: tuple[Link, ...] = ()
+    where: Mapping[str, str] = field(default_factory=dict)
+    film: Film | None = None
+    moments: Mapping[str, float] = field(default_factory=dict)
+    words: Markup = field(default_factory=Markup)
+    first_charts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    leaflets: Mapping[str, tuple[Link, ...]] = field(default_factory=dict)
+    is_letter: bool = False
+    section: str = ""
+    described: Described | None = None
+    earlier: tuple[Link, ...] = ()
+
+    @property
+    def pages(self) -> frozenset[str]:
+        """The files of the pages that sections make beside their own."""
+        return frozenset(link.href for links in self.leaflets.values() for link in links)
+
+    def moment(self, name: str, own_s: float | None = None) -> str:
+        """Return where the video shows a finding or section; nothing where it does not.
+
+        Parameters
+        ----------
+        name : str
+            A finding's key or a section's name.
+        own_s : float or None [s]
+            The moment that the finding itself knows.
+        """
+        moment_s = self.moments.get(name, own_s)
+        return self.film.at(moment_s) if self.film and moment_s is not None else ""
+
+    def title_of(self, key: str) -> str:
+        """Return the title of the section that a finding is from."""
+        page = self.where.get(key)
+        return next((link.text for link in self.sections if link.href == page), "Others")

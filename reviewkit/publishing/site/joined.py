@@ -1,0 +1,235 @@
+"""All pages of a review as one file that can be mailed: nothing in it leads to, or asks for, another file."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from html.parser import HTMLParser
+from pathlib import Path
+
+from reviewkit.errors import InputError
+from reviewkit.publishing.site import assets
+
+HOME = "index.html"
+MOST_CARRIED = 8 << 20
+"""A file up to this size is carried along, in bytes; a larger one is named without a link."""
+
+_ID = re.compile(r'<[^<>]*\sid="([^"]+)"')
+_ELSEWHERE = re.compile(r"(?:https?|mailto|data):", re.IGNORECASE)
+_HEADING = re.compile(r"h[2-5]")
+_BY_ID = ("aria-labelledby", "aria-describedby", "for", "headers")
+_Attributes = list[tuple[str, str | None]]
+
+
+@dataclass(frozen=True)
+class _Page:
+    """One page on its way into the file.
+
+    Parameters
+    ----------
+    text : str
+    anchor : str
+        Its own address in the file.
+    ids : mapping of str to str
+        Its addresses, as they are called in the file.
+    """
+
+    text: str
+    anchor: str
+    ids: Mapping[str, str]
+
+
+def join(
+    place: Path, name: str, *, sections: Sequence[str], carried: str, charts_script: Path | None = None
+) -> Path:
+    """Join the pages in a folder and return the file.
+
+    Parameters
+    ----------
+    place : pathlib.Path
+        Holds `index.html` and the other pages.
+    name : str
+        What the file is called, without ".html".
+    sections : sequence of str
+        The sections' pages, in their order; all others come after them.
+    carried : str
+        A zip in the folder that the reader is to have, if it is there and small enough.
+    charts_script : pathlib.Path, optional
+        As the pages were given it.
+
+    Raises
+    ------
+    InputError
+        If a page has that name already.
+    """
+    file = place / f"{name}.html"
+    if file.exists():
+        problem = f"a page of the review is called '{file.name}' already"
+        raise InputError(problem, remedy="Give the review's folder another name.")
+    others = sorted({path.name for path in place.glob("*.html")} - {HOME, *sections})
+    pages = _pages(place, [HOME, *sections, *others])
+    extra = _extra(place, carried)
+    first, *rest = (_rewritten(page, pages, extra) for page in pages)
+    script = _inline(assets.charts_source(charts_script))
+    whole = _policy(_before(first, "</main>", "".join(rest)), script)
+    whole = _before(whole, "</body>", f"<script>{script}</script>\n")
+    file.write_text(whole, encoding="utf-8", newline="\n")
+    return file
+
+
+def _pages(place: Path, names: Sequence[str]) -> dict[str, _Page]:
+    taken: set[str] = set()
+    pages = {}
+    for name in names:
+        text = (place / name).read_text(encoding="utf-8")
+        stem = name.removesuffix(".html")
+        ids = {old: old if old not in taken else f"{stem}.{old}" for old in _ID.findall(text)}
+        taken |= set(ids.values())
+        pages[name] = _Page(text, "main" if name == HOME else f"page-{stem}", ids)
+    return pages
+
+
+def _extra(place: Path, name: str) -> dict[str, str]:
+    path = place / name
+    if not path.is_file() or path.stat().st_size > MOST_CARRIED:
+        return {}
+    return {name: f"data:application/zip;base64,{base64.b64encode(path.read_bytes()).decode()}"}
+
+
+def _inline(source: Path) -> str:
+    """Return a script as an element can hold it."""
+    text = source.read_text(encoding="utf-8")
+    return re.sub(r"<(?=/script|!--|script)", r"\\x3c", text, flags=re.IGNORECASE)
+
+
+def _before(text: str, mark: str, more: str) -> str:
+    head, found, tail = text.rpartition(mark)
+    return head + more + found + tail
+
+
+def _policy(text: str, script: str) -> str:
+    """Return the page with a policy that lets nothing be fetched and the two scripts in it run."""
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    old = assets.page_assets().policy
+    new = re.sub(r" (?:'self'|file:)(?=[ ;])", "", old)
+    new = new.replace("script-src", f"script-src 'sha256-{digest}'")
+    return text.replace(html.escape(old).replace("&#x27;", "&#39;"), html.escape(new), 1)
+
+
+def _rewritten(name: str, pages: Mapping[str, _Page], extra: Mapping[str, str]) -> str:
+    writer = _Writer(name, pages, extra)
+    writer.feed(pages[name].text)
+    writer.close()
+    body = "".join(writer.written)
+    if name == HOME:
+        return body
+    page = pages[name]
+    title = "".join(writer.title)
+    return (
+        f'<section aria-labelledby="{page.anchor}">\n<h2 id="{page.anchor}">{title}</h2>\n{body}</section>\n'
+    )
+
+
+class _Writer(HTMLParser):
+    """Writes a page again: the first whole, of the others what is in `main`; links lead within the file."""
+
+    def __init__(self, name: str, pages: Mapping[str, _Page], extra: Mapping[str, str]) -> None:
+        super().__init__(convert_charrefs=False)
+        self.name, self.pages, self.extra = name, pages, extra
+        self.written: list[str] = []
+        self.title: list[str] = []
+        self.open = name == HOME
+        self.in_title = False
+        self.leaving_out = ""
+
+    def handle_starttag(self, tag: str, attrs: _Attributes) -> None:
+        """Write an element's start, unless it is left out."""
+        self.in_title = self.in_title or tag == "h1"
+        self.leaving_out = self.leaving_out or (tag if self._is_left_out(tag, dict(attrs)) else "")
+        new = [pair for old in attrs for pair in self._attribute(*old)]
+        raw = self.get_starttag_text() or ""
+        self._put(raw if (new, self._tag(tag)) == (attrs, tag) else self._start(tag, new))
+        self.open = self.open or tag == "main"
+
+    def handle_startendtag(self, tag: str, attrs: _Attributes) -> None:
+        """Write an element that ends where it starts, such as a line of a drawing."""
+        self._put(self.get_starttag_text() or "")
+
+    def handle_endtag(self, tag: str) -> None:
+        """Write an element's end; that of `main` ends what is taken from a page."""
+        self.in_title = self.in_title and tag != "h1"
+        if tag == "main" and self.name != HOME:
+            self.open = False
+        self._put(f"</{self._tag(tag)}>")
+        if tag == self.leaving_out:
+            self.leaving_out = ""
+
+    def handle_data(self, data: str) -> None:
+        """Write text, and what scripts and styles hold, as it is."""
+        self._put(data)
+
+    def handle_entityref(self, name: str) -> None:
+        """Write a character's name as it is."""
+        self._put(f"&{name};")
+
+    def handle_charref(self, name: str) -> None:
+        """Write a character's number as it is."""
+        self._put(f"&#{name};")
+
+    def handle_decl(self, decl: str) -> None:
+        """Write the document's type."""
+        self._put(f"<!{decl}>")
+
+    def _put(self, text: str) -> None:
+        if self.in_title and not text.startswith("<"):
+            self.title.append(text)
+        if self.open and not self.leaving_out:
+            self.written.append(text)
+
+    def _is_left_out(self, tag: str, attributes: Mapping[str, str | None]) -> bool:
+        # The way back leads to other files, as a video does; one box shows the calls of all parts.
+        kind = attributes.get("class")
+        return tag == "video" or kind == "trail" or (kind == "control" and self.name != HOME)
+
+    def _tag(self, tag: str) -> str:
+        """Return an element's name; what was a page's heading is now one of a part's."""
+        is_lower = self.name != HOME and _HEADING.fullmatch(tag)
+        return f"h{int(tag[1]) + 1}" if is_lower else tag
+
+    def _start(self, tag: str, attributes: _Attributes) -> str:
+        told = (
+            f' {name}="{html.escape(value)}"' if value is not None else f" {name}"
+            for name, value in attributes
+        )
+        return f"<{self._tag(tag)}{''.join(told)}>"
+
+    def _attribute(self, name: str, value: str | None) -> Iterator[tuple[str, str | None]]:
+        ids = self.pages[self.name].ids
+        if value is None:
+            yield name, value
+        elif name == "id":
+            yield name, ids.get(value, value)
+        elif name in _BY_ID:
+            yield name, " ".join(ids.get(word, word) for word in value.split())
+        elif name == "data-charts":
+            yield name, ""
+        elif name == "href":
+            yield from self._link(value)
+        else:
+            yield name, value
+
+    def _link(self, address: str) -> Iterator[tuple[str, str | None]]:
+        """Walk a link's attributes: it leads within the file, to the web, or nowhere any more."""
+        path, _, anchor = address.partition("#")
+        page = self.pages.get(path or self.name)
+        if page is not None:
+            yield "href", f"#{page.ids.get(anchor, anchor) or page.anchor}"
+        elif _ELSEWHERE.match(address):
+            yield "href", address
+        elif path in self.extra:
+            yield "href", self.extra[path]
+            yield "download", path

@@ -1,0 +1,227 @@
+"""Writes the pages of a review into its staged folder, and the list of all reviews beside the folders."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from reviewkit.findings import PART_MIME, PLOTLY_MIME
+from reviewkit.findings.extra_page import Leaflet
+from reviewkit.pipeline import harvest
+from reviewkit.pipeline.results import ASSETS, Reviewed, SectionResult
+from reviewkit.publishing import editions
+from reviewkit.publishing.site import assets, exporter, words
+from reviewkit.publishing.site.context import Link, PageContext
+from reviewkit.publishing.site.described import described
+from reviewkit.publishing.site.disclosure import about_sample, disclosure
+from reviewkit.publishing.site.shelf import comparisons, shelf
+from reviewkit.review import video
+from reviewkit.system import temporary
+
+_HOME = "index.html"
+_EMPTY: dict[str, Any] = {"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
+_ALL = Link("../index.html", "All reviews")
+
+
+def write_review(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
+    """Write all pages of a review that has been run: `write_sections` and `write_index`."""
+    write_sections(reviewed, charts_script=charts_script)
+    write_index(reviewed, charts_script=charts_script)
+
+
+def write_sections(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
+    """Write each section's page into the staged folder of a review; its summary need not have run yet.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        Sections that failed are marked as such.
+    charts_script : pathlib.Path, optional
+        A smaller build of the charts' script; the same is to be given to `write_shelf`.
+    """
+    base = _context(reviewed, charts_script)
+    for result in reviewed.sections:
+        _write_section(reviewed, result, base)
+        for item in result.leaflets:
+            _write_leaflet(reviewed, result, item, base)
+
+
+def write_index(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
+    """Write `index.html`, the review itself, into its staged folder.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        With its summary.
+    charts_script : pathlib.Path, optional
+        As given to `write_sections`.
+
+    Raises
+    ------
+    ReviewFileError
+        If the author's words name a finding that does not exist.
+    """
+    _write_index(reviewed, _context(reviewed, charts_script))
+
+
+def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
+    script = assets.charts_name(assets.charts_source(charts_script))
+    return PageContext(
+        title=reviewed.file.title,
+        review=reviewed.file.title,
+        charts=f"../{ASSETS}/{script}",
+        trail=(_ALL,),
+        sections=tuple(Link(result.page, result.section.title) for result in reviewed.sections),
+        where={item.key: result.page for result in reviewed.sections for item in result.findings},
+        film=video.film(reviewed.file),
+        moments=_moments(reviewed),
+        leaflets={
+            result.section.name: tuple(Link(item.page, item.title) for item in result.leaflets)
+            for result in reviewed.sections
+        },
+        notice=reviewed.file.review.notice,
+        draft=_draft(
+            reviewed, (f"{result.section.title} failed: {result.message}" for result in reviewed.failed)
+        ),
+    )
+
+
+def _moments(reviewed: Reviewed) -> dict[str, float]:
+    """Return when the video shows each section and each finding that it shows [s]."""
+    found = {result.section.name: result.video_s for result in reviewed.sections}
+    found |= {item.key: item.video_s for item in reviewed.findings}
+    return {name: moment_s for name, moment_s in found.items() if moment_s is not None}
+
+
+def _draft(reviewed: Reviewed, failed: Iterable[str]) -> str:
+    """Return why a page is a draft: what failed, and that its review is no edition yet."""
+    told = "This is a working copy, not yet an edition of the review: data and numbers may still change."
+    return " ".join([*([told] if reviewed.file.is_working_copy else []), *failed])
+
+
+def _earlier(reviewed: Reviewed) -> tuple[Link, ...]:
+    """Return the ways to the earlier editions, as they will lie when this one is in its place."""
+    out, file = reviewed.staged.parent, reviewed.file
+    moves = not reviewed.failed and editions.is_to_replace(out, file.name, file.review.edition)
+    links = []
+    for item in editions.earlier(out, file.name, file.review.edition):
+        place = editions.place_of_kept(out, file.name, item.number) if moves else item.place
+        said = f"Edition {item.number}{f', {item.date}' if item.date else ''}"
+        links.append(Link(f"../{place.name}/index.html", said))
+    return tuple(links)
+
+
+def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext) -> None:
+    page = replace(
+        base,
+        title=result.section.title,
+        section=result.section.name,
+        trail=(_ALL, Link(_HOME, reviewed.file.title)),
+        lead="",
+        draft=_draft(reviewed, [] if result.ok else [f"This section failed: {result.message}"]),
+    )
+    _write(reviewed.staged / result.page, exporter.rendered(result.notebook, page))
+
+
+def _write_leaflet(reviewed: Reviewed, result: SectionResult, item: Leaflet, base: PageContext) -> None:
+    trail = (_ALL, Link(_HOME, reviewed.file.title), Link(result.page, result.section.title))
+    page = replace(base, title=item.title, trail=trail, draft="", is_letter=True)
+    cell = {"id": "letter", "cell_type": "markdown", "metadata": {}, "source": item.markdown}
+    _write(reviewed.staged / item.page, exporter.rendered({**_EMPTY, "cells": [cell]}, page))
+
+
+def _write_index(reviewed: Reviewed, base: PageContext) -> None:
+    summary = reviewed.summary
+    found = {item.key: item for item in reviewed.findings}
+    page = replace(
+        base,
+        lead=about_sample(reviewed.file.device),
+        disclosure=disclosure(reviewed.file.device, notice=reviewed.file.review.notice),
+        words=words.rendered(reviewed.file.folder, found, base.where),
+        first_charts={
+            result.section.name: first for result in reviewed.sections if (first := _first(result))
+        },
+        described=described(reviewed.file, _opening(reviewed), base.film),
+        earlier=_earlier(reviewed),
+    )
+    notebook = summary.notebook if summary else _EMPTY
+    _write(reviewed.staged / _HOME, exporter.rendered(notebook, page))
+
+
+def _opening(reviewed: Reviewed) -> str:
+    """Return what the bench found in a paragraph, as the summary says it."""
+    shown = harvest.outputs(reviewed.summary.notebook) if reviewed.summary else ()
+    parts = (data for data in shown if data.get(PART_MIME, {}).get("name") == "opening")
+    return next(("".join(data["text/plain"]) for data in parts), "")
+
+
+def _first(result: SectionResult) -> Mapping[str, Any] | None:
+    """Return what a section displayed as its first chart."""
+    outputs = (output for cell in result.notebook["cells"] for output in cell.get("outputs", ()))
+    return next((output["data"] for output in outputs if PLOTLY_MIME in output.get("data", {})), None)
+
+
+def write_comparison(
+    result: SectionResult, place: Path, title: str, reviews: Sequence[Link], *, notice: str = ""
+) -> None:
+    """Write the page of two reviews side by side.
+
+    Parameters
+    ----------
+    result : SectionResult
+        The comparison's notebook, executed.
+    place : pathlib.Path
+        Where `index.html` goes.
+    title : str
+    reviews : sequence of Link
+        To the two reviews' own pages.
+    notice : str
+        What every page of the reviews must say first.
+    """
+    script = assets.charts_name(assets.charts_source(None))
+    page = PageContext(
+        title=title,
+        charts=f"../{ASSETS}/{script}",
+        trail=(_ALL,),
+        sections=tuple(reviews),
+        notice=notice,
+        draft="" if result.ok else result.message,
+    )
+    _write(place / _HOME, exporter.rendered(result.notebook, page))
+
+
+def write_charts(out: Path, *, charts_script: Path | None = None) -> None:
+    """Write the script that the pages of all reviews share: no page is to be in its place before it is.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+    charts_script : pathlib.Path, optional
+        As given to `write_review`.
+    """
+    assets.write_charts(out, assets.charts_source(charts_script))
+
+
+def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:
+    """Write what the reviews of a published folder share: the list of them all, and the charts' script.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+    charts_script : pathlib.Path, optional
+        As given to `write_review`.
+    """
+    write_charts(out, charts_script=charts_script)
+    columns, reviews = shelf(out)
+    page = PageContext(title="All reviews")
+    text = exporter.template(
+        "list.html.j2", page, columns=columns, reviews=reviews, comparisons=comparisons(out)
+    )
+    with temporary.whole(out / _HOME) as part:
+        _write(part, text)
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8")

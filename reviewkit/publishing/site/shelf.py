@@ -1,0 +1,119 @@
+"""All reviews of a published folder with their key figures side by side."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from reviewkit.findings import Finding
+from reviewkit.metrology.formatting import number
+from reviewkit.pipeline.findings_file import JSON_FILE
+from reviewkit.publishing.site.context import Link
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One key figure of one review: as text, and as what it is sorted by."""
+
+    text: str
+    order: str
+
+
+@dataclass(frozen=True)
+class ShelfRow:
+    """One review on the list.
+
+    Parameters
+    ----------
+    title, about, href : str
+        About: the sample, in a few words.
+    figures : tuple of Figure
+        One for each column; empty where the review has none.
+    """
+
+    title: str
+    about: str
+    href: str
+    figures: tuple[Figure, ...]
+
+
+def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
+    """Return the columns' names and the reviews of a published folder, drafts left out."""
+    wholes = [(path.parent.name, json.loads(path.read_text(encoding="utf-8"))) for path in _published(out)]
+    names = dict.fromkeys(key for name, _ in wholes for key in _declared(out / name))
+    keys = _key_figures(names, (whole for _, whole in wholes))
+    rows = [_row(name, whole, keys) for name, whole in wholes]
+    return list(keys.values()), sorted(rows, key=lambda row: row.title.lower())
+
+
+def comparisons(out: Path) -> list[Link]:
+    """Return the pages of a published folder that show two of its reviews side by side."""
+    devices = {
+        path.parent.name: json.loads(path.read_text(encoding="utf-8"))["device"]["name"]
+        for path in _published(out)
+    }
+    pairs = ((first, second) for first in devices for second in devices)
+    return [
+        Link(f"{beside(first, second)}/index.html", f"{devices[first]} and {devices[second]}")
+        for first, second in pairs
+        if (out / beside(first, second) / "index.html").is_file()
+    ]
+
+
+def beside(first: str, second: str) -> str:
+    """Return the folder's name of the page that shows two reviews side by side."""
+    return f"{first}-and-{second}"
+
+
+def _published(out: Path) -> list[Path]:
+    return [path for path in sorted(out.glob(f"*/{JSON_FILE}")) if "." not in path.parent.name]
+
+
+def _declared(place: Path) -> list[str]:
+    """Return the keys that a review's summary names in its metadata as its key figures."""
+    summaries = (json.loads(path.read_text(encoding="utf-8")) for path in place.glob("notebooks/*.ipynb"))
+    own = (summary["metadata"].get("reviewkit", {}) for summary in summaries)
+    return [key for about in own if about.get("kind") == "summary" for key in about.get("figures", ())]
+
+
+def _key_figures(names: Iterable[str], wholes: Iterable[Mapping[str, Any]]) -> dict[str, str]:
+    """Return key and label of the figures that the reviews' summaries call their key figures."""
+    labels: dict[str, str] = {}
+    for whole in wholes:
+        for item in whole["findings"]:
+            labels.setdefault(item["key"], item["label"])
+    return {key: label for key in names if (label := labels.get(key) or _of_first_run(key, labels))}
+
+
+def _of_first_run(key: str, found: Mapping[str, Any]) -> Any:
+    """Return what stands under a key with a run's name in it, where there is none under the short one."""
+    head, _, tail = key.partition(".")
+    return next(
+        (item for name, item in found.items() if name.startswith(f"{head}.") and name.endswith(f".{tail}")),
+        None,
+    )
+
+
+def _row(name: str, whole: Mapping[str, Any], keys: Iterable[str]) -> ShelfRow:
+    found = {item["key"]: Finding.from_dict(item) for item in whole["findings"]}
+    device = whole["device"]
+    firmware = f"firmware {device['firmware']}" if device.get("firmware") else ""
+    edition = whole["review"].get("edition", 1)
+    about = [firmware, "" if edition == 1 else f"edition {edition}" if edition else "a working copy"]
+    return ShelfRow(
+        title=whole["review"]["title"] or device["name"],
+        about=", ".join(part for part in about if part),
+        href=f"{name}/index.html",
+        figures=tuple(_figure(found.get(key) or _of_first_run(key, found)) for key in keys),
+    )
+
+
+def _figure(item: Finding | None) -> Figure:
+    if item is None:
+        return Figure("", "")
+    if isinstance(item.value, list):
+        return Figure(item.text, number(len(item.value), 0))
+    return Figure(item.text, "" if item.value is None else str(item.value))

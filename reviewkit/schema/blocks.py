@@ -1,0 +1,149 @@
+"""The blocks that several sections read: the cell, the meters, a log entry."""
+
+from __future__ import annotations
+
+from pathlib import PurePosixPath
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, field_validator, model_validator
+
+from reviewkit.metrology import meter as instrument
+from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Celsius, Ohm, Second, Volt
+
+_HIGHEST_LFP_V = 3.9
+_LONGEST_PATH = 400
+
+
+class Cell(Block):
+    """The cell used, with its data sheet's limits.
+
+    Defaults are the chemistry's; their source is named in `charge_limit_source`.
+    """
+
+    label: str = ""
+    chemistry: Literal["NMC", "NCA", "LCO", "LMO", "LFP", "Li-ion"] = "Li-ion"
+    rated_capacity_Ah: AmpereHour | None = Field(default=None, gt=0, le=200)
+    charge_limit_V: Volt | None = Field(default=None, ge=3, le=5)
+    charge_limit_tolerance_V: Volt = Field(default=0.05, ge=0, le=0.5)
+    charge_limit_source: str = ""
+    max_charge_A: Ampere | None = Field(default=None, gt=0, le=200)
+    floor_V: Volt | None = Field(default=None, gt=0, lt=6)
+    min_charge_C: Celsius = 0.0
+    max_charge_C: Celsius = 45.0
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Cell:
+        if self.chemistry == "LFP" and self.limit_V > _HIGHEST_LFP_V:
+            raise ValueError(
+                f"an LFP cell with a charging limit of {self.limit_V:g} V; expected at most "
+                f"{_HIGHEST_LFP_V:g} V, usually 3.65 V: correct 'chemistry' or 'charge_limit_V'"
+            )
+        if self.floor_V is not None and self.floor_V >= self.limit_V:
+            raise ValueError(
+                f"a floor of {self.floor_V:g} V is not below the charging limit of {self.limit_V:g} V; "
+                "correct one of the two"
+            )
+        return self
+
+    @property
+    def limit_V(self) -> float:
+        """Charging limit [V]: the data sheet's, else 3.65 for LFP and 4.20 for the rest."""
+        if self.charge_limit_V is not None:
+            return self.charge_limit_V
+        return 3.65 if self.chemistry == "LFP" else 4.20
+
+    @property
+    def limit_source(self) -> str:
+        """Who states the charging limit."""
+        if self.charge_limit_source:
+            return self.charge_limit_source
+        if self.charge_limit_V is not None:
+            return "the cell's data sheet, as declared"
+        return "usual for the chemistry, common practice"
+
+
+class MeterBlock(Block):
+    """A meter, or with `ranges` a meter of several ranges."""
+
+    name: str = ""
+    accuracy: str | None = None
+    resolution: float | str | None = None
+    full_scale: float | str | None = None
+    burden_ohm: Ohm | None = Field(default=None, ge=0)
+    leads_ohm: Ohm | None = Field(default=None, ge=0)
+    input_ohm: Ohm | None = Field(default=None, gt=0)
+    last_check: str = ""
+    ranges: tuple[MeterBlock, ...] = ()
+
+    def spec(self) -> dict[str, Any]:
+        """Return the block as `instrument.meter` reads it."""
+        return self.model_dump(exclude_none=True, exclude_defaults=True)
+
+
+class Voltmeter(MeterBlock):
+    """A meter that reads volts."""
+
+    @model_validator(mode="after")
+    def _readable(self) -> Voltmeter:
+        instrument.meter(self.spec(), "V")
+        return self
+
+    def meter(self, full_scale: float | None = None) -> instrument.Meter:
+        """Return the range to use."""
+        return instrument.meter(self.spec(), "V", full_scale)
+
+
+class Ammeter(MeterBlock):
+    """A meter that reads amperes."""
+
+    @model_validator(mode="after")
+    def _readable(self) -> Ammeter:
+        instrument.meter(self.spec(), "A")
+        return self
+
+    def meter(self, full_scale: float | None = None) -> instrument.Meter:
+        """Return the range to use."""
+        return instrument.meter(self.spec(), "A", full_scale)
+
+
+def _entry_from_path(value: Any) -> Any:
+    return {"path": value} if isinstance(value, str) else value
+
+
+class LogBlock(Block):
+    """One log, or one quantity in it: which file, and which column is what where the header doesn't say."""
+
+    path: str
+    time: str | None = None
+    value: str | None = None
+    unit: str | None = None
+    sign: Literal[1, -1] = 1
+    clock_offset_s: Second = 0.0
+
+    @field_validator("path")
+    @classmethod
+    def _stays_inside(cls, path: str) -> str:
+        return inside(path)
+
+
+LogEntry = Annotated[LogBlock, BeforeValidator(_entry_from_path)]
+
+
+def inside(path: str) -> str:
+    """Return a path with forward slashes, checked to stay in the review folder.
+
+    Raises
+    ------
+    ValueError
+        If it is absolute, names a drive or climbs out.
+    """
+    written = path.replace("\\", "/")
+    pure = PurePosixPath(written)
+    if len(written) > _LONGEST_PATH or "\0" in written:
+        raise ValueError(f"'{written[:60]}…' is no path; expected such as 'logs/current.csv'")
+    if not written or pure.is_absolute() or ".." in pure.parts or ":" in written:
+        raise ValueError(
+            f"'{written[:80]}' does not stay inside the review folder; expected a path relative to it, "
+            "such as 'logs/current.csv'"
+        )
+    return str(pure)

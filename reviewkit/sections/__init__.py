@@ -1,0 +1,1 @@
+"""A section notebook as a thing: found, inspected, outlined, its bench sheet."""

@@ -1,0 +1,206 @@
+"""One template: what its file says about it, and what it makes of its parameters' values.
+
+A section says everything about itself in its own file: its metadata hold title, place and the model of
+its inputs, its cell tagged `parameters` the names it takes from the review file.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, Field
+
+from reviewkit.errors import Faults, InputError, KitError, gathered
+from reviewkit.review import review_file
+from reviewkit.schema import quantities
+from reviewkit.schema.quantities import Block
+from reviewkit.sections import parameter_cell
+from reviewkit.sections.parameter_cell import Parameter
+
+Kind = Literal["section", "summary", "compare"]
+Check = Callable[[Any, Path], Sequence[InputError]]
+
+
+class Bench(Block):
+    """What the bench sheet asks for on behalf of a section.
+
+    Parameters
+    ----------
+    do : tuple of str
+        What to measure, a sentence each.
+    columns : tuple of str
+        Headings of a table to fill in by hand.
+    rows : int
+        Its empty rows.
+    files : mapping
+        Tables to type it into: file name and header line.
+    """
+
+    do: tuple[str, ...] = ()
+    columns: tuple[str, ...] = ()
+    rows: int = Field(default=8, ge=1, le=60)
+    files: dict[str, str] = Field(default_factory=dict)
+
+
+class Metadata(Block):
+    """What a template's metadata say under ``reviewkit``.
+
+    Parameters
+    ----------
+    kind : {"section", "summary", "compare"}
+    title : str
+    place : int
+        Sections are run and listed in this order.
+    makes : tuple of str
+        What the keys of its findings start with.
+    inputs : str
+        ``module:Model`` that checks the parameter values; empty for none.
+    check : str
+        ``module:function`` that checks the files they name; empty for none.
+    bench : Bench
+    figures : tuple of str
+        Of a summary: the findings that the list of all reviews shows of each.
+    repeatable : bool
+        Whether what it finds depends on nothing but its template, its parameters, the files they name and
+        the kit, so that it need not run again while these are the same.
+    """
+
+    kind: Kind
+    title: str = Field(min_length=1)
+    place: int = 0
+    makes: tuple[str, ...] = ()
+    inputs: str = ""
+    check: str = ""
+    bench: Bench = Bench()
+    figures: tuple[str, ...] = ()
+    repeatable: bool = False
+
+
+@dataclass(frozen=True)
+class Section:
+    """One template as its file describes it.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    about : Metadata
+    parameters : tuple of Parameter
+    """
+
+    path: Path
+    about: Metadata
+    parameters: tuple[Parameter, ...]
+
+    @property
+    def kind(self) -> Kind:
+        """What kind of template it is."""
+        return self.about.kind
+
+    @property
+    def title(self) -> str:
+        """What a reader calls it."""
+        return self.about.title
+
+    @property
+    def place(self) -> int:
+        """Where it stands among the others."""
+        return self.about.place
+
+    @property
+    def name(self) -> str:
+        """The file's name without its ending."""
+        return self.path.stem
+
+    @property
+    def prefixes(self) -> tuple[str, ...]:
+        """What its findings' keys start with; anything, where it does not say."""
+        return self.about.makes or ("",)
+
+    @cached_property
+    def names(self) -> frozenset[str]:
+        """The parameters' names."""
+        return frozenset(item.name for item in self.parameters)
+
+    def own(self, values: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values that this section's parameter cell declares."""
+        return {name: value for name, value in values.items() if name in self.names}
+
+    def bound(self, values: Mapping[str, Any]) -> BaseModel | None:
+        """Return the section's inputs as its model holds them; None if it names no model.
+
+        Raises
+        ------
+        Faults
+            Everything the model finds wrong with the values.
+        """
+        model = inputs_model(self)
+        return quantities.checked(model, self.own(values), file=review_file.FILE) if model else None
+
+    def faults(self, values: Mapping[str, Any], folder: Path) -> list[InputError]:
+        """Return what the section finds wrong with its values and the files they name, without running."""
+        found: list[InputError] = []
+        with gathered(found):
+            bound = self.bound(values)
+            if self.about.check and bound is not None:
+                check: Check = _named(self.about.check, self.path.name)
+                found.extend(check(bound, folder))
+        return found
+
+
+def inputs_model(section: Section) -> type[BaseModel] | None:
+    """Return the model that a section's metadata name; None if they name none.
+
+    Raises
+    ------
+    KitError
+        If there is no such model, or its fields are not the names in the parameter cell.
+    """
+    if not section.about.inputs:
+        return None
+    model: type[BaseModel] = _named(section.about.inputs, section.path.name)
+    if differing := set(model.model_fields) ^ section.names:
+        raise KitError(
+            f"{section.path.name}: {', '.join(sorted(differing))}: in the parameter cell or in "
+            f"'{section.about.inputs}', but not in both."
+        )
+    return model
+
+
+def _named(name: str, template: str) -> Any:
+    module, _, attribute = name.partition(":")
+    try:
+        return getattr(importlib.import_module(module), attribute)
+    except (ImportError, AttributeError) as error:
+        raise KitError(f"{template}: its metadata name '{name}', which does not exist ({error}).") from error
+
+
+def read(path: Path) -> Section:
+    """Return what a template's file says about it.
+
+    Raises
+    ------
+    KitError
+        If it is no notebook, or its metadata or parameter cell are not as they must be.
+    """
+    try:
+        notebook = json.loads(path.read_text(encoding="utf-8"))
+        about = quantities.checked(Metadata, notebook["metadata"]["reviewkit"], file=path.name)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise KitError(f"{path.name}: no template; its metadata need 'reviewkit' ({error!r}).") from error
+    except Faults as error:
+        raise KitError(f"the template's metadata: {error}") from error
+    return Section(path.resolve(), about, _parameters(notebook, path.name))
+
+
+def _parameters(notebook: Mapping[str, Any], template: str) -> tuple[Parameter, ...]:
+    cells = [cell for cell in notebook["cells"] if "parameters" in cell.get("metadata", {}).get("tags", ())]
+    if len(cells) != 1:
+        raise KitError(f"{template}: {len(cells)} cells are tagged 'parameters'; a template has one.")
+    source = cells[0]["source"]
+    return parameter_cell.inspect(source if isinstance(source, str) else "".join(source), template=template)

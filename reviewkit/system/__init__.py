@@ -1,0 +1,1 @@
+"""The machine: temporary folders, folders exchanged, a full disk, signals, locations."""

@@ -1,0 +1,49 @@
+"""Where the kit's own files are, and where it may keep what it can make again."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+import tempfile
+from pathlib import Path
+
+from reviewkit.errors import KitError
+
+PACKAGE = Path(__file__).parents[1]
+_TEMPLATES = (PACKAGE / "templates", PACKAGE.parent / "templates")
+CACHE_VARIABLE = "REVIEWKIT_CACHE"
+
+
+def kit_folder() -> Path:
+    """Return the folder of the kit's own templates: inside an installed package, beside it in a checkout."""
+    for folder in _TEMPLATES:
+        if folder.is_dir():
+            return folder
+    raise KitError("the kit's own templates are missing; install it again.")
+
+
+def cache() -> Path:
+    """Return the folder for what can be made again: the system's, or the one that the environment names."""
+    from platformdirs import user_cache_path
+
+    return Path(os.environ.get(CACHE_VARIABLE) or user_cache_path("reviewkit", appauthor=False))
+
+
+def published_name(folder: Path) -> str:
+    """Return what a review is called where it is published: its folder's name in lower case, no blanks."""
+    return re.sub(r"[^a-z0-9]+", "-", folder.name.lower()).strip("-") or "review"
+
+
+def runtime() -> Path | None:
+    """Return this user's own folder for what lives as long as a session; None where none is private."""
+    base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
+    place = Path(base) / f"reviewkit-ready-{os.getuid()}"
+    try:
+        place.mkdir(mode=0o700, exist_ok=True)
+        status = place.lstat()
+    except OSError:
+        return None
+    # In a folder for all, somebody else may have made it first.
+    ours = stat.S_ISDIR(status.st_mode) and status.st_uid == os.getuid() and not status.st_mode & 0o077
+    return place if ours else None

@@ -1,0 +1,1 @@
+"""Small files: opening them, their headings, CSV, spreadsheets, times typed by hand."""
