@@ -15,6 +15,9 @@ Rng = np.random.Generator
 DECLARED_SHARE = 0.2
 """How far burden and leads may be from what the review declares of them, as a share."""
 
+_SET_S, _OTHER_ZONE = 60.0, 0.015
+"""Clocks are set by hand to a minute; now and then one shows another zone's hour: chosen."""
+
 _PPM = 50.0
 """A quartz clock's rate: common practice, no source. Two of them are up to 100 ppm apart."""
 
@@ -90,7 +93,7 @@ def _meter(rng: Rng, ranges: tuple[Range, ...], last_s: float, *, dated: bool) -
         starts_s=float(rng.uniform(0.0, 40.0)),
         ends_s=last_s - float(rng.uniform(0.0, 60.0)),
         gaps=_gaps(rng, last_s),
-        ahead_s=float(rng.uniform(-120.0, 120.0)),
+        ahead_s=float(rng.uniform(-_SET_S, _SET_S)) + 3600.0 * (dated and rng.random() < _OTHER_ZONE),
         rate_ppm=float(rng.uniform(-_PPM, _PPM)),
         stamp_s=float(rng.choice([0.001, 1.0], p=[0.65, 0.35])),
         dated=dated,

@@ -115,7 +115,9 @@ class Charge:
 
 def draw(kind: str, seed: int) -> Charge:
     """Return the charge of a kind and a seed; even seeds are for tuning, odd ones for judging."""
-    rng = np.random.default_rng([zlib.crc32(kind.encode()), seed])
+    rng, benches, noise = (
+        np.random.default_rng([zlib.crc32(kind.encode()), seed, part]) for part in range(3)
+    )
     plan = KINDS[kind](rng)
     plugged = float(rng.uniform(70.0, 400.0))
     end = plugged + plan.plugged_s
@@ -123,10 +125,10 @@ def draw(kind: str, seed: int) -> Charge:
     rest = float(rng.choice([4200.0, 4200.0, 900.0])) if plan.pulled else 0.0
     rig = float(rng.uniform(0.01, 0.14))
     course = Running(plan.cell, plan.charger, rig, soc=plan.soc).run(plugged, pulled, end + rest)
-    bench = draw_bench(rng, course, plan.cell, rig, set_V=plan.charger.set_V, tests=plan.limits)
+    bench = draw_bench(benches, course, plan.cell, rig, set_V=plan.charger.set_V, tests=plan.limits)
     rows = (
-        log(bench.voltmeter, course, course.cell_V, rng),
-        log(bench.ammeter, course, course.current_A, rng),
+        log(bench.voltmeter, course, course.cell_V, noise),
+        log(bench.ammeter, course, course.current_A, noise),
     )
     return Charge(
         kind, seed, plan.cell, plan.charger, course, rig, plugged, pulled, plan.declared, bench, *rows
