@@ -198,7 +198,7 @@ def test_a_folder_without_a_review_file_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("folder", "name"), [("Alder", "alder"), ("My lamp (2)", "my-lamp-2"), ("ﾗﾝﾌﾟ", "review"), ("a.b", "a-b")]
+    ("folder", "name"), [("Alder", "alder"), ("My lamp (2)", "my-lamp-2"), ("ﾗﾝﾌﾟ", "ranpu"), ("a.b", "a-b")]
 )
 def test_the_published_name_is_fit_for_an_address(tmp_path: Path, folder: str, name: str) -> None:
     place = tmp_path / folder

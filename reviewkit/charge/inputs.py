@@ -13,6 +13,7 @@ from reviewkit.errors import InputError, ReviewFileError
 from reviewkit.logs import Quantity
 from reviewkit.schema.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
 from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked
+from reviewkit.tables import keys
 
 QUANTITIES: dict[str, Quantity] = {
     "voltage": "V",
@@ -132,16 +133,14 @@ def missing_meters(inputs: ChargeInputs) -> list[InputError]:
 
 
 def _same_names(inputs: ChargeInputs) -> list[InputError]:
-    from reviewkit.charge.record import label_of
-
-    labels = [label_of(run.source, place) for place, run in enumerate(inputs.charge_runs, start=1)]
     return [
         ReviewFileError(
-            f"two runs have the source '{run.source}'",
+            keys.same(other, name, "sources", shared),
             file="review.yaml",
-            place=f"charge_runs[{place}].source",
+            place=f"charge_runs[{place + 1}].source",
             remedy="Give each run a name of its own, such as 'laptop port, second try'.",
         )
-        for place, (run, label) in enumerate(zip(inputs.charge_runs, labels, strict=True), start=1)
-        if label in labels[: place - 1]
+        for place, name, other, shared in keys.doubles(
+            run.source.strip() or f"run {place}" for place, run in enumerate(inputs.charge_runs, start=1)
+        )
     ]

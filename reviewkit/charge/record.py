@@ -5,7 +5,6 @@ The voltage log's clock is the record's clock; the current log is moved onto it.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -19,6 +18,7 @@ from reviewkit.logs import thinning
 from reviewkit.logs.report import Gap
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.meter import Meter
+from reviewkit.tables import keys
 
 TOLD = ("clock offset as declared", "clocks never compared")
 """Parts of an offset's budget where no step of the logs gave it."""
@@ -148,8 +148,7 @@ class ChargeRecord:
 
 def label_of(source: str, place: int) -> str:
     """Return a source's name as a finding's key holds it: "laptop port" → "laptop_port"."""
-    label = re.sub(r"[^0-9a-z]+", "_", source.lower()).strip("_")
-    return label or f"run_{place}"
+    return keys.key(source) or f"run_{place}"
 
 
 def on_one_clock(

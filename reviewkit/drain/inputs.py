@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, Literal
@@ -18,11 +17,12 @@ from reviewkit.metrology.meter import Meter
 from reviewkit.schema import quantities
 from reviewkit.schema.blocks import Ammeter, Cell, LogEntry
 from reviewkit.schema.quantities import Ampere, Block, Percent, Second, Volt
+from reviewkit.tables import keys
 
 
 def slug(name: str) -> str:
     """Return a state's name as findings' keys spell it: "locked out" → "locked_out"."""
-    return re.sub(r"\W+", "_", name.casefold()).strip("_")
+    return keys.key(name)
 
 
 class DrainState(Block):
@@ -56,8 +56,6 @@ class DrainState(Block):
 
     @model_validator(mode="after")
     def _one_of_both(self) -> DrainState:
-        if not slug(self.name):
-            raise ValueError(f"the state's name '{self.name}' needs a letter or digit")
         if (self.log is None) == (self.reading_A is None):
             raise ValueError(f"the state '{self.name}' needs either 'log' or 'reading_A'")
         if self.windows == "gapless" and self.aperture_s is not None:
@@ -97,10 +95,8 @@ class DrainInputs(Block):
 
     @model_validator(mode="after")
     def _makes_sense(self) -> DrainInputs:
-        slugs = [state.slug for state in self.drain_states]
-        double = next((state for state in self.drain_states if slugs.count(state.slug) > 1), None)
-        if double:
-            raise ValueError(f"two states are called '{double.name}'; each needs a name of its own")
+        for _, name, other, key in keys.doubles(state.name for state in self.drain_states):
+            raise ValueError(f"{keys.same(other, name, 'states', key)}; each needs a name of its own")
         if self.drain_states and self.meter_block is None:
             raise ValueError("drain_states need the meter they were read with: 'drain_ammeter' or 'ammeter'")
         low, high = self.drain_self_discharge_percent

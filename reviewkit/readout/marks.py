@@ -10,6 +10,8 @@ from typing import Any
 
 import pandas as pd
 
+from reviewkit.tables import keys
+
 
 @dataclass(frozen=True)
 class Bracket:
@@ -28,6 +30,8 @@ class Bracket:
         The rows that set the two ends.
     shows_below : bool
         Whether the mark shows below the threshold.
+    key : str
+        The name as findings' keys hold it, where another mark's name would give the same.
     """
 
     name: str
@@ -36,11 +40,12 @@ class Bracket:
     overlap_V: float = 0.0
     rows: tuple[int, ...] = ()
     shows_below: bool = True
+    key: str = ""
 
     @property
     def slug(self) -> str:
         """The name as a finding's key holds it."""
-        return re.sub(r"\W+", "_", self.name.casefold()).strip("_") or "unnamed"
+        return self.key or keys.key(self.name)
 
 
 def bracket(
@@ -100,7 +105,13 @@ def warnings(
         shows_below = bool(shows.all() or at[shows].mean() <= at[~shows].mean())
         one = bracket(name, at, shows if shows_below else ~shows, noise_V=noise_V, shared_V=shared_V)
         brackets.append(replace(one, shows_below=shows_below))
-    return tuple(brackets)
+    return _told_apart(brackets)
+
+
+def _told_apart(brackets: Sequence[Bracket]) -> tuple[Bracket, ...]:
+    """Return the brackets, each with a key of its own: "★ to ★★" and "★★ to ★★★" have the same letters."""
+    own = keys.distinct(one.name for one in brackets)
+    return tuple(replace(one, key=key) for one, key in zip(brackets, own, strict=True))
 
 
 def thresholds(
@@ -116,9 +127,11 @@ def thresholds(
     """
     order = list(_ordered(shown, reference_V))
     rank = shown.map({mark: place for place, mark in enumerate(order)})
-    return tuple(
-        bracket(f"{one} to {two}", reference_V, rank <= place, noise_V=noise_V, shared_V=shared_V)
-        for place, (one, two) in enumerate(pairwise(order))
+    return _told_apart(
+        [
+            bracket(f"{one} to {two}", reference_V, rank <= place, noise_V=noise_V, shared_V=shared_V)
+            for place, (one, two) in enumerate(pairwise(order))
+        ]
     )
 
 

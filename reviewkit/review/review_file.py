@@ -22,7 +22,7 @@ from reviewkit.review.chapters import Chapter
 from reviewkit.review.fingerprints import Fingerprint
 from reviewkit.schema import quantities
 from reviewkit.schema.quantities import Block, Celsius, Percent
-from reviewkit.system import locations
+from reviewkit.tables import keys
 
 FILE = "review.yaml"
 _VIDEO = "review.video"
@@ -171,7 +171,7 @@ class ReviewFile:
     @property
     def name(self) -> str:
         """The review's name in a published folder."""
-        return locations.published_name(self.folder)
+        return keys.published_name(self.folder)
 
     @property
     def is_working_copy(self) -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
 import stat
 import tempfile
 from pathlib import Path
@@ -28,11 +27,6 @@ def cache() -> Path:
     from platformdirs import user_cache_path
 
     return Path(os.environ.get(CACHE_VARIABLE) or user_cache_path("reviewkit", appauthor=False))
-
-
-def published_name(folder: Path) -> str:
-    """Return what a review is called where it is published: its folder's name in lower case, no blanks."""
-    return re.sub(r"[^a-z0-9]+", "-", folder.name.lower()).strip("-") or "review"
 
 
 def runtime() -> Path | None:

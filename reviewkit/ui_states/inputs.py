@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 from reviewkit.errors import InputError, gathered
 from reviewkit.schema.blocks import inside
 from reviewkit.schema.quantities import Block, Percent, Second, checked
+from reviewkit.tables import keys
 from reviewkit.ui_states import expression
 from reviewkit.ui_states.events import Kind, Role
 from reviewkit.ui_states.model import State
@@ -121,6 +122,13 @@ class UiInputs(Block):
         double = sorted({name for name in names if names.count(name) > 1})
         if double:
             raise ValueError(f"two hazards are called '{double[0]}'; give each a name of its own")
+        return value
+
+    @field_validator("ui_signals")
+    @classmethod
+    def _keys_differ(cls, value: dict[str, SignalBlock]) -> dict[str, SignalBlock]:
+        for _, name, other, key in keys.doubles(value):
+            raise ValueError(f"{keys.same(other, name, 'signals', key)}; each needs a name of its own")
         return value
 
     @property

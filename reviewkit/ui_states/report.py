@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from reviewkit.findings import Finding, Findings, measured, not_tested, with_inputs
 from reviewkit.metrology import formatting
+from reviewkit.tables import keys
 from reviewkit.ui_states import signals, words
 from reviewkit.ui_states.assess import Assessment
 
@@ -230,7 +230,7 @@ def _flash_rates(result: Assessment) -> Iterator[Finding]:
 
 
 def _flash_rate(name: str, signal: signals.Signal) -> Finding:
-    key = f"ui.{re.sub(r'[^a-z0-9]+', '_', name.casefold()).strip('_') or 'signal'}.flash_rate"
+    key = f"ui.{keys.key(name) or 'signal'}.flash_rate"
     label = f"flash rate of ‘{name}’"
     caution = {
         "yes": " More than three flashes in a second: warn viewers before showing it (WCAG 2.3.1).",

@@ -563,7 +563,7 @@ _BLOCKS = (
             "drain_ammeter:",
         ),
         (
-            "review.yaml, charge_runs[2].source: two runs have the source 'wall adapter'. Give "
+            "review.yaml, charge_runs[2].source: two sources are called 'wall adapter'. Give "
             "each run a name of its own, such as 'laptop port, second try'."
         ),
     ),
@@ -625,12 +625,13 @@ _BLOCKS = (
     Refused(
         "drain_states: two of one name",
         _now("name: locked", "name: Standby"),
-        "review.yaml: two states are called 'standby'; each needs a name of its own.",
+        "review.yaml: the states 'standby' and 'Standby' would both stand under 'standby'; "
+        "each needs a name of its own.",
     ),
     Refused(
-        "drain_states: a name of no letters",
-        _now("name: locked", "name: '!?'"),
-        "review.yaml, drain_states[2]: the state's name '!?' needs a letter or digit.",
+        "drain_states: a name of blanks",
+        _now("name: locked", "name: ' '"),
+        "review.yaml, drain_states[2].name: found ' '; expected at least 1 character.",
     ),
     Refused(
         "drain_states: windows of another kind",

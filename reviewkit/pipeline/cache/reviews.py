@@ -14,6 +14,7 @@ from typing import Any
 
 from reviewkit.system import locations, temporary
 from reviewkit.system.kit_fingerprint import program
+from reviewkit.tables import keys
 
 
 @dataclass(frozen=True)
@@ -50,9 +51,9 @@ def among(folders: Sequence[Path], wish: Wish) -> dict[Path, Path]:
     folders : sequence of pathlib.Path
     wish : Wish
     """
-    names = Counter(locations.published_name(folder.resolve()) for folder in folders)
+    names = Counter(keys.published_name(folder.resolve()) for folder in folders)
     # Two of one name are for the run to refuse.
-    alone = [folder for folder in folders if names[locations.published_name(folder.resolve())] == 1]
+    alone = [folder for folder in folders if names[keys.published_name(folder.resolve())] == 1]
     pages = {folder: _page(folder, wish) for folder in alone}
     return {folder: page for folder, page in pages.items() if page}
 
