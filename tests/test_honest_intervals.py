@@ -13,9 +13,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent / "benchmarks"))
 
 import coverage_table
 import honest_intervals
+import worked
 from coverage_table import Outcome
-
-from reviewkit import worked
 
 ROOT = Path(__file__).resolve().parents[1]
 REVIEWS, SEED = 60, 7000

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import worked
+from worked import Check, Row
 
-from reviewkit import worked
 from reviewkit.errors import InputError
-from reviewkit.worked import Check, Row
 
 FOLDER = Path(__file__).resolve().parent / "published"
 ALL: dict[str, Callable[[Path], Check]] = {

@@ -14,7 +14,7 @@ from reviewkit.metrology import Measured
 from reviewkit.metrology.meter import Accuracy, Meter
 from reviewkit.schema.blocks import Cell
 from reviewkit.ui_states.coverage import one_switches
-from reviewkit.worked.check import Check, Row, values
+from worked.check import Check, Row, values
 
 _PLATEAU_S = 3600.0
 _VOLTMETER = Meter("voltmeter", "V", Accuracy(0.5, 2), 0.001)

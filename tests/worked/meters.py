@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from reviewkit.metrology.meter import Accuracy, Meter
-from reviewkit.worked.check import Check, Row, values
+from worked.check import Check, Row, values
 
 
 def accuracy_statements(folder: str | Path) -> Check:

@@ -16,7 +16,7 @@ import numpy as np
 
 from reviewkit.charge.statistics import line
 from reviewkit.metrology import Component, Measured, difference, means, propagate, student_factor
-from reviewkit.worked.check import Check, Row, values
+from worked.check import Check, Row, values
 
 
 def gum_h1(folder: str | Path) -> Check:

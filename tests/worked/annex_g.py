@@ -18,7 +18,7 @@ from reviewkit.metrology import (
     resolution,
     student_factor,
 )
-from reviewkit.worked.check import Check, Row, values
+from worked.check import Check, Row, values
 
 _EXACT = {68.27: 0.682689492, 95.45: 0.954499736, 99.73: 0.997300204}
 """Coverage of one, two and three standard deviations, which the table's headings round."""

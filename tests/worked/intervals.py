@@ -9,7 +9,7 @@ from typing import Any
 
 from reviewkit.findings.text_and_table import Answer
 from reviewkit.metrology import formatting
-from reviewkit.worked.check import values
+from worked.check import values
 
 COLUMNS = (
     "finding",

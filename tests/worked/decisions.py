@@ -12,7 +12,7 @@ from pathlib import Path
 
 from reviewkit.metrology import conformity
 from reviewkit.metrology.conformity import Limit, clopper_pearson, conformance_probability, risks
-from reviewkit.worked.check import Check, Row, values
+from worked.check import Check, Row, values
 
 
 def resistors(folder: str | Path) -> Check:
