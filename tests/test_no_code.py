@@ -29,12 +29,13 @@ ROOT = Path(reviewkit.__file__).parent
 
 # Where a module may do what could run code, and with what: a program of the kit's own, named in its source.
 _ALLOWED = {
-    "subprocess": {"reviewkit.execution.kernel", "reviewkit.execution.forkserver.start"},
+    "subprocess": {"reviewkit.execution.kernel", "reviewkit.execution.forkserver"},
+    # It unpickles what comes from the other end, which is a process of the kit's own and of the same user.
+    "multiprocessing": {"reviewkit.execution.forkserver", "reviewkit.execution.forked"},
     "importlib": {
         *(
             "reviewkit.sections.template",
-            "reviewkit.execution.forkserver.preload",
-            "reviewkit.execution.forkserver.child",
+            "reviewkit.execution.preload",
         ),
         *(
             "reviewkit.publishing.site.assets",

@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import os
 import signal
-import socket
-import struct
 import subprocess
 import sys
 import threading
@@ -21,7 +19,6 @@ import yaml
 
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import execute, execute_in_kernel
-from reviewkit.execution.forkserver import client
 from reviewkit.execution.task import Outcome, Task
 from reviewkit.sections import discovery
 from reviewkit.system import slim_imports, temporary
@@ -33,10 +30,10 @@ linux = pytest.mark.skipif(sys.platform != "linux", reason="children are forked 
 
 
 @pytest.fixture(scope="module")
-def server() -> Iterator[client.Client]:
+def server() -> Iterator[forkserver.Server]:
     with forkserver.serving():
-        assert client._client is not None
-        yield client._client
+        assert forkserver._server is not None
+        yield forkserver._server
 
 
 def notebook(folder: Path, *cells: str) -> Path:
@@ -59,12 +56,6 @@ HANGING = (
     "time.sleep(600)",
 )
 """Cells that tell their process in a file, and then do not end."""
-
-
-def server_of(asking: client.Client) -> int:
-    """Return the process at the other end."""
-    told = asking._line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i"))
-    return int(struct.unpack("3i", told)[0])
 
 
 def without_times(outcome: Outcome) -> Any:
@@ -167,17 +158,14 @@ def test_what_needs_a_kernel_gets_one(server: object, tmp_path: Path, cell: str)
 
 def test_without_a_server_a_kernel_does_it(tmp_path: Path) -> None:
     task = Task(notebook(tmp_path, "'done'"), {}, tmp_path)
-    if client._client is None:
+    if forkserver._server is None:
         assert forkserver.execute(task) is None
     assert execute_in_kernel(task).ok
 
 
 @linux
-def test_values_that_json_would_change_go_to_a_kernel(server: object, tmp_path: Path) -> None:
-    task = Task(notebook(tmp_path, "x"), {"x": {1: "a"}}, tmp_path)
-    assert forkserver.execute(task) is None
-    # Papermill writes the key as a text.
-    assert "{'1': 'a'}" in execute(task).notebook
+def test_values_that_json_would_change_arrive_as_they_do_in_a_kernel(server: object, tmp_path: Path) -> None:
+    assert same(Task(notebook(tmp_path, "x"), {"x": {1: "a"}}, tmp_path)).ok
 
 
 @linux
@@ -187,17 +175,18 @@ def test_values_are_judged_by_the_server_as_they_are_here(server: object) -> Non
         {"readout_resolution_V": "2 apples", "drain_states": [{"name": "a", "log": "../out.csv"}]},
         {},
     ]
-    argument = {"all_values": wrong, "templates": [str(part.path) for part in SECTIONS]}
-    there = forkserver.call("reviewkit.sections.discovery:refused_there", argument)
-    assert there == discovery.refused_there(**argument)
+    given = wrong, [part.path for part in SECTIONS]
+    there = forkserver.call(discovery.refused_there, *given)
+    assert there == discovery.refused_there(*given)
     assert [bool(found) for found in there] == [True, True, False]
     told = [[(type(fault), fault.message) for fault in found] for found in discovery.refused(wrong, SECTIONS)]
     assert told == [[(type(f), f.message) for f in found] for found in discovery._refused(wrong, SECTIONS)]
 
 
 @linux
-def test_only_functions_of_the_kit_are_called(server: object) -> None:
-    assert forkserver.call("os:getcwd", {}) is None
+def test_a_call_that_fails_there_is_left_to_be_made_here(server: object) -> None:
+    assert forkserver.call(os.path.getsize, "/no/such/file") is None
+    assert forkserver.call(os.path.basename, "a/b") == "b"
 
 
 @linux
@@ -247,7 +236,7 @@ def test_a_notebook_that_fills_the_memory_fails_by_itself(server: object, tmp_pa
 @pytest.mark.parametrize("way", [execute_in_kernel, forkserver.execute], ids=["kernel", "child"])
 def test_a_notebook_that_prints_without_end_is_refused(way: Any, tmp_path: Path) -> None:
     with forkserver.serving():
-        if way is forkserver.execute and client._client is None:
+        if way is forkserver.execute and forkserver._server is None:
             pytest.skip("children are forked on Linux alone")
         path = notebook(tmp_path, "for _ in range(300): print('x' * 99)")
         outcome = way(Task(path, {}, tmp_path, printed_limit=20_000))
@@ -284,8 +273,9 @@ def test_nothing_is_left_when_the_asking_process_is_killed(tmp_path: Path) -> No
         *HANGING,
     )
     code = (
-        "from pathlib import Path\nfrom reviewkit import warm\nfrom reviewkit.execution.task import Task\n"
-        f"with warm.serving():\n    warm.execute(Task(Path({str(hang)!r}), {{}}, Path({str(tmp_path)!r})))\n"
+        "from pathlib import Path\nfrom reviewkit.execution import forkserver\n"
+        "from reviewkit.execution.task import Task\nwith forkserver.serving():\n"
+        f"    forkserver.execute(Task(Path({str(hang)!r}), {{}}, Path({str(tmp_path)!r})))\n"
     )
     home = tmp_path / "tmp"
     home.mkdir()
@@ -304,49 +294,60 @@ def test_children_die_with_the_server(tmp_path: Path) -> None:
         *HANGING,
     )
     with forkserver.serving():
-        assert client._client
-        own = client._client
-        asked = threading.Thread(target=lambda: own.run(Task(path, {}, tmp_path)))
+        assert forkserver._server
+        own = forkserver._server
+        asked = threading.Thread(target=lambda: execute(Task(path, {}, tmp_path, notebook_limit_s=1)))
         asked.start()
         child = _when(lambda: int((tmp_path / "child").read_text()))
-        os.kill(server_of(own), signal.SIGKILL)
-        asked.join()
+        os.kill(own.process, signal.SIGKILL)
         _when(lambda: not _runs(child) or None)
         # Without a server a kernel does it.
+        asked.join()
         assert execute(Task(notebook(tmp_path, "'done'"), {}, tmp_path)).ok
 
 
 LINGERING = """
 from pathlib import Path
-from reviewkit import warm
-from reviewkit.task import Task
-from reviewkit.warm import client
-with warm.serving(linger_s={linger}):
-    print(client._client.run(Task(Path({path!r}), {{}}, Path({folder!r}))).ok, flush=True)
-    import os, socket, struct
-    told = client._client._line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, 12)
-    print(struct.unpack("3i", told)[0])
+from reviewkit.execution import forkserver
+from reviewkit.execution.task import Task
+with forkserver.serving(linger_s=3):
+    print(forkserver.execute(Task(Path({path!r}), {{}}, Path({folder!r}))).ok, forkserver._server.process)
 """
 
 
 @linux
 def test_a_server_can_stay_ready_for_the_next_run_and_then_ends(tmp_path: Path) -> None:
-    home = tmp_path / ("a-long-name-of-a-folder" * 5)
-    home.mkdir()
-    surroundings = {**os.environ, "XDG_RUNTIME_DIR": str(home)}
-
-    def ask() -> list[str]:
-        code = LINGERING.format(linger=3, path=str(notebook(tmp_path, "'done'")), folder=str(tmp_path))
-        done = subprocess.run(
-            [sys.executable, "-c", code], env=surroundings, capture_output=True, text=True, check=True
-        )
-        return done.stdout.split()
-
-    first, second = ask(), ask()
+    # Named by the program, this interpreter and what it may know of the machine: here, another folder.
+    surroundings = {**os.environ, "TMPDIR": str(tmp_path)}
+    code = LINGERING.format(path=str(notebook(tmp_path, "'done'")), folder=str(tmp_path))
+    first, second = (
+        subprocess.run([sys.executable, "-c", code], env=surroundings, capture_output=True, check=True).stdout
+        for _ in "ab"
+    )
     assert first == second
-    assert first[0] == "True"
-    _when(lambda: not _runs(int(first[1])) or None)
-    _when(lambda: not [path for path in home.rglob("*") if path.name == "socket"] or None)
+    well, process = first.split()
+    assert well == b"True"
+    _when(lambda: not _runs(int(process)) or None)
+    assert not list(tmp_path.glob("reviewkit-*"))
+
+
+@linux
+def test_two_that_start_at_once_use_the_same_server(tmp_path: Path) -> None:
+    surroundings = {**os.environ, "TMPDIR": str(tmp_path)}
+    code = LINGERING.format(path=str(notebook(tmp_path, "'done'")), folder=str(tmp_path))
+    asking = [
+        subprocess.Popen([sys.executable, "-c", code], env=surroundings, stdout=subprocess.PIPE) for _ in "ab"
+    ]
+    first, second = (one.communicate()[0] for one in asking)
+    assert first == second
+    assert first.startswith(b"True")
+
+
+@linux
+def test_another_user_is_not_answered(server: forkserver.Server, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both ends ask the system who is at the other one."""
+    monkeypatch.setattr(forkserver, "peer", lambda line: (0, os.getuid() + 1))
+    assert forkserver._reached(server._address) is None
 
 
 def _runs(process: int) -> bool:

@@ -63,16 +63,15 @@ def refused(all_values: Sequence[Mapping[str, Any]], templates: Iterable[Section
     templates : iterable of Section
     """
     takers = _takers(templates)
-    argument = {"all_values": list(all_values), "templates": [str(item.path) for item in takers]}
-    known = forkserver.call(f"{__name__}:refused_there", argument)
+    known = forkserver.call(refused_there, list(all_values), [item.path for item in takers])
     if known is None:
         return _refused(all_values, takers)
     return [[errors.from_plain(item) for item in found] for found in known]
 
 
-def refused_there(*, all_values: Sequence[Mapping[str, Any]], templates: Sequence[str]) -> list[list[Any]]:
-    """Do the work of `refused` in another process: JSON in, JSON out."""
-    takers = [template.read(Path(path)) for path in templates]
+def refused_there(all_values: Sequence[Mapping[str, Any]], templates: Sequence[Path]) -> list[list[Any]]:
+    """Do the work of `refused` in another process, which is given and returns plain data."""
+    takers = [template.read(path) for path in templates]
     return [[errors.to_plain(item) for item in found] for found in _refused(all_values, takers)]
 
 

@@ -148,7 +148,7 @@ class Scene:
             )
         except OSError:
             return False
-        return b"reviewkit.execution.forkserver.server" in command and not _is_child(parent, command)
+        return b"reviewkit.execution.forked" in command and not _is_child(parent, command)
 
     def left(self) -> list[str]:
         """Return what should not be there once a run has ended."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Iterator
+from functools import cache
 
 from reviewkit.system import slim_imports
 
@@ -13,44 +13,23 @@ _THREADED = ("pyarrow", "polars")
 _UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
 """What others import where it is installed: to lay out, to debug, to recognise as an array."""
 
-_CORE = (
-    *(
-        "numpy",
-        "pandas",
-        "scipy.special",
-        "pydantic",
-        "plotly.graph_objs._figure",
-        "plotly.io",
-        "uncertainties",
-        "nbformat",
-    ),
-    *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger", "papermill"),
+_MOST = (
+    *("numpy", "pandas", "scipy.special", "pydantic", "plotly.graph_objs._figure", "plotly.io"),
+    *("uncertainties", "nbformat", "papermill"),
+    *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger"),
     *(f"reviewkit.{name}" for name in ("charge", "readout", "drain", "ui_states", "summary", "figures")),
-    *("reviewkit.comparison", "reviewkit.execution.forkserver.child"),
+    *("reviewkit.comparison", "reviewkit.execution.in_process"),
 )
 """What every section needs, or more than one."""
 
-_MORE = ("scipy.optimize", "scipy.interpolate", "networkx")
+_REST = ("scipy.optimize", "scipy.interpolate", "networkx")
 """What one section alone needs: its child can load that itself, beside the others."""
 
 
-def steps() -> Iterator[None]:
-    """Import everything; pause once any section could run, and then after each further library."""
-    for name in _CORE:
+def most() -> None:
+    """Load what any section needs, and use what builds tables of its own when first used."""
+    for name in _MOST:
         _load(name)
-    _rehearse()
-    for name in _MORE:
-        yield
-        _load(name)
-
-
-def _load(name: str) -> None:
-    with slim_imports.without(*_THREADED, *slim_imports.SCHEMA_EXTRAS, *_UNUSED):
-        importlib.import_module(name)
-
-
-def _rehearse() -> None:
-    """Use what builds tables of its own when first used."""
     import nbformat
     import plotly.graph_objects as go
 
@@ -62,3 +41,15 @@ def _rehearse() -> None:
     go.Figure(
         {"data": [{"type": "scatter", "y": [1.0]}], "layout": {"shapes": [{}], "annotations": [{}]}}
     ).to_json()
+
+
+@cache
+def rest() -> None:
+    """Load what single sections need."""
+    for name in _REST:
+        _load(name)
+
+
+def _load(name: str) -> None:
+    with slim_imports.without(*_THREADED, *slim_imports.SCHEMA_EXTRAS, *_UNUSED):
+        importlib.import_module(name)
