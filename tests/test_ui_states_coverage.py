@@ -16,9 +16,7 @@ from reviewkit.ui_states import (
     Machine,
     State,
     Transition,
-    coverage,
     evidence,
-    graph,
     of_machine,
     plan,
     rules,
@@ -43,7 +41,7 @@ def published():
 
 def test_switch_counts_of_the_worked_example():
     made = published()
-    pairs = coverage.one_switches(made.edges)
+    pairs = evidence.one_switches(made.edges)
     assert len(made.edges) == 6
     assert len(pairs) == 8
     assert {one.event + two.event for one, two in pairs} == {"AB", "BE", "BC", "EB", "CF", "CD", "FF", "FD"}
@@ -53,9 +51,9 @@ def test_switch_counts_of_the_worked_example():
 def test_sequences_of_two_are_the_sum_of_the_squared_adjacency_matrix(seed):
     """Oracles: `numpy.linalg.matrix_power(A, 2).sum()`, and the edges of the line graph (networkx)."""
     made = small.random_machine(seed)
-    multigraph = graph.multigraph(made)
+    multigraph = plan.multigraph(made)
     adjacency = nx.to_numpy_array(multigraph, dtype=int)
-    found = len(coverage.one_switches(made.edges))
+    found = len(evidence.one_switches(made.edges))
     assert found == np.linalg.matrix_power(adjacency, 2).sum()
     assert found == nx.line_graph(multigraph).number_of_edges()
 
@@ -67,7 +65,7 @@ def test_pairs_that_cannot_occur_are_not_asked_for():
         (Transition("a", "press", "b", 3, 3), Transition("b", "press", "b", 0, 0)),
         frozenset({("b", "hold")}),
     )
-    found = coverage.coverage(made)
+    found = evidence.coverage(made)
     assert found.pairs == (("a", "press"), ("a", "hold"), ("b", "press"))
     assert found.untested == (("a", "hold"), ("b", "press"))
     assert found.tested == 1
@@ -75,19 +73,19 @@ def test_pairs_that_cannot_occur_are_not_asked_for():
 
 def test_a_walk_covers_its_sequences_up_to_the_first_doubtful_outcome():
     made = published()
-    assert coverage.coverage(made, [["SS", "A", "B", "C"]]).sequences_done == 2
-    assert coverage.coverage(made, [["SS", "A", "B", "C"], ["S1", "B", "C", "F", "F"]]).sequences_done == 4
+    assert evidence.coverage(made, [["SS", "A", "B", "C"]]).sequences_done == 2
+    assert evidence.coverage(made, [["SS", "A", "B", "C"], ["S1", "B", "C", "F", "F"]]).sequences_done == 4
     doubtful = small.machine([*PUBLISHED, ("S1", "B", "SS")], events=LETTERS)
-    assert coverage.coverage(doubtful, [["SS", "A", "B", "C"]]).sequences_done == 0
+    assert evidence.coverage(doubtful, [["SS", "A", "B", "C"]]).sequences_done == 0
 
 
 @pytest.mark.parametrize("seed", range(40))
 def test_the_planned_walk_is_as_short_as_the_best_of_all_orders(seed):
     made = small.random_machine(seed)
-    untested = coverage.coverage(made).untested
+    untested = evidence.coverage(made).untested
     start = next(iter(made.states))
     found = plan.plan(made, untested, start)
-    routes = graph.routes(made)
+    routes = plan.routes(made)
     targets = sorted({state for state, _ in untested})
     best = min(_walked(routes, start, order) for order in itertools.permutations(targets))
     missed, moves = best
@@ -113,7 +111,7 @@ def _walked(routes, start, order):
 def test_a_planned_walk_can_be_followed_step_by_step():
     for seed in range(100):
         made = small.random_machine(seed)
-        found = plan.plan(made, coverage.coverage(made).untested, "p")
+        found = plan.plan(made, evidence.coverage(made).untested, "p")
         here = "p"
         for step in found.steps:
             assert step.state == here
@@ -143,15 +141,47 @@ def test_the_trial_that_could_open_most_hazards_comes_first():
     made = small.machine(
         [("dark", "press", "lit"), ("lit", "press", "dark")], states=states, leave_in=["dark", "cabled"]
     )
-    untested = coverage.coverage(made).untested
+    untested = evidence.coverage(made).untested
     first, *_ = plan.next_trials(made, rules.DEFAULT, untested)
     assert first.state in ("dark", "cabled")
     assert made.events[first.event].outside
     assert first.could_reveal >= 1
-    everything = plan.next_trials(made, rules.DEFAULT, untested, count=99)
-    unlikely = [item for item in everything if "n/a" in item.why]
-    assert ("dark", "power lost") not in {(item.state, item.event) for item in everything[:1]}
-    assert all(item.could_reveal == 0 for item in unlikely)
+
+
+@pytest.mark.parametrize(
+    ("state", "attributes", "way_in", "never"),
+    [
+        ("no power", {"cable": True}, "power lost", {"power lost", "charge complete", "cable in"}),
+        ("on", {"charging": True, "cable": True}, "cable in", {"power back", "cable in"}),
+        ("off", {"cable": False}, "cable out", {"power lost", "power back", "charge complete", "cable out"}),
+        ("idle", {"cable": True}, "power back", {"power back", "charge complete", "cable in"}),
+        ("idle", {"cable": True}, "press", {"charge complete", "cable in"}),
+        ("idle", {"cable": True, "power": False}, "press", {"power lost", "charge complete", "cable in"}),
+        ("unknown", {"cable": None, "charging": None}, "press", set()),
+    ],
+)
+def test_trials_that_the_states_attributes_exclude_are_not_proposed(state, attributes, way_in, never):
+    kinds = {"cable in": "hand", "cable out": "hand", "press": "hand", "power lost": "outside"}
+    kinds |= {"power back": "outside", "charge complete": "outside", "time passed": "outside"}
+    known = {
+        name: Event(name, kind, "" if name in ("press", "time passed") else name)
+        for name, kind in kinds.items()
+    }
+    states = {"first": State("first", cable=None, charging=None), state: State(state, **attributes)}
+    made = small.machine([("first", way_in, state)], states=states, leave_in=[state], events=known)
+    result = of_machine(made)
+    asked = {event for name, event in result.coverage.untested if name == state}
+    assert asked == set(known) - never
+    assert {step.event for step in result.plan.steps if step.state == state and step.trial} == asked
+    everything = plan.next_trials(made, result.rules, result.coverage.untested, count=99)
+    assert {item.event for item in everything if item.state == state} == asked
+
+
+def test_what_was_tried_although_the_attributes_exclude_it_stays():
+    states = {"off": State("off", cable=False), "lit": State("lit", light_percent=5)}
+    made = small.machine([("off", "power lost", "lit")], states=states)
+    assert ("off", "power lost") in made.pairs
+    assert ("off", "power back") not in made.pairs
 
 
 @pytest.mark.parametrize(("seen", "tried"), [(0, 10), (1, 10), (2, 10), (5, 10), (10, 10), (3, 30), (20, 20)])

@@ -6,7 +6,7 @@ import pytest
 
 from reviewkit import ui_states as ui
 from reviewkit.errors import Faults, InputError
-from reviewkit.ui_states import events, rows
+from reviewkit.ui_states import model, transitions
 
 STATES = {
     "standby": {"light_percent": 0},
@@ -110,10 +110,56 @@ def test_a_bad_row_is_named_with_its_remedy(tmp_path, row, said):
     assert re.search(f"transitions.csv, {said}", faults(tmp_path, ROW.format(row)))
 
 
-def test_a_state_that_nothing_leads_to_is_named(tmp_path):
-    said = faults(tmp_path, ui_states={**STATES, "blink": {}})
-    assert "ui_states.blink: nothing leads to the state 'blink'" in said
-    assert "Add the row" in said
+def test_a_state_that_nothing_was_seen_to_lead_to_is_untested_and_no_fault(tmp_path):
+    assert faults(tmp_path, ui_states={**STATES, "blink": {}}) == ""
+    bench = ui.inputs(ui_states={**STATES, "blink": {}}, ui_transitions="transitions.csv")
+    found = ui.findings(ui.assess(bench, folder=tmp_path))
+    unreached = found.get("ui.unreached")
+    assert (unreached.value, unreached.verdict) == (["blink"], "not tested")
+    assert "Nothing was yet seen to lead to blink" in unreached.note
+    assert ["blink", "press"] in found.get("ui.untested").value
+    assert found.get("ui.untested").verdict == "not tested"
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "locked"),
+    [
+        ("locked", {}, True),
+        ("full, locked out", {}, True),
+        ("not locked", {}, False),
+        ("unlocked", {}, False),
+        ("locked", {"locked": False}, False),
+        ("blocked", {}, False),
+    ],
+)
+def test_a_state_that_is_called_locked_is_locked_unless_it_says_otherwise(name, given, locked):
+    block = ui.inputs(ui_states={name: given}, ui_transitions="t.csv").ui_states[name]
+    assert block.state(name).locked is locked
+
+
+def test_a_lock_that_an_outside_event_takes_is_a_hazard_wherever_a_person_may_walk_away(tmp_path):
+    states = {**STATES, "locked": {}}
+    rows = "standby,turn the ring,locked,9,9,,\nlocked,cell changed by someone else,standby,4,4,,\n"
+    said = faults(
+        tmp_path,
+        TABLE + rows,
+        ui_states=states,
+        ui_events={"turn the ring": "hand"},
+        ui_leave_in=["charging"],
+    )
+    assert said == ""
+    bench = ui.inputs(
+        ui_states=states,
+        ui_transitions="transitions.csv",
+        ui_events={"turn the ring": "hand"},
+        ui_leave_in=["charging"],
+    )
+    found = ui.findings(ui.assess(bench, folder=tmp_path))
+    (hazard,) = found.get("ui.hazards").value
+    assert (hazard["leave_in"], hazard["hazard"]) == ("locked", "protection not recovered")
+    assert found.get("ui.hazards").note == (
+        "Changing the cell removes the lock (4 of 4 tries). Lock it again after every change (turn the ring)."
+    )
 
 
 def test_a_state_whose_attributes_contradict_is_named(tmp_path):
@@ -161,10 +207,10 @@ def test_nothing_given_is_not_an_error(tmp_path):
     bench = ui.inputs(device={}, ui_states={}, ui_transitions="", ui_hazards=[])
     assert ui.check(bench, tmp_path) == []
     result = ui.assess(bench, folder=tmp_path)
-    found = result.findings()
+    found = ui.findings(result)
     assert {item.verdict for item in found} == {"not tested"}
     assert all("ui_transitions" in item.note for item in found)
-    assert result.note_to_maker() is None
+    assert ui.note_to_maker(result) is None
 
 
 @pytest.mark.parametrize(
@@ -182,19 +228,19 @@ def test_nothing_given_is_not_an_error(tmp_path):
     ],
 )
 def test_usual_names_have_their_kind(name, kind, role):
-    found = events.usual(name)
+    found = model.usual(name)
     assert (found.kind, found.role) == (kind, role)
 
 
 def test_a_declared_kind_wins_and_may_say_what_the_event_stands_for():
     declared = {"generator falls silent": ("outside", "power lost"), "press": ("outside", "")}
-    assert events.event("Generator falls silent", declared).role == "power lost"
-    assert events.event("press", declared).outside
-    assert events.event("sneeze", declared) is None
+    assert model.event("Generator falls silent", declared).role == "power lost"
+    assert model.event("press", declared).outside
+    assert model.event("sneeze", declared) is None
 
 
 @pytest.mark.parametrize(
     ("text", "seconds"), [("", None), ("754", 754), ("12:34", 754), ("1:02:03.5", 3723.5)]
 )
 def test_moments_of_the_video(text, seconds):
-    assert rows.moment(text) == seconds
+    assert transitions.moment(text) == seconds

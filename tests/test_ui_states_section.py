@@ -21,7 +21,7 @@ from reviewkit import ui_states as ui
 from reviewkit.figures import theme
 from reviewkit.findings import extra_page
 from reviewkit.sections import template
-from reviewkit.ui_states import State, drawn, layout
+from reviewkit.ui_states import State, curves, layout
 
 ROOT = Path(__file__).resolve().parent.parent
 TEMPLATE = ROOT / "templates" / "ui_states.ipynb"
@@ -39,7 +39,7 @@ def test_an_invented_device_gives_what_is_true_of_it(device):
     truth = json.loads((ROOT / "examples" / "truth" / f"{device}.json").read_text(encoding="utf-8"))[
         "ui_states"
     ]
-    found = result_of(device).findings()
+    found = ui.findings(result_of(device))
     for name in ("hazards", "precautions", "untested", "contradictions"):
         assert found.get(f"ui.{name}").value == truth[name], name
     assert [item["states"] for item in found.get("ui.ambiguous_signals").value] == truth["ambiguous_signals"]
@@ -80,7 +80,7 @@ def test_birch_lights_up_in_the_bag_after_its_cell_was_changed():
 
 def test_every_finding_reads_as_text_and_goes_to_json_and_back():
     for device in ("alder", "birch"):
-        for item in result_of(device).findings():
+        for item in ui.findings(result_of(device)):
             assert item.note.rstrip().endswith("."), item.key
             assert item.text
             again = json.loads(json.dumps(item.to_dict(), allow_nan=False))
@@ -91,8 +91,8 @@ def test_every_finding_reads_as_text_and_goes_to_json_and_back():
 
 
 def test_keys_are_the_same_with_and_without_data():
-    nothing = {item.key for item in ui.assess(ui.inputs()).findings()}
-    some = {item.key for item in result_of("birch").findings()}
+    nothing = {item.key for item in ui.findings(ui.assess(ui.inputs()))}
+    some = {item.key for item in ui.findings(result_of("birch"))}
     assert nothing == some
     assert {"ui.hazards", "ui.safe_to_leave", "ui.precautions", "ui.untested"} <= nothing
     assert {"ui.contradictions", "ui.ambiguous_signals"} <= nothing
@@ -117,7 +117,7 @@ def test_the_template_runs_without_any_data(tmp_path):
 
 
 def test_the_note_to_the_maker_holds_steps_trials_expectation_and_severity():
-    note = result_of("birch").note_to_maker()
+    note = ui.note_to_maker(result_of("birch"))
     for words in (
         "1. Leave it in “locked”.",
         "2. Event: cell changed by someone else.",
@@ -149,7 +149,7 @@ def test_hostile_names_stay_text_everywhere():
         device={"name": HOSTILE}, ui_states=states, ui_transitions=rows, ui_leave_in=["standby"]
     )
     result = ui.assess(bench)
-    page = MarkdownIt("commonmark", {"html": False}).render(result.note_to_maker().markdown)
+    page = MarkdownIt("commonmark", {"html": False}).render(ui.note_to_maker(result).markdown)
     assert "<script" not in page
     assert "<a " not in page
     assert "<em>" not in page
@@ -185,7 +185,7 @@ def test_charts_use_only_colours_that_have_a_dark_partner():
 
 
 def test_the_state_graph_tells_hand_and_outside_apart_by_style_and_label():
-    drawing = result_of("alder").drawing()
+    drawing = ui.drawing(result_of("alder"))
     assert len(drawing.nodes) == 12
     for line in drawing.lines:
         assert any(letter.isdigit() for letter in line.text) is not line.outside
@@ -202,14 +202,14 @@ def test_boxes_never_overlap_and_every_change_of_state_is_on_the_drawing(seed):
     made = small.random_machine(seed)
     drawing = layout.draw(made)
     for one, other in ((a, b) for a in drawing.nodes for b in drawing.nodes if a.name < b.name):
-        apart_x = abs(one.x - other.x) >= 2 * drawn.HALF_WIDTH
-        assert apart_x or abs(one.y - other.y) >= 2 * drawn.HALF_HEIGHT
+        apart_x = abs(one.x - other.x) >= 2 * curves.HALF_WIDTH
+        assert apart_x or abs(one.y - other.y) >= 2 * curves.HALF_HEIGHT
     shown = {(line.state, name, line.next) for line in drawing.lines for name in line.events}
     shown |= {(line.next, name, line.state) for line in drawing.lines for name in line.back}
     assert shown == {(e.state, e.event, e.next) for e in made.edges if e.state != e.next}
     for line in drawing.lines:
         assert all(math.isfinite(value) for point in line.points for value in point)
-        assert 0 <= line.label[0] <= drawn.WIDTH
+        assert 0 <= line.label[0] <= curves.WIDTH
 
 
 def test_the_drawing_is_the_same_in_every_process(tmp_path):
@@ -222,7 +222,7 @@ def test_the_drawing_is_the_same_in_every_process(tmp_path):
     asked = (
         "import json, pathlib, sys; from reviewkit import ui_states as ui; "
         "given = json.loads(pathlib.Path(sys.argv[1]).read_text('utf-8')); "
-        "print(ui.assess(ui.inputs(**given), folder=pathlib.Path(sys.argv[2])).drawing())"
+        "print(ui.drawing(ui.assess(ui.inputs(**given), folder=pathlib.Path(sys.argv[2]))))"
     )
     command = [sys.executable, "-c", asked, str(tmp_path / "given.json"), str(ROOT / "examples" / "alder")]
     first, second = (

@@ -158,7 +158,7 @@ ALDER = Lamp(
                 ],
             }
         ],
-        "precautions": [{"leave_in": "charging", "do": ["hold both keys"]}],
+        "precautions": [{"leave_in": "charging", "do": ["cable out", "hold both keys"]}],
         "untested": [],
         "contradictions": [],
         "ambiguous_signals": [],
@@ -244,7 +244,7 @@ BIRCH = Lamp(
                 "steps": [{"event": "cell changed by someone else", "to": "standby"}],
             },
         ],
-        "precautions": [{"leave_in": "locked", "do": ["cable in"]}],
+        "precautions": [],
         "untested": [["full", "power lost"]],
         "contradictions": [],
         "ambiguous_signals": [["charging", "fault"]],

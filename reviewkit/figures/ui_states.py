@@ -12,21 +12,23 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.marks import plain
 from reviewkit.figures.sheet import Sheet
-from reviewkit.metrology import formatting
+from reviewkit.findings import sentences
+from reviewkit.ui_states import layout
 from reviewkit.ui_states.assess import Assessment, NothingObserved
-from reviewkit.ui_states.drawn import HALF_HEIGHT, HALF_WIDTH, WIDTH, Line, Node, Point
+from reviewkit.ui_states.curves import HALF_HEIGHT, HALF_WIDTH, WIDTH, Line, Node, Point
 from reviewkit.ui_states.layout import Drawing
 
 KEY_LINE = 17
 """Height of one line of the key [px]."""
-NOTHING = "No states and transitions were recorded."
+
+say = sentences.of("ui_states")
 
 
 def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
     """Return all states and what leads from one to the next; hazardous ways are thick."""
     if isinstance(result, NothingObserved):
-        return Absent(NOTHING)
-    drawing = result.drawing()
+        return Absent(say("nothing"))
+    drawing = layout.drawing(result)
     figure, below = Sheet(), _key_height(result, drawing)
     figure.settings(
         **theme.layout(
@@ -57,11 +59,8 @@ def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
 
 
 def _answer(result: Assessment) -> str:
-    size = f"{len(result.machine.states)} states and {len(result.machine.edges)} outcomes were observed"
-    if not result.hazards:
-        return f"{size}; no outside event leads from a state left in to a hazard."
-    ends = formatting.listed(dict.fromkeys(item.ends_in for item in result.hazards))
-    return f"{size}; the thick lines are the shortest ways by which outside events alone lead to {ends}."
+    ends = list(dict.fromkeys(item.ends_in for item in result.hazards))
+    return say("graph", states=len(result.machine.states), outcomes=len(result.machine.edges), ends=ends)
 
 
 def _table(result: Assessment) -> pd.DataFrame:

@@ -12,20 +12,23 @@ from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.marks import plain
 from reviewkit.figures.sheet import Sheet
-from reviewkit.figures.ui_states import NOTHING
-from reviewkit.ui_states import words
+from reviewkit.findings import sentences
+from reviewkit.tables import timecode
 from reviewkit.ui_states.assess import Assessment, NothingObserved
+from reviewkit.ui_states.evidence import weakest
 from reviewkit.ui_states.layout import event_codes
 from reviewkit.ui_states.reach import Hazard
 
 _CELL = 27
 _STEP = 62
 
+say = sentences.of("ui_states")
+
 
 def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
     """Return a grid of states and events: how often each pair was tried."""
     if isinstance(result, NothingObserved):
-        return Absent(NOTHING)
+        return Absent(say("nothing"))
     codes, states = event_codes(result.machine), list(result.machine.states)
     marks = {(state, event): _mark(result, state, event) for state in states for event in codes}
     figure = Sheet()
@@ -61,7 +64,12 @@ def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
     return Chart(
         key="trials-grid",
         question="What was tried, and what was not?",
-        answer=_covered(result),
+        answer=say(
+            "covered",
+            done=result.coverage.tested,
+            total=len(result.coverage.pairs),
+            items=result.coverage.untested,
+        ),
         figure=figure.checked(),
         table=_table(states, list(codes), marks),
         about=("ui.untested", "ui.pair_coverage", "ui.contradictions"),
@@ -77,7 +85,7 @@ _MEANING = (
 
 
 def _mark(result: Assessment, state: str, event: str) -> str:
-    if (state, event) in result.machine.impossible:
+    if (state, event) not in result.machine.pairs:
         return ""
     if (state, event) in result.coverage.untested:
         return "?"
@@ -133,13 +141,6 @@ def _explained(figure: Sheet, lines: Sequence[str]) -> None:
     )
 
 
-def _covered(result: Assessment) -> str:
-    done, total = result.coverage.tested, len(result.coverage.pairs)
-    if not result.coverage.untested:
-        return f"All {total} pairs of state and event that can occur were tried."
-    return f"{done} of {total} pairs were tried. Not tried: {words.pairs(result.coverage.untested)}."
-
-
 def _table(states: Sequence[str], events: Sequence[str], marks: dict[tuple[str, str], str]) -> pd.DataFrame:
     rows = [[state, *(marks[state, event] or "cannot occur" for event in events)] for state in states]
     return pd.DataFrame(rows, columns=["state", *events])
@@ -148,12 +149,12 @@ def _table(states: Sequence[str], events: Sequence[str], marks: dict[tuple[str, 
 def witnesses(result: Assessment | NothingObserved) -> Charts | Absent:
     """Return, for each kind of hazard and state left in, the gravest way there as numbered steps."""
     if isinstance(result, NothingObserved):
-        return Absent(NOTHING)
+        return Absent(say("nothing"))
     gravest: dict[tuple[str, str], Hazard] = {}
     for item in result.hazards:
         gravest.setdefault((item.hazard, item.leave_in), item)
     if not gravest:
-        return Absent("No outside event that was tried leads to a hazard.")
+        return Absent(say("no_way"))
     return Charts(
         tuple(_witness(result, item, place) for place, item in enumerate(gravest.values(), start=1))
     )
@@ -166,7 +167,8 @@ def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
         f"<br>to {plain(step.next)} · {_times(step.seen, step.tried)}"
         for step in item.steps
     ]
-    end = textwrap.wrap(f"⚠ {words.outcome(result.machine, item)}", 34)
+    end_state = result.machine.states[item.ends_in]
+    end = textwrap.wrap(f"⚠ {say('outcome', hazard=item, end=end_state)}", 34)
     boxes.append("<br>".join(f"<b>{plain(part)}</b>" for part in end))
     figure = Sheet()
     height = _STEP * len(boxes)
@@ -187,22 +189,20 @@ def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
     ]
     return Chart(
         key=f"witness-{place}",
-        question=f"Left in {item.leave_in}: how does it come that {_clause(item)}?",
-        answer=f"{words.path(result.machine, item)} {words.stopping(item)}",
+        question=say("question", hazard=item),
+        answer=_answer(result, item),
         figure=figure.checked(),
         table=pd.DataFrame(rows, columns=["step", "event", "leads to", "seen of tried", "video"]),
         about=("ui.hazards",),
     )
 
 
-_CLAUSES = {
-    "light comes on by itself": "the light comes on by itself",
-    "protection not recovered": "the lock is lost",
-}
-
-
-def _clause(item: Hazard) -> str:
-    return _CLAUSES.get(item.hazard, item.hazard)
+def _answer(result: Assessment, item: Hazard) -> str:
+    """Return the way into a hazard, how well it is shown, and what ends it."""
+    found = weakest(item.steps)
+    said = [say("path", hazard=item, end=result.machine.states[item.ends_in])]
+    said += [say("path_evidence", found=found, steps=len(item.steps))] if found else []
+    return " ".join([*said, say("stopping", steps=item.stops_by)])
 
 
 def _box(figure: Sheet, spot: int, text: str, *, last: bool) -> None:
@@ -253,7 +253,7 @@ def _moment(video_s: float | None) -> str:
 
 
 def _clock(video_s: float | None) -> str:
-    return "" if video_s is None else words.at(video_s)
+    return "" if video_s is None else timecode.stamp(video_s)
 
 
 __all__ = ["trials_grid", "witnesses"]

@@ -6,17 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from reviewkit.findings import Findings
-from reviewkit.findings.extra_page import Leaflet
 from reviewkit.ui_states import changes as changing
-from reviewkit.ui_states import coverage as covering
 from reviewkit.ui_states import evidence as proving
-from reviewkit.ui_states import layout, observed, reach, rules
 from reviewkit.ui_states import plan as planning
 from reviewkit.ui_states import precautions as guarding
+from reviewkit.ui_states import reach, reading, rules
 from reviewkit.ui_states import signals as showing
 from reviewkit.ui_states.inputs import UiInputs
-from reviewkit.ui_states.model import Machine
+from reviewkit.ui_states.model import Machine, Pair
 
 
 @dataclass(frozen=True)
@@ -30,8 +27,12 @@ class Assessment:
     hazards : tuple of Hazard
         Gravest first.
     safe : tuple of str
-        States that can be left.
+        States from which nothing that was tried leads to a hazard.
+    shown_safe : tuple of str
+        Those of them of which every outside event on the way was tried.
     precautions : tuple of Precaution
+    spared : tuple of Spared
+    relocks : tuple of Relock
     changes : tuple of Change
     coverage : Coverage
     next_trials : tuple of Trial
@@ -44,16 +45,19 @@ class Assessment:
     silent_errors : tuple of str
     walks : int
         How many walks were recorded.
-    device : str
+    device : dict
     """
 
     machine: Machine
     rules: tuple[rules.Rule, ...]
     hazards: tuple[reach.Hazard, ...]
     safe: tuple[str, ...]
+    shown_safe: tuple[str, ...]
     precautions: tuple[guarding.Precaution, ...]
+    spared: tuple[guarding.Spared, ...]
+    relocks: tuple[guarding.Relock, ...]
     changes: tuple[changing.Change, ...]
-    coverage: covering.Coverage
+    coverage: proving.Coverage
     next_trials: tuple[planning.Trial, ...]
     plan: planning.Plan
     evidence: tuple[proving.Evidence, ...]
@@ -71,35 +75,10 @@ class Assessment:
         helped = {item.leave_in for item in self.precautions}
         return tuple(dict.fromkeys(item.leave_in for item in self.hazards if item.leave_in not in helped))
 
-    def findings(self) -> Findings:
-        """Return the findings, keys ``ui.…``."""
-        from reviewkit.ui_states import report
-
-        return report.findings(self)
-
-    def drawing(self) -> layout.Drawing:
-        """Return where the state graph puts its states and lines."""
-        return layout.draw(self.machine, self.hazards)
-
-    def note_to_maker(self) -> Leaflet:
-        """Return a page for the maker: what happens, how to make it happen, what to change."""
-        from reviewkit.ui_states import maker
-
-        return maker.note(self)
-
 
 @dataclass(frozen=True)
 class NothingObserved:
     """The section of a review without any observed states."""
-
-    def findings(self) -> Findings:
-        """Return every finding as not tested."""
-        from reviewkit.ui_states import report
-
-        return report.nothing()
-
-    def note_to_maker(self) -> None:
-        """There is nothing to write."""
 
 
 def assess(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingObserved:
@@ -119,9 +98,8 @@ def assess(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingOb
     """
     if inputs.empty:
         return NothingObserved()
-    made = observed.machine(inputs, folder=folder)
     return of_machine(
-        made,
+        reading.machine(inputs, folder=folder),
         own=inputs.own_rules,
         counted=inputs.signals,
         walks=inputs.ui_walks,
@@ -134,23 +112,27 @@ def of_machine(
     *,
     own: Sequence[rules.OwnRule] = (),
     counted: Mapping[str, showing.Signal] | None = None,
-    walks: Sequence[covering.Walk] = (),
+    walks: Sequence[proving.Walk] = (),
     device: Mapping[str, object] | None = None,
 ) -> Assessment:
     """Return the assessment of a device given as a `Machine`."""
     asked = rules.rules(own)
     found = reach.hazards(machine, asked, machine.leave_in)
     in_danger = tuple(dict.fromkeys(item.leave_in for item in found))
-    tried = covering.coverage(machine, walks)
+    tried = proving.coverage(machine, walks)
+    before = guarding.precautions(machine, asked, in_danger)
     return Assessment(
         machine=machine,
         rules=asked,
         hazards=found,
         safe=tuple(name for name in machine.states if reach.is_safe(machine, asked, name)),
-        precautions=guarding.precautions(machine, asked, in_danger),
+        shown_safe=tuple(name for name in machine.states if reach.is_shown_safe(machine, asked, name)),
+        precautions=before,
+        spared=guarding.spared(machine, asked, found),
+        relocks=guarding.relocks(machine, found),
         changes=changing.changes(machine, asked, found),
         coverage=tried,
-        next_trials=planning.next_trials(machine, asked, tried.untested),
+        next_trials=planning.next_trials(machine, asked, tried.untested, _wanted(before)),
         plan=planning.plan(machine, tried.untested, next(iter(machine.states))),
         evidence=tuple(proving.evidence(item) for item in machine.transitions),
         contradictions=proving.contradictions(machine),
@@ -161,3 +143,13 @@ def of_machine(
         walks=len(walks),
         device=device or {},
     )
+
+
+def _wanted(before: Sequence[guarding.Precaution]) -> dict[Pair, list[str]]:
+    """Return the pairs without which a precaution is not shown, with the states left in that it is for."""
+    wanted: dict[Pair, list[str]] = {}
+    for item in before:
+        for pair in item.not_tried:
+            if item.leave_in not in wanted.setdefault(pair, []):
+                wanted[pair].append(item.leave_in)
+    return wanted

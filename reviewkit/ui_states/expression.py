@@ -1,25 +1,20 @@
-"""The `when` of a hazard: a comparison over a state's attributes, read by its own small grammar.
+"""The `when` of a hazard: a comparison over a state's attributes, such as ``light_percent >= 30 and cable``.
 
-::
-
-    rule       = either
-    either     = both { "or" both }
-    both       = denied { "and" denied }
-    denied     = "not" denied | "(" either ")" | comparison
-    comparison = attribute [ ("==" | "!=" | "<" | "<=" | ">" | ">=") value ]
-    value      = number [ "%" ] | "true" | "false" | 'text'
-
-Nothing is evaluated as code. An attribute that cannot be told (None) makes a comparison undecided, and
-``not``, ``and``, ``or`` carry that on as in Kleene's three-valued logic; undecided is not hazardous.
+It has Python's grammar, is read by Python's parser and never run: whatever is not an attribute of a state,
+a number (with % or without), text in quotes, true, false, a comparison, ``not``, ``and`` or ``or`` is
+refused. An attribute that cannot be told (None) leaves a comparison undecided, which the operators carry on
+as in Kleene's logic of three values (Introduction to Metamathematics, 1952, § 64); undecided is no hazard.
 """
 
 from __future__ import annotations
 
+import ast
 import operator
 import re
+import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from reviewkit.schema.quantities import unknown_key
 from reviewkit.ui_states.model import State
@@ -32,25 +27,28 @@ ATTRIBUTES: dict[str, type] = {
     "cable": bool,
     "locked": bool,
     "error": bool,
+    "power": bool,
     "shows": str,
     "name": str,
 }
 """What an expression may ask about, and the type of it."""
 
-_TOKEN = re.compile(
-    r"\s*(?:(?P<number>\d+(?:\.\d+)?)\s*%?|(?P<text>'[^']*'|\"[^\"]*\")|(?P<word>[A-Za-z_]\w*)"
-    r"|(?P<sign><=|>=|==|!=|<|>|\(|\)))"
-)
-_SIGNS = {
-    "==": operator.eq,
-    "!=": operator.ne,
-    "<": operator.lt,
-    "<=": operator.le,
-    ">": operator.gt,
-    ">=": operator.ge,
+_SIGNS: dict[type[ast.cmpop], Callable[[Any, Any], Any]] = {
+    ast.Eq: operator.eq,
+    ast.NotEq: operator.ne,
+    ast.Lt: operator.lt,
+    ast.LtE: operator.le,
+    ast.Gt: operator.gt,
+    ast.GtE: operator.ge,
 }
+_WANTED = {float: "a number", bool: "true or false", str: "text in quotes"}
+_PERCENT = re.compile(r"""('[^']*'|"[^"]*")|(?<=\d)\s*%""")
+_HINTS = {"&&": "write 'and'", "||": "write 'or'", "=": "write '==' to compare", "!": "write 'not'"}
+_OTHERS = re.compile(r"&&|\|\||(?<![=!<>])=(?!=)|!(?!=)")
 _LONGEST = 500
+"""Characters. Chosen: no hazard needs more, and what is this short can't be nested too deep to be read."""
 _DEEPEST = 40
+"""Levels of brackets and operators. Chosen: far more than a person can read."""
 
 
 class ExpressionError(ValueError):
@@ -61,13 +59,6 @@ class ExpressionError(ValueError):
         self.position = position
 
 
-@dataclass(frozen=True)
-class _Token:
-    kind: str
-    text: str
-    position: int
-
-
 @lru_cache(maxsize=256)
 def read(text: str) -> Test:
     """Return the test that an expression stands for.
@@ -75,7 +66,6 @@ def read(text: str) -> Test:
     Parameters
     ----------
     text : str
-        Such as ``light_percent >= 30 and cable``.
 
     Returns
     -------
@@ -85,130 +75,108 @@ def read(text: str) -> Test:
     Raises
     ------
     ExpressionError
-        Where it does not follow the grammar: position, what was found, what was expected.
+        Where it is no such comparison: position, what was found, what was expected.
     """
     if len(text) > _LONGEST:
         raise ExpressionError(text, _LONGEST, f"longer than {_LONGEST} characters")
-    parser = _Parser(text, _tokens(text))
-    test = parser.either(0)
-    parser.end()
+    if "\0" in text:
+        raise ExpressionError(text, text.index("\0"), "a NUL byte has no meaning here")
+    # A percent sign would be a division's remainder; blanks in its place keep the positions.
+    plain = _PERCENT.sub(lambda found: found[1] or " " * len(found[0]), text).replace("\\", "/")
+    leading = len(plain) - len(plain.lstrip())
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            tree = ast.parse(plain.strip(), mode="eval").body
+    except SyntaxError as error:
+        position = min(max(0, (error.offset or 1) - 1) + leading, len(text))
+        raise _unread(text, position, error.msg) from None
+    except (ValueError, MemoryError, RecursionError):
+        raise ExpressionError(text, 0, "this is no comparison") from None
+    return _test(text, tree, 0)
+
+
+def _unread(text: str, position: int, said: str) -> ExpressionError:
+    """Return the fault of a text that the parser refuses: what is common in other languages has a hint."""
+    bare = re.sub(r"'[^']*'|\"[^\"]*\"", lambda quoted: " " * len(quoted[0]), text)
+    if other := _OTHERS.search(bare):
+        found = other[0]
+        return ExpressionError(text, other.start(), f"'{found}' has no meaning here; {_HINTS[found]}")
+    if "never closed" in said:
+        return ExpressionError(text, position, "this bracket is not closed; expected ')'")
+    found = text[position : position + 1].strip()
+    told = f"'{found}' has no meaning here" if found else "the end found"
+    wanted = "'and', 'or' or the end" if found else f"one of {', '.join(ATTRIBUTES)}"
+    return ExpressionError(text, position, f"{told}; expected {wanted}")
+
+
+def _test(text: str, node: ast.expr, depth: int) -> Test:
+    if depth > _DEEPEST:
+        raise _fault(text, node, f"more than {_DEEPEST} brackets or 'not' inside each other")
+    if isinstance(node, ast.BoolOp):
+        tests = [_test(text, part, depth + 1) for part in node.values]
+        joined = _any if isinstance(node.op, ast.Or) else _all
+        return lambda state: joined([test(state) for test in tests])
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+        inner = _test(text, node.operand, depth + 1)
+        return lambda state: _not(inner(state))
+    if isinstance(node, ast.Compare):
+        return _compared(text, node)
+    name = _attribute(text, node)
+    if ATTRIBUTES[name] is not bool:
+        raise _fault(text, node, f"expected a comparison with '{name}'")
+    return lambda state: getattr(state, name)
+
+
+def _compared(text: str, node: ast.Compare) -> Test:
+    name = _attribute(text, node.left)
+    if len(node.ops) > 1:
+        raise _fault(text, node.comparators[1], "one comparison is enough; join two by 'and'")
+    sign, kind = type(node.ops[0]), ATTRIBUTES[name]
+    value = _value(text, node.comparators[0], name)
+    if sign not in _SIGNS or (kind is not float and sign not in (ast.Eq, ast.NotEq)):
+        raise _fault(text, node.comparators[0], f"'{name}' can only be compared with {_signs(kind)}")
+    compare = _SIGNS[sign]
+
+    def test(state: State) -> bool | None:
+        found = getattr(state, name)
+        return None if found is None else bool(compare(found, value))
+
     return test
 
 
-def _tokens(text: str) -> list[_Token]:
-    tokens, position = [], 0
-    while text[position:].strip():
-        found = _TOKEN.match(text, position)
-        if found is None:
-            start = position + len(text[position:]) - len(text[position:].lstrip())
-            raise ExpressionError(text, start, _unread(text[start : start + 2]))
-        kind = str(found.lastgroup)
-        tokens.append(_Token(kind, found[kind], found.start(kind)))
-        position = found.end()
-    return [*tokens, _Token("end", "", len(text))]
+def _signs(kind: type) -> str:
+    return "==, !=, <, <=, > or >=" if kind is float else "'==' or '!='"
 
 
-def _unread(found: str) -> str:
-    hints = {"&&": "write 'and'", "||": "write 'or'", "=": "write '==' to compare", "!": "write 'not'"}
-    hint = hints.get(found) or hints.get(found[:1])
-    return f"'{found[:1]}' has no meaning here" + (f"; {hint}" if hint else "")
+def _attribute(text: str, node: ast.expr) -> str:
+    if not isinstance(node, ast.Name):
+        raise _fault(text, node, f"expected one of {', '.join(ATTRIBUTES)}")
+    if node.id not in ATTRIBUTES:
+        told = unknown_key(node.id, ATTRIBUTES, file="").message
+        raise _fault(text, node, told.removeprefix(f"{node.id}: ").rstrip("."))
+    return node.id
 
 
-class _Parser:
-    """Recursive descent: one method per line of the grammar."""
+def _value(text: str, node: ast.expr, name: str) -> float | bool | str:
+    kind = ATTRIBUTES[name]
+    value = node.value if isinstance(node, ast.Constant) else None
+    if isinstance(node, ast.Name) and node.id in ("true", "false"):
+        value = node.id == "true"
+    if kind is float and isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    if kind is bool and isinstance(value, bool):
+        return value
+    if kind is str and isinstance(value, str):
+        return value
+    raise _fault(text, node, f"'{name}' is compared with {_WANTED[kind]}")
 
-    def __init__(self, text: str, tokens: list[_Token]) -> None:
-        self._text, self._tokens, self._place = text, tokens, 0
 
-    @property
-    def _now(self) -> _Token:
-        return self._tokens[self._place]
-
-    def _take(self, *texts: str) -> bool:
-        if self._now.kind in ("word", "sign") and self._now.text in texts:
-            self._place += 1
-            return True
-        return False
-
-    def _fail(self, problem: str, token: _Token | None = None) -> ExpressionError:
-        return ExpressionError(self._text, (token or self._now).position, problem)
-
-    def _found(self) -> str:
-        return f"'{self._now.text}'" if self._now.text else "the end"
-
-    def end(self) -> None:
-        if self._now.kind != "end":
-            raise self._fail(f"{self._found()} is too much; expected 'and', 'or' or the end")
-
-    def either(self, depth: int) -> Test:
-        tests = [self._both(depth)]
-        while self._take("or"):
-            tests.append(self._both(depth))
-        return tests[0] if len(tests) == 1 else lambda state: _any([test(state) for test in tests])
-
-    def _both(self, depth: int) -> Test:
-        tests = [self._denied(depth)]
-        while self._take("and"):
-            tests.append(self._denied(depth))
-        return tests[0] if len(tests) == 1 else lambda state: _all([test(state) for test in tests])
-
-    def _denied(self, depth: int) -> Test:
-        if depth > _DEEPEST:
-            raise self._fail(f"more than {_DEEPEST} brackets or 'not' inside each other")
-        if self._take("not"):
-            test = self._denied(depth + 1)
-            return lambda state: _not(test(state))
-        if self._take("("):
-            test = self.either(depth + 1)
-            if not self._take(")"):
-                raise self._fail(f"{self._found()} found; expected ')'")
-            return test
-        return self._comparison()
-
-    def _comparison(self) -> Test:
-        token = self._now
-        if token.kind != "word" or token.text in ("and", "or", "true", "false"):
-            raise self._fail(f"{self._found()} found; expected one of {', '.join(ATTRIBUTES)}")
-        if token.text not in ATTRIBUTES:
-            raise self._fail(
-                unknown_key(token.text, ATTRIBUTES, file="")
-                .message.removeprefix(f"{token.text}: ")
-                .rstrip(".")
-            )
-        self._place += 1
-        kind = ATTRIBUTES[token.text]
-        if self._now.kind != "sign" or self._now.text not in _SIGNS:
-            if kind is not bool:
-                raise self._fail(f"{self._found()} found; expected a comparison with '{token.text}'")
-            return lambda state: getattr(state, token.text)
-        return self._compared(token.text, kind)
-
-    def _compared(self, name: str, kind: type) -> Test:
-        sign = self._now
-        self._place += 1
-        value = self._value(name, kind)
-        if kind is not float and sign.text not in ("==", "!="):
-            raise self._fail(f"'{name}' can only be compared with '==' or '!='", sign)
-        compare = _SIGNS[sign.text]
-
-        def test(state: State) -> bool | None:
-            found = getattr(state, name)
-            return None if found is None else bool(compare(found, value))
-
-        return test
-
-    def _value(self, name: str, kind: type) -> float | bool | str:
-        token = self._now
-        self._place += 1
-        if kind is float and token.kind == "number":
-            return float(token.text)
-        if kind is bool and token.text in ("true", "false", "True", "False") and token.kind == "word":
-            return token.text.lower() == "true"
-        if kind is str and token.kind == "text":
-            return token.text[1:-1]
-        wanted = {float: "a number", bool: "true or false", str: "text in quotes"}[kind]
-        seen = f"'{token.text}'" if token.text else "the end"
-        raise self._fail(f"{seen} found; '{name}' is compared with {wanted}", token)
+def _fault(text: str, node: ast.expr, problem: str) -> ExpressionError:
+    # The parser counts bytes of UTF-8 and knows nothing of leading blanks.
+    leading = len(text) - len(text.lstrip())
+    before = text.strip().encode()[: node.col_offset].decode(errors="ignore")
+    return ExpressionError(text, leading + len(before), problem)
 
 
 def _any(parts: list[bool | None]) -> bool | None:

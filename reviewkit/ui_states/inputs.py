@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import re
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from reviewkit.errors import InputError, gathered
 from reviewkit.schema.blocks import inside
 from reviewkit.schema.quantities import Block, Percent, Second, checked
 from reviewkit.tables import keys
 from reviewkit.ui_states import expression
-from reviewkit.ui_states.events import Kind, Role
-from reviewkit.ui_states.model import State
+from reviewkit.ui_states.model import Kind, Role, State
 from reviewkit.ui_states.rules import DEFAULT, OwnRule
 from reviewkit.ui_states.signals import Signal
 
@@ -28,6 +26,7 @@ class StateBlock(Block):
     error: bool = False
     shows: str = ""
     action: str = ""
+    power: bool | None = None
 
     @model_validator(mode="after")
     def _agrees(self) -> StateBlock:
@@ -39,11 +38,16 @@ class StateBlock(Block):
         return self
 
     def state(self, name: str) -> State:
-        """Return the state; a device that charges has its cable in."""
+        """Return the state; a device that charges has its cable in, one that is called locked is locked."""
         values = self.model_dump()
         if self.charging and "cable" not in self.model_fields_set:
             values["cable"] = True
+        if "locked" not in self.model_fields_set and _LOCKED.search(name.casefold()):
+            values["locked"] = True
         return State(name=name, **values)
+
+
+_LOCKED = re.compile(r"(?<!not )(?<!un)\b(locked|lock on|lockout)\b")
 
 
 def _kind_only(value: Any) -> Any:
@@ -163,21 +167,3 @@ def inputs(**values: Any) -> UiInputs:
     return checked(
         UiInputs, {name: value for name, value in values.items() if value not in (None, {}, [], ())}
     )
-
-
-def check(inputs: UiInputs, folder: Path) -> list[InputError]:
-    """Return every fault that can be known before the section runs.
-
-    Parameters
-    ----------
-    inputs : UiInputs
-    folder : Path
-        The review folder; the table's path is relative to it.
-    """
-    from reviewkit.ui_states import observed
-
-    faults: list[InputError] = []
-    if not inputs.empty:
-        with gathered(faults):
-            observed.machine(inputs, folder=folder)
-    return faults

@@ -10,8 +10,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.ui_states import curves, graph
-from reviewkit.ui_states.drawn import ROW, WIDTH, Line, Node
+from reviewkit.ui_states import curves, plan
+from reviewkit.ui_states.assess import Assessment
+from reviewkit.ui_states.curves import ROW, WIDTH, Line, Node
 from reviewkit.ui_states.model import Machine
 from reviewkit.ui_states.reach import Hazard
 
@@ -39,6 +40,11 @@ class Drawing:
     height: float
 
 
+def drawing(result: Assessment) -> Drawing:
+    """Return where the state graph of an assessment puts its states and lines."""
+    return draw(result.machine, result.hazards)
+
+
 def draw(machine: Machine, hazards: Sequence[Hazard] = ()) -> Drawing:
     """Return where everything goes."""
     rows = _rows(machine)
@@ -61,7 +67,7 @@ def event_codes(machine: Machine) -> dict[str, str]:
 
 def _rows(machine: Machine) -> list[list[str]]:
     """Return the states in rows, ordered so that neighbours stand near each other."""
-    ranks = graph.ranks(machine)
+    ranks = plan.ranks(machine)
     rows: list[list[str]] = []
     for rank in sorted(set(ranks.values())):
         names = [name for name in machine.states if ranks[name] == rank]

@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from reviewkit.ui_states.model import Machine, Transition
+from reviewkit.ui_states.model import Machine, Pair, Transition
 from reviewkit.ui_states.rules import Rule
 
 
@@ -67,6 +67,17 @@ def reachable(machine: Machine, start: Iterable[str]) -> tuple[str, ...]:
     for state in found:
         found.extend(edge.next for edge in machine.outside_from(state) if edge.next not in found)
     return tuple(found)
+
+
+def open_outside(machine: Machine, states: Iterable[str]) -> frozenset[Pair]:
+    """Return the outside events in these states of which the outcome is not known: it may be anything."""
+    outside = [name for name, event in machine.events.items() if event.outside]
+    return frozenset((state, name) for state in states for name in outside) & machine.open_pairs
+
+
+def is_shown_safe(machine: Machine, rules: Sequence[Rule], state: str) -> bool:
+    """Whether `state` is safe and no outside event on any way from it is left to try."""
+    return is_safe(machine, rules, state) and not open_outside(machine, reachable(machine, [state]))
 
 
 def hazards(machine: Machine, rules: Sequence[Rule], leave_in: Iterable[str]) -> tuple[Hazard, ...]:

@@ -1,22 +1,27 @@
-"""The findings of this section."""
+"""The findings of this section; their sentences stand in ``templates/words/ui_states.j2``."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
-from reviewkit.findings import Finding, Findings, measured, not_tested, with_inputs
-from reviewkit.metrology import formatting
+from reviewkit.findings import Finding, Findings, measured, not_tested, sentences, with_inputs
+from reviewkit.metrology.conformity import Verdict
 from reviewkit.tables import keys
-from reviewkit.ui_states import signals, words
-from reviewkit.ui_states.assess import Assessment
+from reviewkit.ui_states import signals
+from reviewkit.ui_states.assess import Assessment, NothingObserved
+from reviewkit.ui_states.evidence import weakest
+from reviewkit.ui_states.model import Event, Transition
+from reviewkit.ui_states.precautions import Precaution
+from reviewkit.ui_states.reach import Hazard
 
 LABELS = {
     "ui.hazards": "ways it can go wrong with no one there",
-    "ui.safe_to_leave": "states safe to leave it in",
+    "ui.safe_to_leave": "states from which no hazard follows",
     "ui.precautions": "precautions before leaving it",
     "ui.change_to_ask_for": "change of behaviour to ask the maker for",
     "ui.untested": "events not tried",
+    "ui.unreached": "states not yet reached",
     "ui.pair_coverage": "share of (state, event) pairs tried",
     "ui.sequence_coverage": "share of two-event sequences made in one go",
     "ui.next_trials": "trials most worth making next",
@@ -29,19 +34,23 @@ LABELS = {
 }
 """Keys and what a reader calls them."""
 
-_SUPPLY = (
-    "No states and transitions were recorded: name the states under 'ui_states' and list what was observed "
-    "in a table, 'ui_transitions'."
-)
+say = sentences.of("ui_states")
 
 
-def nothing() -> Findings:
-    """Return all findings as not tested, each saying what to supply."""
-    return Findings(tuple(not_tested(key, label, _SUPPLY) for key, label in LABELS.items()))
+def findings(result: Assessment | NothingObserved) -> Findings:
+    """Return the findings; lists are told in words by their notes.
 
+    Parameters
+    ----------
+    result : Assessment or NothingObserved
 
-def findings(result: Assessment) -> Findings:
-    """Return the findings; lists are told in words by their notes."""
+    Returns
+    -------
+    Findings
+        Keys ``ui.…``; without any states each is not tested and says what to supply.
+    """
+    if isinstance(result, NothingObserved):
+        return Findings(tuple(not_tested(key, label, say("supply")) for key, label in LABELS.items()))
     made = [make(result) for make in _MAKERS]
     return with_inputs([*made, *_flash_rates(result)], result.machine.files)
 
@@ -50,160 +59,189 @@ def _list(key: str, value: Sequence[Any], note: str, video_s: float | None = Non
     return Finding(key=key, label=LABELS[key], value=list(value), note=note, video_s=video_s)
 
 
+def _open(key: str, value: Sequence[Any], note: str) -> Finding:
+    """Return a list of what is left to do: not tested unless it is empty."""
+    verdict: Verdict | None = "not tested" if value else None
+    return Finding(key=key, label=LABELS[key], value=list(value), note=note, verdict=verdict)
+
+
 def _hazards(result: Assessment) -> Finding:
-    left = formatting.listed(result.machine.leave_in, last="or")
+    key = "ui.hazards"
     if not result.machine.leave_in:
-        return not_tested(
-            "ui.hazards",
-            LABELS["ui.hazards"],
-            "No state charges, and 'ui_leave_in' names none in which a person walks away: name one.",
-        )
+        return not_tested(key, LABELS[key], say("nowhere_left"))
     if not result.hazards:
-        note = f"Left in {left}, no outside event that was tried leads to a hazard.{_open_pairs(result)}"
-        return _list("ui.hazards", [], note)
-    sentences = [words.path(result.machine, item) for item in result.hazards]
-    shown = " ".join(sentences[:4]) + (f" And {len(sentences) - 4} more." if len(sentences) > 4 else "")
+        note = say("no_hazard", left=result.machine.leave_in, open=result.coverage.untested)
+        return _list(key, [], note)
     moments = [step.video_s for step in result.hazards[0].steps if step.video_s is not None]
     value = [item.to_dict() for item in result.hazards]
-    return _list("ui.hazards", value, shown, moments[0] if moments else None)
+    return _list(key, value, told(result), moments[0] if moments else None)
 
 
-def _open_pairs(result: Assessment) -> str:
-    if not result.coverage.untested:
-        return ""
-    return f" Not tried: {words.pairs(result.coverage.untested)}."
+def told(result: Assessment) -> str:
+    """Return every kind of hazard in the words of what one sees, and what prevents it."""
+    kinds: dict[str, list[Hazard]] = {}
+    for item in result.hazards:
+        kinds.setdefault(item.hazard, []).append(item)
+    said = [line for group in kinds.values() for line in _kind(result, group)]
+    return " ".join(dict.fromkeys(said + _prevention(result)))
+
+
+def _kind(result: Assessment, group: Sequence[Hazard]) -> Iterator[str]:
+    """Give the sentences of one kind: the gravest way into it, where else it can come from, what helps."""
+    item, states = group[0], result.machine.states
+    others = dict.fromkeys(other.leave_in for other in group if other.leave_in != item.leave_in)
+    yield say(
+        "hazard",
+        hazard=item,
+        end=states[item.ends_in],
+        events=_events(result, (step.event for step in item.steps)),
+        **_shown(item.steps),
+        brighter=bool(item.steps) and states[item.steps[-1].state].light_percent > 0,
+        others=list(others),
+    )
+    for help_ in result.spared:
+        if help_.hazard == item:
+            locks = not states[item.leave_in].locked and bool(states[help_.action.next].locked)
+            yield say("spared", item=help_, locks=locks, **_shown((help_.action, *help_.steps)))
+    for lock in result.relocks:
+        if item.steps and lock.lost == item.steps[-1] and item.hazard == "protection not recovered":
+            event = result.machine.events[lock.lost.event]
+            yield say("lock_again", event=event, do=_events(result, (step.event for step in lock.do)))
+
+
+def _shown(path: Sequence[Transition]) -> dict[str, Any]:
+    """Return the evidence of a path, and whether all its steps were tried and seen as often."""
+    return {"found": weakest(path), "alike": len({(step.seen, step.tried) for step in path}) == 1}
+
+
+def _prevention(result: Assessment) -> list[str]:
+    """Return the precautions for what nothing else was said to help against."""
+    again = {lock.lost for lock in result.relocks if lock.do}
+    helped = {item.hazard.leave_in for item in result.spared}
+    by_lock = {item.leave_in for item in result.hazards if again & set(item.steps)}
+    helped |= by_lock - {item.leave_in for item in result.hazards if not again & set(item.steps)}
+    lines = [_precaution(result, item) for item in result.precautions if item.leave_in not in helped]
+    return lines + [say("helpless", left=left) for left in result.helpless if left not in helped]
+
+
+def _precaution(result: Assessment, item: Precaution) -> str:
+    return say("precaution", item=item, events=_events(result, item.do))
+
+
+def _events(result: Assessment, names: Iterable[str]) -> list[Event]:
+    return [result.machine.events[name] for name in names]
 
 
 def _safe(result: Assessment) -> Finding:
-    note = (
-        f"From {formatting.listed(result.safe)} no outside event that was tried leads to a hazard."
-        if result.safe
-        else "From every state an outside event that was tried leads to a hazard."
-    )
-    return _list("ui.safe_to_leave", result.safe, note)
+    open_ = [name for name in result.safe if name not in result.shown_safe]
+    return _list("ui.safe_to_leave", result.shown_safe, say("safe", shown=result.shown_safe, open=open_))
+
+
+def precaution_sentences(result: Assessment) -> list[str]:
+    """Return what to do before leaving the device, why that is enough, and what is not shown."""
+    lines = [_precaution(result, item) for item in result.precautions]
+    for lock in result.relocks:
+        event = result.machine.events[lock.lost.event]
+        lines.append(say("relock", event=event, do=_events(result, (step.event for step in lock.do))))
+    return lines + [say("helpless", left=left) for left in result.helpless]
 
 
 def _precautions(result: Assessment) -> Finding:
-    sentences = [words.precaution(item) for item in result.precautions]
-    sentences += [words.helpless(left) for left in result.helpless]
-    note = " ".join(sentences) or "None is needed: no hazard was found."
-    return _list("ui.precautions", [item.to_dict() for item in result.precautions], note)
+    note = " ".join(precaution_sentences(result)) or say("none_needed")
+    return _list("ui.precautions", [item.to_dict() for item in result.precautions if item.shown], note)
 
 
 def _changes(result: Assessment) -> Finding:
-    note = " Or: ".join(words.change(item) for item in result.changes)
-    if not note:
-        note = "No single change removes a hazard." if result.hazards else "None is needed."
+    note = " Or: ".join(say("change", item=item) for item in result.changes)
+    note = note or say("no_change", hazards=bool(result.hazards))
     return _list("ui.change_to_ask_for", [item.to_dict() for item in result.changes], note)
 
 
 def _untested(result: Assessment) -> Finding:
-    untested = result.coverage.untested
-    note = (
-        f"Not tried: {words.pairs(untested)}."
-        if untested
-        else "Every event was tried in every state where it can occur."
-    )
-    return _list("ui.untested", [list(pair) for pair in untested], note)
+    items = result.coverage.untested
+    return _open("ui.untested", [list(pair) for pair in items], say("untested", items=items))
+
+
+def _unreached(result: Assessment) -> Finding:
+    names = result.coverage.unreached
+    return _open("ui.unreached", names, say("unreached", names=names))
 
 
 def _pair_coverage(result: Assessment) -> Finding:
     done, total = result.coverage.tested, len(result.coverage.pairs)
-    return _share(
-        "ui.pair_coverage", done, total, f"{done} of the {total} pairs that can occur were tried (0-switch)."
-    )
+    return _share("ui.pair_coverage", done, total, say("pair_coverage", done=done, total=total))
 
 
 def _sequence_coverage(result: Assessment) -> Finding:
     done, total = result.coverage.sequences_done, result.coverage.sequences
     key = "ui.sequence_coverage"
     if not result.walks:
-        why = (
-            f"{total} sequences of two observed outcomes exist (1-switch); which of them were made in one go "
-            "is not recorded: list them as 'ui_walks', a state and then the events."
-        )
-        return not_tested(key, LABELS[key], why, unit="%")
-    return _share(
-        key, done, total, f"{done} of the {total} sequences of two outcomes were made in one go (1-switch)."
-    )
+        return not_tested(key, LABELS[key], say("no_walks", total=total), unit="%")
+    return _share(key, done, total, say("sequence_coverage", done=done, total=total))
 
 
 def _share(key: str, done: int, total: int, note: str) -> Finding:
     if not total:
-        return not_tested(key, LABELS[key], "There is nothing to try.", unit="%")
+        return not_tested(key, LABELS[key], say("nothing_to_try"), unit="%")
     return Finding(key=key, label=LABELS[key], value=100 * done / total, unit="%", note=note)
 
 
 def _next_trials(result: Assessment) -> Finding:
+    items = result.next_trials
     value = [
-        {"state": item.state, "event": item.event, "could_reveal": item.could_reveal, "why": item.why}
-        for item in result.next_trials
+        {
+            "state": item.state,
+            "event": item.event,
+            "could_reveal": item.could_reveal,
+            "why": say("why", code=item.why),
+        }
+        for item in items
     ]
-    note = "; ".join(f"{item.event} in {item.state}: {item.why}" for item in result.next_trials)
-    return _list("ui.next_trials", value, f"{note}." if note else "Nothing is left to try.")
+    return _list("ui.next_trials", value, say("next_trials", items=items) if items else say("nothing_left"))
 
 
 def _trial_plan(result: Assessment) -> Finding:
-    value = [{"state": step.state, "event": step.event, "trial": step.trial} for step in result.plan.steps]
-    trials = sum(step.trial for step in result.plan.steps)
-    if not value and not result.plan.out_of_reach:
-        return _list("ui.trial_plan", value, "Nothing is left to try.")
-    kind = "the shortest walk" if result.plan.shortest else "a short walk"
-    note = f"From {result.plan.start}, {kind}: {len(value)} events, {trials} of them trials."
-    if result.plan.out_of_reach:
-        note += f" No sure way leads to these: {words.pairs(result.plan.out_of_reach)}."
-    return _list("ui.trial_plan", value, note)
+    plan = result.plan
+    value = [{"state": step.state, "event": step.event, "trial": step.trial} for step in plan.steps]
+    if not value and not plan.out_of_reach:
+        return _list("ui.trial_plan", value, say("nothing_left"))
+    return _list(
+        "ui.trial_plan", value, say("plan", plan=plan, trials=sum(step.trial for step in plan.steps))
+    )
 
 
 def _evidence(result: Assessment) -> Finding:
     steps = {step for item in result.hazards for step in item.steps}
-    counted = [item for item in result.evidence if item.otherwise is not None and item.transition.seen]
-    # What a hazard rests on matters most; without hazards, whatever was tried least.
-    asked = [item for item in counted if item.transition in steps] or counted
-    note = "No trials were counted."
-    if asked:
-        weakest = max(asked, key=lambda item: item.otherwise or 0.0).transition
-        of = "of the hazards\u2019 steps " if steps else ""
-        way = f"{weakest.event} in {weakest.state} to {weakest.next}"
-        note = f"The weakest {of}is {way}, {words.trials(weakest)}."
+    counted = [item.transition for item in result.evidence if item.transition.seen]
+    # What a hazard rests on matters most; without hazards, whatever was shown least.
+    asked = [item for item in counted if item in steps] or counted
+    found = weakest(asked)
+    note = say("weakest", found=found, of_hazards=bool(steps)) if found else say("not_counted")
     return _list("ui.evidence", [item.to_dict() for item in result.evidence], note)
 
 
 def _contradictions(result: Assessment) -> Finding:
-    note = " ".join(words.contradiction(item) for item in result.contradictions)
+    note = " ".join(say("contradiction", item=item) for item in result.contradictions)
     value = [item.to_dict() for item in result.contradictions]
-    return _list("ui.contradictions", value, note or "Every event had one outcome in each state.")
+    return _list("ui.contradictions", value, note or say("no_contradiction"))
 
 
 def _not_undone(result: Assessment) -> Finding:
-    note = " ".join(words.undone(item) for item in result.not_undone)
-    return _list("ui.not_undone", [item.to_dict() for item in result.not_undone], note or "None was seen.")
+    note = " ".join(say("not_undone", item=item) for item in result.not_undone)
+    return _list("ui.not_undone", [item.to_dict() for item in result.not_undone], note or say("none_seen"))
 
 
 def _ambiguous(result: Assessment) -> Finding:
-    note = " ".join(
-        f"{item.states[0]} and {item.states[1]} show {_shown(item)}: {item.why}." for item in result.ambiguous
-    )
+    note = " ".join(say("ambiguous", item=item) for item in result.ambiguous)
     value = [item.to_dict() for item in result.ambiguous]
-    return _list(
-        "ui.ambiguous_signals", value, note or "No two signals that call for different actions are alike."
-    )
-
-
-def _shown(item: signals.Ambiguity) -> str:
-    return formatting.listed(f"‘{text}’" for text in dict.fromkeys(item.shows))
+    return _list("ui.ambiguous_signals", value, note or say("none_ambiguous"))
 
 
 def _silent(result: Assessment) -> Finding:
-    faults = [state.name for state in result.machine.states.values() if state.error]
     key = "ui.silent_errors"
-    if not faults:
-        why = "No state is marked as a fault: mark one with 'error: true' to have its signal looked at."
-        return not_tested(key, LABELS[key], why)
-    silent = formatting.listed(result.silent_errors)
-    return _list(
-        key, result.silent_errors, f"{silent}: nothing shows it." if silent else "Every fault shows itself."
-    )
+    if not any(state.error for state in result.machine.states.values()):
+        return not_tested(key, LABELS[key], say("no_fault_state"))
+    return _list(key, result.silent_errors, say("silent", names=result.silent_errors))
 
 
 _MAKERS: tuple[Callable[[Assessment], Finding], ...] = (
@@ -212,6 +250,7 @@ _MAKERS: tuple[Callable[[Assessment], Finding], ...] = (
     _precautions,
     _changes,
     _untested,
+    _unreached,
     _pair_coverage,
     _sequence_coverage,
     _next_trials,
@@ -232,22 +271,9 @@ def _flash_rates(result: Assessment) -> Iterator[Finding]:
 def _flash_rate(name: str, signal: signals.Signal) -> Finding:
     key = f"ui.{keys.key(name) or 'signal'}.flash_rate"
     label = f"flash rate of ‘{name}’"
-    caution = {
-        "yes": " More than three flashes in a second: warn viewers before showing it (WCAG 2.3.1).",
-        "the count can’t tell": " Whether it is more than three flashes in a second the count can’t tell "
-        "(WCAG 2.3.1): warn viewers before showing it.",
-    }.get(signals.flashes_too_fast(signal), "")
+    note = say("rate", signal=signal, too_fast=signals.flashes_too_fast(signal))
     if not signal.regular:
-        why = f"Its flashes are not alike ({len(signal.lit_s)} in a cycle): it has no one rate.{caution}"
-        return Finding(key=key, label=label, unit="Hz", note=why)
-    rate = signal.rate
-    if rate is None:
-        return not_tested(key, label, "Not counted: give 'flashes' and 'seconds'.", unit="Hz")
-    return measured(key, label, rate, note=f"{_counted(signal)}.{caution}")
-
-
-def _counted(signal: signals.Signal) -> str:
-    if signal.flashes is None:
-        return "From the lit and dark times of one cycle in the video"
-    how = "by eye and stopwatch" if signal.frame_s is None else "in the video"
-    return f"{signal.flashes} flashes in {signal.seconds:g}{formatting.NO_BREAK}s, counted {how}"
+        return Finding(key=key, label=label, unit="Hz", note=note)
+    if signal.rate is None:
+        return not_tested(key, label, note, unit="Hz")
+    return measured(key, label, signal.rate, note=note)

@@ -394,15 +394,6 @@ _TRANSITIONS = (
         ),
     ),
     Refused(
-        "transitions: a state that nothing leads to",
-        swapped(TRANSITIONS, ("charging,charge complete,full,3,3", "charging,charge complete,n/a,,")),
-        (
-            "review.yaml, ui_states.full: nothing leads to the state 'full'; expected a row with "
-            "'next' = 'full' (only the first state, 'off', needs none). Add the row, put the "
-            "state first if the bench starts in it, or remove it."
-        ),
-    ),
-    Refused(
         "transitions: NUL bytes",
         changed(TRANSITIONS, lambda raw: raw[:50] + bytes(8) + raw[50:]),
         ("transitions.csv: the file holds NUL bytes, so it is damaged or no text. Export it again."),

@@ -17,7 +17,7 @@ with atheris.instrument_imports(include=["reviewkit"]):
     from reviewkit.errors import InputError
     from reviewkit.readout import table  # noqa: F401 - loaded now, so that it is watched
     from reviewkit.review import author_text, chapters, strict_yaml
-    from reviewkit.ui_states import observed  # noqa: F401
+    from reviewkit.ui_states import reading  # noqa: F401
 
 import faults
 from fuzz import driven

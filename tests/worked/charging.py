@@ -13,7 +13,7 @@ from reviewkit.drain.mean import Mean
 from reviewkit.metrology import Measured
 from reviewkit.metrology.meter import Accuracy, Meter
 from reviewkit.schema.blocks import Cell
-from reviewkit.ui_states.coverage import one_switches
+from reviewkit.ui_states.evidence import one_switches
 from worked.check import Check, Row, values
 
 _PLATEAU_S = 3600.0

@@ -1,20 +1,112 @@
-"""What can be wrong in a table of transitions: each fault named by its row, with the remedy."""
+"""The device as it was observed, put together from review file and table, or every fault in them."""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
+from pathlib import Path
 
-from reviewkit.errors import InputError, ReviewFileError, TableError
-from reviewkit.ui_states.events import Event
+from reviewkit.errors import Faults, InputError, ReviewFileError, TableError, gathered
+from reviewkit.ui_states import transitions
 from reviewkit.ui_states.inputs import UiInputs
-from reviewkit.ui_states.model import State
-from reviewkit.ui_states.rows import Row
+from reviewkit.ui_states.model import Event, Machine, State, Transition, event, plain
+from reviewkit.ui_states.transitions import Row
 
 FILE = "review.yaml"
 
 
-def exchanged(table: list[Row], states: dict[str, State], file: str) -> list[InputError]:
+def check(inputs: UiInputs, folder: Path) -> list[InputError]:
+    """Return every fault that can be known before the section runs.
+
+    Parameters
+    ----------
+    inputs : UiInputs
+    folder : Path
+        The review folder; the table's path is relative to it.
+    """
+    faults: list[InputError] = []
+    if not inputs.empty:
+        with gathered(faults):
+            machine(inputs, folder=folder)
+    return faults
+
+
+def machine(inputs: UiInputs, *, folder: Path = Path()) -> Machine:
+    """Return the device's states, events and outcomes.
+
+    Raises
+    ------
+    Faults
+        Everything wrong at once: unknown states, events of unknown kind, counts that can't be, outcomes
+        that contradict the state's attributes.
+    """
+    if not inputs.ui_states or not inputs.ui_transitions:
+        missing = "ui_states" if not inputs.ui_states else "ui_transitions"
+        raise ReviewFileError(
+            "there are transitions but no states"
+            if inputs.ui_transitions
+            else "there are states but no transitions",
+            file=FILE,
+            place=missing,
+            expected="states as 'standby: {light_percent: 0}', and a table of transitions",
+        )
+    states = {name: block.state(name) for name, block in inputs.ui_states.items()}
+    table = transitions.read(inputs.ui_transitions, folder=folder)
+    source = inputs.ui_transitions if isinstance(inputs.ui_transitions, str) else FILE
+    declared = {name: (block.kind, block.means) for name, block in inputs.ui_events.items()}
+    events = {name: event(name, declared) for name in _event_names(table, declared)}
+    faults = _exchanged(table, states, source) or [
+        *_unknown_states(table, states, source),
+        *_unknown_kinds(table, events, source),
+        *_pairs(table, source),
+    ]
+    known = {name: found for name, found in events.items() if found is not None}
+    if not faults:
+        faults = [
+            *_contradicting(table, states, known, source),
+            *_review_keys(inputs, states, known),
+        ]
+    if faults:
+        raise Faults(faults)
+    return _made(table, states, known, inputs, source)
+
+
+def _event_names(table: list[Row], declared: Iterable[str]) -> list[str]:
+    """Return the events of the table, then those that are declared and never tried."""
+    names = list(dict.fromkeys(row.event for row in table))
+    known = {plain(name) for name in names}
+    return names + [name for name in declared if plain(name) not in known]
+
+
+def _made(
+    table: list[Row], states: dict[str, State], events: dict[str, Event], inputs: UiInputs, source: str
+) -> Machine:
+    outcomes = tuple(
+        Transition(row.state, row.event, row.next, row.seen, row.tried, row.remark, row.video_s, row.place)
+        for row in table
+        if not row.impossible
+    )
+    return Machine(
+        states,
+        events,
+        outcomes,
+        frozenset((row.state, row.event) for row in table if row.impossible),
+        _left_in(inputs, states),
+        () if source == FILE else (source,),
+    )
+
+
+def _left_in(inputs: UiInputs, states: dict[str, State]) -> tuple[str, ...]:
+    """Return where a person may walk away: as declared, else where it charges; and wherever it is locked.
+
+    A lock is put on so that the device may be left: what becomes of it then is always asked.
+    """
+    told = inputs.ui_leave_in or tuple(name for name, state in states.items() if state.charging is True)
+    dark = (name for name, state in states.items() if state.locked is True and not state.light_percent)
+    return tuple(dict.fromkeys((*told, *dark)))
+
+
+def _exchanged(table: list[Row], states: dict[str, State], file: str) -> list[InputError]:
     """Return a fault if the columns of states and events are the wrong way round."""
     if table and all(row.event in states and row.state not in states for row in table):
         return [
@@ -28,7 +120,7 @@ def exchanged(table: list[Row], states: dict[str, State], file: str) -> list[Inp
     return []
 
 
-def unknown_states(table: list[Row], states: dict[str, State], file: str) -> list[InputError]:
+def _unknown_states(table: list[Row], states: dict[str, State], file: str) -> list[InputError]:
     """Return the rows that name a state of no block."""
     return [
         _error(file)(
@@ -44,7 +136,7 @@ def unknown_states(table: list[Row], states: dict[str, State], file: str) -> lis
     ]
 
 
-def unknown_kinds(table: list[Row], events: dict[str, Event | None], file: str) -> list[InputError]:
+def _unknown_kinds(table: list[Row], events: dict[str, Event | None], file: str) -> list[InputError]:
     """Return the events of which no one says who causes them."""
     first = {row.event: row for row in reversed(table)}
     return [
@@ -60,7 +152,7 @@ def unknown_kinds(table: list[Row], events: dict[str, Event | None], file: str) 
     ]
 
 
-def pairs(table: list[Row], file: str) -> list[InputError]:
+def _pairs(table: list[Row], file: str) -> list[InputError]:
     """Return the faults between rows of one pair: doubled, n/a beside an outcome, counts that disagree."""
     faults: list[InputError] = []
     pairs: dict[tuple[str, str], list[Row]] = {}
@@ -99,7 +191,7 @@ _NEEDS = {
 }
 
 
-def contradicting(
+def _contradicting(
     table: list[Row], states: dict[str, State], events: dict[str, Event], file: str
 ) -> list[InputError]:
     """Return the rows whose outcome can't be: after 'cable in' the cable is in."""
@@ -129,24 +221,7 @@ def _yaml(value: bool | None) -> str:
     return {True: "true", False: "false", None: "null"}[value]
 
 
-def unreached(table: list[Row], states: dict[str, State]) -> list[InputError]:
-    """Return the states that no row leads to, other than the first."""
-    reached = {row.next for row in table if row.next != row.state and row.seen != 0 and row.tried != 0}
-    first = next(iter(states))
-    return [
-        ReviewFileError(
-            f"nothing leads to the state '{name}'",
-            file=FILE,
-            place=f"ui_states.{name}",
-            expected=f"a row with 'next' = '{name}' (only the first state, '{first}', needs none)",
-            remedy="Add the row, put the state first if the bench starts in it, or remove it.",
-        )
-        for name in states
-        if name != first and name not in reached
-    ]
-
-
-def review_keys(inputs: UiInputs, states: dict[str, State], events: dict[str, Event]) -> list[InputError]:
+def _review_keys(inputs: UiInputs, states: dict[str, State], events: dict[str, Event]) -> list[InputError]:
     """Return the names in the review file that are no state, or no event of the table."""
     asked = [(f"ui_leave_in[{place}]", name, True) for place, name in enumerate(inputs.ui_leave_in, start=1)]
     for place, walk in enumerate(inputs.ui_walks, start=1):
