@@ -159,15 +159,14 @@ def _executor(scheduler: str, stay_ready: float | None) -> Iterator[Executor | N
 
 
 @main.command()
-@click.argument("first", type=click.Path(path_type=Path), metavar="FOLDER")
-@click.argument("second", type=click.Path(path_type=Path), metavar="FOLDER")
+@_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
 @_templates
-def compare(first: Path, second: Path, out: Path, templates: tuple[Path, ...]) -> None:
-    """Run two reviews and publish them side by side: two devices, or two editions of one."""
+def compare(folders: tuple[Path, ...], out: Path, templates: tuple[Path, ...]) -> None:
+    """Run reviews and publish them side by side: two to twelve devices, or editions of one."""
     from reviewkit import commands
 
-    together = commands.compare(first, second, out=out, templates=templates)
+    together = commands.compare(*folders, out=out, templates=templates)
     _report(together.reviews)
     if not together.result.ok:
         _say_failure(together.place.name, together.result)

@@ -7,12 +7,24 @@ import math
 import pytest
 
 from reviewkit import comparison, findings
+from reviewkit.comparison import Sharing
 from reviewkit.findings import Finding, Findings
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology import meter as instrument
 
-METER = instrument.meter({"name": "meter 1", "accuracy": "±(1.0 % + 3)", "resolution": 0.001}, "A")
-OTHER = instrument.meter({"name": "meter 2", "accuracy": "±(1.0 % + 3)", "resolution": 0.001}, "A")
+METER = instrument.meter(
+    {"name": "meter 1", "accuracy": "±(1.0 % + 3)", "resolution": 0.001, "full_scale": 10}, "A"
+)
+OTHER = instrument.meter(
+    {"name": "meter 2", "accuracy": "±(1.0 % + 3)", "resolution": 0.001, "full_scale": 10}, "A"
+)
+
+
+NAMED = Sharing({"meter 1": "meter 1", "meter 2": "meter 2"})
+
+
+def pair(first, second, *, names, shared=NAMED):
+    return comparison.side_by_side([first, second], names=names, shared=[shared])
 
 
 def plateau(value: float, meter: instrument.Meter, noise_A: float = 0.0005) -> Finding:
@@ -22,39 +34,42 @@ def plateau(value: float, meter: instrument.Meter, noise_A: float = 0.0005) -> F
 
 def test_the_same_meter_resolves_what_its_accuracy_alone_would_hide():
     first, second = plateau(0.800, METER), plateau(0.808, METER)
-    row = comparison.pair(Findings((first,)), Findings((second,)), names=("Alder", "Birch")).rows[0]
+    row = pair(Findings((first,)), Findings((second,)), names=("Alder", "Birch")).rows[0]
     assert first.uncertainty > 0.008  # each alone is known no better than the difference
     assert row.resolved
     left = (METER.half_width(0.808) - METER.half_width(0.800)) / math.sqrt(3)
-    assert row.difference.standard == pytest.approx(math.hypot(left, 0.0005 * math.sqrt(2)), rel=1e-9)
+    # GUM F.2.2.1: each reading is rounded by the display on its own, whatever else the two share.
+    rounded = 0.001 / math.sqrt(12) * math.sqrt(2)
+    expected = math.hypot(left, 0.0005 * math.sqrt(2), rounded)
+    assert row.against[0].difference.standard == pytest.approx(expected, rel=1e-9)
     assert row.words.startswith("Birch higher by")
 
 
 def test_different_meters_do_not_cancel():
-    row = comparison.pair(
+    row = pair(
         Findings((plateau(0.800, METER),)), Findings((plateau(0.808, OTHER),)), names=("Alder", "Birch")
     ).rows[0]
     assert row.resolved is False
     assert "can’t tell" in row.words
     expected = math.hypot(METER.component(0.8).standard, OTHER.component(0.808).standard)
-    assert row.difference.standard == pytest.approx(expected, rel=5e-3)
+    assert row.against[0].difference.standard == pytest.approx(expected, rel=5e-3)
 
 
-def test_the_same_value_twice_on_one_meter_differs_by_nothing():
-    row = comparison.pair(
+def test_the_same_value_twice_on_one_meter_differs_by_no_more_than_two_roundings():
+    row = pair(
         Findings((plateau(0.8, METER, 0.0),)), Findings((plateau(0.8, METER, 0.0),)), names=("a", "b")
     ).rows[0]
-    assert row.difference.value == 0
-    assert row.difference.standard == pytest.approx(0, abs=1e-15)
+    assert row.against[0].difference.value == 0
+    assert row.against[0].difference.standard == pytest.approx(0.001 / math.sqrt(6), rel=1e-9)
 
 
 def test_what_one_review_lacks_is_said():
-    rows = comparison.pair(
+    rows = pair(
         Findings((plateau(0.8, METER),)),
         Findings((findings.not_tested("charge.terminates", "ends by itself", "no log"),)),
         names=("Alder", "Birch"),
     )
-    assert [row.words for row in rows] == ["not tested on Birch", "not tested on Alder"]
+    assert [row.words for row in rows] == ["not tested on Birch", "not tested"]
     assert [row.resolved for row in rows] == [None, None]
 
 
@@ -67,7 +82,7 @@ def test_intervals_without_a_budget_are_resolved_only_where_they_do_not_overlap(
             "readout.switching_place", "switching place", sum(span) / 2, "V", low=span[0], high=span[1]
         )
 
-    row = comparison.pair(Findings((place(low),)), Findings((place(high),)), names=("a", "b")).rows[0]
+    row = pair(Findings((place(low),)), Findings((place(high),)), names=("a", "b")).rows[0]
     assert row.resolved is resolved
 
 
@@ -75,13 +90,99 @@ def test_words_and_yes_no_are_compared_as_such():
     def end(by: str) -> Findings:
         return Findings((Finding("charge.ended_by", "ended by", by),))
 
-    assert comparison.pair(end("device"), end("device"), names=("a", "b")).rows[0].words == "the same"
-    differing = comparison.pair(end("device"), end("source"), names=("a", "b")).rows[0]
+    assert pair(end("device"), end("device"), names=("a", "b")).rows[0].words == "the same"
+    differing = pair(end("device"), end("source"), names=("a", "b")).rows[0]
     assert differing.resolved is True
     assert differing.words == "device against source"
 
 
 def test_findings_survive_the_file_with_what_they_share():
     stored = Finding.from_dict(plateau(0.8, METER).to_dict())
-    row = comparison.pair(Findings((stored,)), Findings((plateau(0.8, METER),)), names=("a", "b")).rows[0]
-    assert row.difference.standard == pytest.approx(0.0005 * math.sqrt(2), rel=1e-6)
+    row = pair(Findings((stored,)), Findings((plateau(0.8, METER),)), names=("a", "b")).rows[0]
+    expected = math.hypot(0.0005 * math.sqrt(2), 0.001 / math.sqrt(6))
+    assert row.against[0].difference.standard == pytest.approx(expected, rel=1e-6)
+
+
+def declared(**meter: object) -> dict[str, object]:
+    return {"ammeter": {"accuracy": "±(1.0 % + 3)", "resolution": "1 mA", "full_scale": "10 A", **meter}}
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "names"),
+    [
+        ({"name": "A"}, {"name": "A"}, {"A": "A"}),
+        ({"name": "A", "serial": "7"}, {"name": "B", "serial": "7"}, {"B": "A"}),
+        ({"name": "A", "serial": "7"}, {"name": "A", "serial": "8"}, {}),
+        ({"name": "A"}, {"name": "B"}, {}),
+        ({}, {}, {}),
+        ({"name": "A"}, {}, {}),
+        ({"name": "A"}, {"name": "A", "accuracy": "±(0.1 % + 3)"}, {}),
+    ],
+)
+def test_meters_are_one_where_both_reviews_name_the_same_one(first, second, names) -> None:
+    """A meter that is merely described alike is another one."""
+    assert comparison.sharing(declared(**first), declared(**second)).names == names
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "why"),
+    [
+        ({}, {}, "a review does not name it"),
+        ({"name": "A", "serial": "7"}, {"name": "A", "serial": "8"}, "two serial numbers"),
+        (
+            {"name": "A"},
+            {"name": "A", "accuracy": "±(2 % + 3)"},
+            "the reviews state its accuracy differently",
+        ),
+    ],
+)
+def test_why_meters_are_not_taken_for_one_is_said(first, second, why) -> None:
+    assert [reason for _, reason in comparison.sharing(declared(**first), declared(**second)).apart] == [why]
+
+
+def test_each_range_of_a_meter_has_an_unknown_of_its_own() -> None:
+    spec = {"name": "meter 1", "accuracy": "±(1.0 % + 3)"}
+    ranges = [{"full_scale": 0.6, "resolution": 1e-4}, {"full_scale": 10, "resolution": 1e-3}]
+    low, high = (instrument.meter({**spec, "ranges": ranges}, "A", scale) for scale in (0.6, 10))
+    row = pair(Findings((plateau(0.5, low),)), Findings((plateau(0.5, high),)), names=("a", "b")).rows[0]
+    apart = math.hypot(low.component(0.5).standard, high.component(0.5).standard, 0.0005 * math.sqrt(2))
+    assert row.against[0].difference.standard == pytest.approx(apart, rel=1e-9)
+
+
+def test_a_range_that_is_not_declared_is_shared_by_nothing() -> None:
+    spec = {"name": "meter 1", "accuracy": "±(1.0 % + 3)"}
+    ranges = [{"full_scale": 0.6, "resolution": 1e-4}, {"full_scale": 10, "resolution": 1e-3}]
+    unknown = instrument.meter({**spec, "ranges": ranges}, "A")
+    assert unknown.label == "meter 1, range not declared"
+    row = pair(Findings((plateau(0.5, unknown),)), Findings((plateau(0.5, unknown),)), names=("a", "b")).rows[
+        0
+    ]
+    apart = math.hypot(*[unknown.component(0.5).standard] * 2, 0.0005 * math.sqrt(2))
+    assert row.against[0].difference.standard == pytest.approx(apart, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("key", "unit", "words"),
+    [
+        ("charge.termination_time", "s", "b later by"),
+        ("charge.time_to_80", "s", "b longer by"),
+        ("charge.delivered", "A.h", "b more by"),
+        ("charge.hold_voltage", "V", "b higher by"),
+        ("drain.standby.days_to_empty", "d", "b longer by"),
+    ],
+)
+def test_a_difference_is_said_as_a_person_would(key: str, unit: str, words: str) -> None:
+    first, second = (
+        findings.measured(key, "it", Measured(value, unit, (Component("noise", 0.01, unit),)))
+        for value in (1, 2)
+    )
+    assert pair([first], [second], names=("a", "b")).rows[0].words.startswith(words)
+
+
+def test_three_devices_are_held_against_the_first() -> None:
+    none = Sharing({})
+    reviews = [[plateau(value, METER)] for value in (0.8, 0.9, 0.8005)]
+    row = comparison.side_by_side(reviews, names=("a", "b", "c"), shared=[none, none]).rows[0]
+    assert [one.resolved for one in row.against] == [True, False]
+    assert row.words.startswith("b: higher by")
+    assert "c: the meters can’t tell them apart" in row.words

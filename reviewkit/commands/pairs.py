@@ -1,8 +1,8 @@
-"""Two reviews side by side."""
+"""Several reviews side by side."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,10 +18,13 @@ from reviewkit.publishing import atomic, site
 from reviewkit.sections import discovery
 from reviewkit.sections.template import Section
 
+MOST = 12
+"""Reviews that one page compares."""
+
 
 @dataclass(frozen=True)
 class SideBySide:
-    """Two published reviews and the page that compares them.
+    """Published reviews and the page that compares them.
 
     Parameters
     ----------
@@ -51,19 +54,17 @@ class SideBySide:
 
 
 def compare(
-    first: str | Path,
-    second: str | Path,
-    *,
+    *folders: str | Path,
     out: str | Path = OUT,
     templates: Iterable[str | Path] = (),
     executor: Executor | None = None,
 ) -> SideBySide:
-    """Run two reviews and publish them side by side: two devices, or two editions of one.
+    """Run reviews and publish them side by side: several devices, or editions of one.
 
     Parameters
     ----------
-    first, second : str or pathlib.Path
-        Review folders.
+    *folders : str or pathlib.Path
+        Two or more review folders; the others are held against the first.
     out : str or pathlib.Path
         Where the published folders go: one for each review, and one for the comparison.
     templates : iterable of str or pathlib.Path
@@ -74,32 +75,36 @@ def compare(
     Raises
     ------
     InputError
-        As `run` does; or if both are the same folder.
+        As `run` does; or if a folder is named twice, or there are too few or too many.
     """
-    if Path(first).resolve() == Path(second).resolve():
-        raise InputError("both are the same folder", file=str(first), remedy="Name two reviews.")
+    if not 2 <= len(folders) <= MOST:
+        raise InputError(f"{len(folders)} review folders; expected 2 to {MOST} to compare")
+    seen: set[Path] = set()
+    for folder in folders:
+        if Path(folder).resolve() in seen:
+            raise InputError("the same folder twice", file=str(folder), remedy="Name each review once.")
+        seen.add(Path(folder).resolve())
     parts = discovery.discover(Path(folder) for folder in templates)
     template = next(iter(discovery.of_kind("compare", parts)), None)
     if template is None:
         raise InputError("there is no template that compares in the folders of templates")
     with forkserver.serving():
-        return _compared(first, second, template, Path(out), templates, executor)
+        return _compared(folders, template, Path(out), templates, executor)
 
 
 def _compared(
-    first: str | Path,
-    second: str | Path,
+    folders: Sequence[str | Path],
     template: Section,
     out: Path,
     templates: Iterable[str | Path],
     executor: Executor | None,
 ) -> SideBySide:
-    reviews = run(first, second, out=out, templates=templates, executor=executor)
-    called = site.beside(*(item.review.file.name for item in reviews))
+    reviews = run(*folders, out=out, templates=templates, executor=executor)
+    called = site.beside([item.review.file.name for item in reviews])
     with atomic.site(out) as place:
         staged = atomic.stage(place, called)
-        pair = [(item.review.file, item.place.name) for item in reviews]
-        result = comparison_page.made(template, pair, place, staged)
+        compared = [(item.review.file, item.place.name) for item in reviews]
+        result = comparison_page.made(template, compared, place, staged)
         site.write_charts(place)
         result_place = atomic.put(staged, place, called, good=result.ok)
         site.write_shelf(place)

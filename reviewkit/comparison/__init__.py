@@ -1,7 +1,22 @@
-"""Two devices, or two editions of one, side by side."""
+"""Several devices, or editions of one, side by side."""
 
-from reviewkit.comparison.pairs import Comparison, Row, pair
-from reviewkit.comparison.reading import Curve, Published, read
-from reviewkit.comparison.together import Together, open_two, pair_up
+from reviewkit.comparison.published import Curve, Published, read
+from reviewkit.comparison.rows import Against, Comparison, Row, side_by_side
+from reviewkit.comparison.sharing import Sharing, sharing
+from reviewkit.comparison.together import MOST, Together, open_all, put_together
 
-__all__ = ["Comparison", "Curve", "Published", "Row", "Together", "open_two", "pair", "pair_up", "read"]
+__all__ = [
+    "MOST",
+    "Against",
+    "Comparison",
+    "Curve",
+    "Published",
+    "Row",
+    "Sharing",
+    "Together",
+    "open_all",
+    "put_together",
+    "read",
+    "sharing",
+    "side_by_side",
+]

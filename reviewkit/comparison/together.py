@@ -1,99 +1,159 @@
-"""Two published reviews, ready to be shown side by side."""
+"""Several published reviews, ready to be shown side by side."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from reviewkit.comparison.pairs import Comparison, Row, pair
-from reviewkit.comparison.reading import Curve, Published, read
-from reviewkit.findings import Finding
+from reviewkit.comparison.published import Curve, Published, read
+from reviewkit.comparison.rows import Comparison, Row, side_by_side
+from reviewkit.comparison.sharing import Sharing, sharing
+from reviewkit.findings import Finding, sentences
+from reviewkit.findings.text_and_table import Answer
+from reviewkit.schema.blocks import Cell
+
+MOST = 12
+"""Reviews that one page compares: more rows of dots than that a picture does not hold."""
 
 
 @dataclass(frozen=True)
 class Together:
-    """Two reviews and what sets them apart.
+    """Several reviews and what sets them apart.
 
     Parameters
     ----------
-    first, second : Published
+    reviews : tuple of Published
     comparison : Comparison
-        Every finding of both; a single run's findings once.
+        Every finding of them; a single run's findings once.
+    shared : tuple of Sharing
+        The meters that the second and each further review has in common with the first.
     """
 
-    first: Published
-    second: Published
+    reviews: tuple[Published, ...]
     comparison: Comparison
+    shared: tuple[Sharing, ...]
 
     @property
-    def names(self) -> tuple[str, str]:
-        """What a reader calls the two."""
+    def names(self) -> tuple[str, ...]:
+        """What a reader calls them."""
         return self.comparison.names
 
-    def curves(self) -> tuple[tuple[str, Curve], ...]:
-        """Return the charges to overlay: those on a source that both have, else each one's first."""
-        shared = [key for key in self.first.curves if key in self.second.curves]
+    def conditions(self) -> Answer:
+        """Return what must be known before the figures: unequal cells, meters in common."""
+        return Answer((*self._cells(), *self._meters()))
+
+    def _cells(self) -> Iterator[str]:
+        say = sentences.of("compare")
+        cells = [_cell(review.cell) for review in self.reviews]
+        if len(set(cells)) > 1:
+            yield say("cells", cells=list(zip(self.names, cells, strict=True)))
+        elif any(cells):
+            yield say("same_cells", cell=cells[0])
+
+    def _meters(self) -> Iterator[str]:
+        say = sentences.of("compare")
+        first = self.names[0]
+        for name, common in zip(self.names[1:], self.shared, strict=True):
+            if common.names:
+                yield say("shared", meters=sorted(set(common.names.values())), first=first, second=name)
+            for meter, why in common.apart:
+                yield say("not_shared", meter=meter, why=why, first=first, second=name)
+            if not common.names and not common.apart:
+                yield say("none_shared", first=first, second=name)
+
+    def curves(self) -> tuple[tuple[str, Published, Curve], ...]:
+        """Return the charges to overlay: those on a source that all have, else each one's first."""
+        common = [key for key in self.reviews[0].curves if all(key in one.curves for one in self.reviews)]
         picked = []
-        for review in (self.first, self.second):
-            key = shared[0] if shared else next(iter(review.curves), None)
+        for name, review in zip(self.names, self.reviews, strict=True):
+            key = common[0] if common else next(iter(review.curves), None)
             if key is not None:
-                picked.append((review.name, review.curves[key]))
+                picked.append((name, review, review.curves[key]))
         return tuple(picked)
 
-    def row(self, name: str) -> Row | None:
-        """Return the first row of a charge finding by the last part of its key: "plateau_current"."""
-        return next((row for row in self.part("charge.").rows if row.key.endswith(f".{name}")), None)
+    def row(self, key: str) -> Row | None:
+        """Return the row of a key; of a charge's, the first source's that two of the reviews have."""
+        start, _, name = key.partition(".")
+        rows = (row for row in self.part(f"{start}.") if row.key.rsplit(".", 1)[-1] == name)
+        return self.comparison.get(key) or next((row for row in rows if row.resolved is not None), None)
 
-    def part(self, start: str) -> Comparison:
-        """Return the rows whose keys begin with `start`: "drain.", "ui."."""
-        rows = tuple(row for row in self.comparison.rows if row.key.startswith(start))
+    def part(self, *starts: str) -> Comparison:
+        """Return the rows whose keys begin with one of `starts`: "drain.", "ui."."""
+        rows = tuple(row for row in self.comparison.rows if row.key.startswith(starts))
+        return Comparison(self.names, rows)
+
+    def others(self, *starts: str) -> Comparison:
+        """Return the rows whose keys begin with none of `starts`: what sections of one's own found."""
+        rows = tuple(row for row in self.comparison.rows if not row.key.startswith(starts))
         return Comparison(self.names, rows)
 
 
-def pair_up(first: Published, second: Published) -> Together:
-    """Return two reviews side by side.
+def put_together(reviews: Sequence[Published]) -> Together:
+    """Return reviews side by side.
 
     Parameters
     ----------
-    first, second : Published
-        Of two devices, or two editions of one: the editions then tell them apart.
+    reviews : sequence of Published
+        Of two to `MOST` devices, or editions of one: the editions then tell them apart.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer or more.
     """
-    names = (first.name, second.name)
-    if first.name == second.name:
-        names = (f"{first.name}, edition {first.edition}", f"{second.name}, edition {second.edition}")
-    return Together(first, second, pair(_comparable(first, second), _comparable(second, first), names=names))
+    if not 2 <= len(reviews) <= MOST:
+        raise ValueError(f"{len(reviews)} reviews; expected 2 to {MOST} to compare")
+    shared = [sharing(reviews[0].declared, other.declared) for other in reviews[1:]]
+    rows = [_comparable(review, reviews) for review in reviews]
+    return Together(tuple(reviews), side_by_side(rows, names=_names(reviews), shared=shared), tuple(shared))
 
 
-def open_two(first: str, second: str) -> Together:
-    """Return two published reviews side by side.
+def open_all(folders: Sequence[str]) -> Together:
+    """Return published reviews side by side.
 
     Parameters
     ----------
-    first, second : str
-        Their folders.
+    folders : sequence of str
 
     Raises
     ------
     InputError
         If there is no published review in a folder.
     """
-    return pair_up(read(first), read(second))
+    return put_together([read(folder) for folder in folders])
 
 
-def _comparable(review: Published, other: Published) -> tuple[Finding, ...]:
-    """Return the findings under the keys that can be found in the other review.
+def _names(reviews: Sequence[Published]) -> tuple[str, ...]:
+    """Return what tells the reviews apart: the device, its edition where two are of one."""
+    names = [review.name for review in reviews]
+    return tuple(
+        name if names.count(name) == 1 else f"{name}, edition {review.edition}"
+        for name, review in zip(names, reviews, strict=True)
+    )
 
-    A single run stands under a short key and its source's; where the other review has several runs, the
+
+def _cell(cell: Cell) -> str:
+    size = f"{cell.rated_capacity_Ah:g}\u00a0Ah" if cell.rated_capacity_Ah else ""
+    about = ", ".join(part for part in (cell.chemistry or "", size) if part)
+    return " ".join(part for part in (cell.label or "a cell", f"({about})" if about else "") if part)
+
+
+def _comparable(review: Published, reviews: Sequence[Published]) -> tuple[Finding, ...]:
+    """Return the findings under the keys that can be found in the other reviews.
+
+    A single run stands under a short key and its source's; where another review has several runs, the
     source's key is the one that they share.
     """
     keys = {item.key for item in review.findings}
-    theirs = {item.key for item in other.findings}
+    theirs = set.intersection(*({item.key for item in one.findings} for one in reviews))
+    anywhere = {item.key for one in reviews if one is not review for item in one.findings}
     kept = []
     for item in review.findings:
         short = _short(item.key)
         labelled = short != item.key
         if labelled and short in keys and short in theirs:
             continue
-        if not labelled and item.key not in theirs and _under_a_label(item.key, keys):
+        if not labelled and item.key not in anywhere and _under_a_label(item.key, keys):
             continue
         kept.append(item)
     return tuple(kept)

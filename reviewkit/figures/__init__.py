@@ -10,7 +10,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
         "ui_trials": ["trials_grid", "witnesses"],
         "drain": ["drain_folded", "drain_pulses", "drain_settling"],
         "drain_days": ["drain_days"],
-        "compare": ["compare_curves", "compare_differences", "compare_per_capacity"],
+        "compare": ["compare_curves", "compare_figures", "compare_limits", "compare_per_capacity"],
         "plan": ["plan_charge"],
         "charge": [
             "charge_curve",

@@ -168,6 +168,7 @@ def _component_to_dict(part: Component) -> dict[str, Any]:
         "contribution": _plain_number(part.contribution),
         "dof": None if math.isinf(part.dof) else part.dof,
         "shared": part.shared,
+        "rounding": _plain_number(part.rounding),
     }
 
 
@@ -180,6 +181,7 @@ def _component_from_dict(data: Mapping[str, Any]) -> Component:
         sensitivity=data["sensitivity"],
         dof=math.inf if data["dof"] is None else data["dof"],
         shared=data["shared"],
+        rounding=data.get("rounding", 0.0),
     )
 
 

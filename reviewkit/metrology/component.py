@@ -38,6 +38,9 @@ class Component:
         Names the one physical unknown behind it; components with the same name are fully correlated,
         within one number and between numbers. Empty: an unknown of its own. "NAME [2]" is the second of
         several unknowns that one set of repeat readings gave: they share its degrees of freedom.
+    rounding : float [unit]
+        Half-width of the display's rounding that `size` holds. It is each reading's own, whatever else two
+        readings share.
     """
 
     name: str
@@ -47,6 +50,7 @@ class Component:
     sensitivity: float = 1.0
     dof: float = math.inf
     shared: str = ""
+    rounding: float = 0.0
 
     @property
     def standard(self) -> float:

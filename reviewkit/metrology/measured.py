@@ -76,9 +76,15 @@ class Measured:
 
 
 def difference(first: Measured, second: Measured) -> Measured:
-    """Return `first` − `second`; unknowns that both share cancel as far as they do."""
-    return Measured(
-        first.value - second.value,
-        first.unit,
-        first.components + tuple(part.scaled(-1.0) for part in second.components),
+    """Return `first` − `second`; unknowns that both share cancel as far as they do.
+
+    What cancels with a meter's error is not the rounding of its display: each of the two keeps its own.
+    """
+    theirs = tuple(part.scaled(-1.0) for part in second.components)
+    common = {part.shared for part in first.components} & {part.shared for part in theirs} - {""}
+    rounded = tuple(
+        Component(f"{part.name}: rounding", part.rounding, part.unit, "rectangular", part.sensitivity)
+        for part in first.components + theirs
+        if part.rounding and part.shared in common
     )
+    return Measured(first.value - second.value, first.unit, first.components + theirs + rounded)

@@ -97,6 +97,8 @@ class Meter:
         Resistance of the leads in series with it.
     input_ohm : float or None [ohm]
         Input resistance of a voltmeter.
+    range_declared : bool
+        Whether it is known that this of the meter's ranges was in use.
     """
 
     name: str
@@ -107,10 +109,13 @@ class Meter:
     burden_ohm: float = 0.0
     leads_ohm: float = 0.0
     input_ohm: float | None = None
+    range_declared: bool = True
 
     @property
     def label(self) -> str:
         """Name and range, as a budget shows it."""
+        if not self.range_declared:
+            return f"{self.name}, range not declared"
         if self.full_scale is None:
             return self.name
         scale, sign = units.for_people(self.full_scale, self.unit)
@@ -155,6 +160,7 @@ class Meter:
             "rectangular",
             sensitivity,
             shared=self.label,
+            rounding=self.resolution / 2 if self.states_counts else 0.0,
         )
 
     def gain_component(self, sensitivity: float) -> Component:
@@ -213,7 +219,8 @@ def meter(spec: Mapping[str, Any] | Meter, unit: str, full_scale: float | None =
     blocks = [{**own, **entry} for entry in spec.get("ranges") or [{}]]
     meters = [_one_range(block, unit) for block in blocks]
     if full_scale is None:
-        return max(meters, key=lambda one: one.full_scale or float("inf"))
+        widest = max(meters, key=lambda one: one.full_scale or float("inf"))
+        return replace(widest, range_declared=len(meters) == 1)
     for one in meters:
         if one.full_scale is not None and abs(one.full_scale - full_scale) <= 1e-6 * full_scale:
             return one

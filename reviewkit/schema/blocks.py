@@ -66,6 +66,7 @@ class MeterBlock(Block):
     """A meter, or with `ranges` a meter of several ranges."""
 
     name: str = ""
+    serial: str = ""
     accuracy: str | None = None
     resolution: float | str | None = None
     full_scale: float | str | None = None

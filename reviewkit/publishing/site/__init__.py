@@ -12,9 +12,10 @@ from reviewkit.publishing.site.pages import (
     write_sections,
     write_shelf,
 )
-from reviewkit.publishing.site.shelf import beside
+from reviewkit.publishing.site.shelf import COMPARED, beside
 
 __all__ = [
+    "COMPARED",
     "Link",
     "PageContext",
     "beside",

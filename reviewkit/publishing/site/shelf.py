@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from reviewkit.findings import Finding
-from reviewkit.metrology.formatting import number
+from reviewkit.metrology.formatting import listed, number
 from reviewkit.pipeline.findings_file import JSON_FILE
 from reviewkit.publishing.site.context import Link
 
@@ -50,22 +51,32 @@ def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
 
 
 def comparisons(out: Path) -> list[Link]:
-    """Return the pages of a published folder that show two of its reviews side by side."""
+    """Return the pages of a published folder that show its reviews side by side."""
     devices = {
         path.parent.name: json.loads(path.read_text(encoding="utf-8"))["device"]["name"]
         for path in _published(out)
     }
-    pairs = ((first, second) for first in devices for second in devices)
-    return [
-        Link(f"{beside(first, second)}/index.html", f"{devices[first]} and {devices[second]}")
-        for first, second in pairs
-        if (out / beside(first, second) / "index.html").is_file()
-    ]
+    links = []
+    for path in sorted(out.glob(f"*/{COMPARED}")):
+        names = json.loads(path.read_text(encoding="utf-8"))["reviews"]
+        if "." not in path.parent.name and all(name in devices for name in names):
+            links.append(Link(f"{path.parent.name}/index.html", listed(devices[name] for name in names)))
+    return links
 
 
-def beside(first: str, second: str) -> str:
-    """Return the folder's name of the page that shows two reviews side by side."""
-    return f"{first}-and-{second}"
+COMPARED = "compared.json"
+"""In a comparison's folder: the folders of the reviews that it shows."""
+_LONGEST = 80
+"""Characters of a comparison's folder name: chosen, well under what every file system takes."""
+
+
+def beside(names: Sequence[str]) -> str:
+    """Return the folder's name of the page that shows reviews side by side."""
+    whole = "-and-".join(names)
+    if len(whole) <= _LONGEST:
+        return whole
+    # The same reviews keep their address, others do not get it.
+    return f"{whole[: _LONGEST - 9]}-{hashlib.sha256(whole.encode()).hexdigest()[:8]}"
 
 
 def _published(out: Path) -> list[Path]:

@@ -1,0 +1,263 @@
+"""Findings of several reviews side by side: their differences, how sure, and whether they are resolved.
+
+Findings that rest on the same range of the same meter share that range's unknown calibration error: it
+cancels in the difference as far as both depend on it alike. Findings from different meters don't.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from html import escape
+from typing import Any
+
+from reviewkit.comparison.sharing import Sharing
+from reviewkit.findings import Finding, sentences
+from reviewkit.metrology import Component, Measured, difference, formatting
+
+_MOMENTS = ("knee_time", "precharge_end", "termination_time")
+"""Findings in seconds that say when something happened; all others in seconds say how long it takes."""
+_MORE_LESS = {
+    "A.h": ("more", "less"),
+    "W.h": ("more", "less"),
+    "d": ("longer", "shorter"),
+    "": ("more", "fewer"),
+}
+_OPEN = (float("-inf"), float("inf"))
+
+
+@dataclass(frozen=True)
+class Against:
+    """One review's finding against the first review's.
+
+    Parameters
+    ----------
+    difference : Measured or None
+        This one − the first one's, where both are numbers with a budget.
+    resolved : bool or None
+        Whether the two certainly differ; None where there is nothing to compare.
+    words : str
+        "later by 12 min ± 2 min", "the same", "the meters can’t tell them apart" …
+    """
+
+    difference: Measured | None
+    resolved: bool | None
+    words: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """One finding of all reviews.
+
+    Parameters
+    ----------
+    key, label, unit : str
+    items : tuple of Finding or None
+        In the order of the reviews; None where a review does not have it.
+    against : tuple of Against
+        The second and every further review against the first.
+    words : str
+        What sets them apart, for a reader.
+    """
+
+    key: str
+    label: str
+    unit: str
+    items: tuple[Finding | None, ...]
+    against: tuple[Against, ...]
+    words: str
+
+    @property
+    def resolved(self) -> bool | None:
+        """Whether any certainly differs from the first; None where there is nothing to compare."""
+        known = [one.resolved for one in self.against if one.resolved is not None]
+        return any(known) if known else None
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Every finding of several reviews.
+
+    Parameters
+    ----------
+    names : tuple of str
+    rows : tuple of Row
+        In the order of the first review; what only another has comes last.
+    """
+
+    names: tuple[str, ...]
+    rows: tuple[Row, ...]
+
+    def __iter__(self) -> Iterator[Row]:
+        return iter(self.rows)
+
+    def get(self, key: str) -> Row | None:
+        """Return the row of a key, or None."""
+        return next((row for row in self.rows if row.key == key), None)
+
+    @property
+    def resolved(self) -> tuple[Row, ...]:
+        """Rows in which some certainly differ."""
+        return tuple(row for row in self.rows if row.resolved)
+
+    def sentence(self) -> str:
+        """Return how many findings differ, in one sentence."""
+        compared = sum(row.resolved is not None for row in self.rows)
+        return _say()("differing", resolved=len(self.resolved), compared=compared, reviews=len(self.names))
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        names = [escape(name) for name in self.names]
+        heads = ["Finding", *names, "Difference" if len(names) == 2 else f"Against {names[0]}"]
+        head = "".join(f'<th scope="col" role="columnheader">{text}</th>' for text in heads)
+        body = "".join(
+            f'<tr role="row"><th scope="row" role="rowheader">{escape(row.label)}</th>'
+            + "".join(
+                f'<td class="value" role="cell" data-label="{name}:">{_shown(item)}</td>'
+                for name, item in zip(names, row.items, strict=True)
+            )
+            + f'<td role="cell">{escape(row.words)}</td></tr>'
+            for row in self.rows
+        )
+        return {
+            "text/html": f'<table class="comparison stacked" role="table"><thead><tr role="row">{head}</tr>'
+            f"</thead><tbody>{body}</tbody></table>",
+            "text/plain": "\n".join(f"{row.label}: {row.words}" for row in self.rows),
+        }
+
+
+def _say() -> sentences.Sentences:
+    return sentences.of("compare")
+
+
+def _shown(item: Finding | None) -> str:
+    return "—" if item is None else escape(item.text)
+
+
+def side_by_side(
+    reviews: Sequence[Iterable[Finding]], *, names: Sequence[str], shared: Sequence[Sharing]
+) -> Comparison:
+    """Return the findings of several reviews side by side.
+
+    Parameters
+    ----------
+    reviews : sequence of iterable of Finding
+        Two or more.
+    names : sequence of str
+        What the reader calls them: devices, or editions of one.
+    shared : sequence of Sharing
+        What the second and each further review has in common with the first.
+    """
+    by_key = [{item.key: item for item in review} for review in reviews]
+    keys = dict.fromkeys(key for review in by_key for key in review)
+    rows = (_row([review.get(key) for review in by_key], names, shared) for key in keys)
+    return Comparison(tuple(names), tuple(rows))
+
+
+def _row(items: Sequence[Finding | None], names: Sequence[str], shared: Sequence[Sharing]) -> Row:
+    known = next(item for item in items if item is not None)
+    first, *others = items
+    against = tuple(_against(first, other, common) for other, common in zip(others, shared, strict=True))
+    return Row(known.key, known.label, known.unit, tuple(items), against, _words(items, against, names))
+
+
+def _words(items: Sequence[Finding | None], against: Sequence[Against], names: Sequence[str]) -> str:
+    """Return what sets a row apart, by name."""
+    lacking = [name for item, name in zip(items, names, strict=True) if _not_tested(item)]
+    if len(lacking) == len(names):
+        return _say()("untested")
+    if len(names) == 2 and not lacking:
+        (one,) = against
+        return f"{names[1]} {one.words}" if one.difference is not None and one.resolved else one.words
+    told: dict[str, list[str]] = {}
+    for one, name in zip(against, names[1:], strict=True):
+        if one.words:
+            told.setdefault(one.words, []).append(name)
+    parts = [_say()("of_them", names=called, words=words) for words, called in told.items()]
+    parts += [_say()("untested_on", names=lacking)] if lacking else []
+    return "; ".join(parts)
+
+
+def _not_tested(item: Finding | None) -> bool:
+    return item is None or (item.value is None and item.low is None and item.high is None)
+
+
+def _against(first: Finding | None, other: Finding | None, common: Sharing) -> Against:
+    if first is None or other is None or _not_tested(first) or _not_tested(other):
+        return Against(None, None, "")
+    if first.unit != other.unit:
+        return Against(None, None, _say()("other_units"))
+    if all(_is_number(item) or item.value is None for item in (first, other)):
+        return _numbers(first, other, common)
+    return _plain(first, other)
+
+
+def _is_number(item: Finding) -> bool:
+    return isinstance(item.value, int | float) and not isinstance(item.value, bool)
+
+
+def _numbers(first: Finding, other: Finding, common: Sharing) -> Against:
+    a, b = as_measured(first), as_measured(other)
+    if a is None or b is None:
+        return _intervals(first, other)
+    change = difference(
+        replace(b, components=common.second(b.components)), replace(a, components=common.first(a.components))
+    )
+    resolved = abs(change.value) > change.expanded
+    span = formatting.quantity(abs(change.value), change.expanded, change.unit)
+    if not resolved:
+        return Against(change, False, _say()("not_told_apart", span=span))
+    return Against(
+        change, True, _say()("by", word=_comparative(first.key, first.unit, change.value), span=span)
+    )
+
+
+def _comparative(key: str, unit: str, change: float) -> str:
+    """Return the word that a person would use: later, not higher, for a moment."""
+    if unit == "s":
+        moment = key.rsplit(".", 1)[-1] in _MOMENTS
+        more, less = ("later", "earlier") if moment else ("longer", "shorter")
+    else:
+        more, less = _MORE_LESS.get(unit, ("higher", "lower"))
+    return more if change > 0 else less
+
+
+def as_measured(item: Finding) -> Measured | None:
+    """Return a finding as a quantity with its budget, or None if it has no uncertainty."""
+    if not _is_number(item) or item.uncertainty is None:
+        return None
+    budget = item.budget or (Component(f"{item.label}: as stated", item.uncertainty / 2, item.unit),)
+    assert isinstance(item.value, int | float)
+    return Measured(float(item.value), item.unit, budget)
+
+
+def _intervals(first: Finding, other: Finding) -> Against:
+    """Compare what has an interval only, a bound, or a bare count."""
+    ends = _ends(first), _ends(other)
+    (low_a, high_a), (low_b, high_b) = ends
+    counted = low_a == high_a and low_b == high_b
+    if high_a < low_b or high_b < low_a:
+        words = _say()("two_values", first=first.text, second=other.text) if counted else _say()("no_overlap")
+        return Against(None, True, words)
+    if _OPEN in ends:
+        return Against(None, None, _say()("not_known"))
+    return Against(None, False, _say()("the_same" if counted else "overlap"))
+
+
+def _ends(item: Finding) -> tuple[float, float]:
+    """Return a number's interval; a missing end is open, and a number without any is exact."""
+    if item.low is None and item.high is None and isinstance(item.value, int | float):
+        return float(item.value), float(item.value)
+    return (
+        float("-inf") if item.low is None else item.low,
+        float("inf") if item.high is None else item.high,
+    )
+
+
+def _plain(first: Finding, other: Finding) -> Against:
+    """Compare words, lists and yes-or-no."""
+    same = first.value == other.value
+    if same:
+        return Against(None, False, _say()("the_same"))
+    if isinstance(first.value, list):
+        return Against(None, True, _say()("lists_differ"))
+    return Against(None, True, _say()("two_values", first=first.text, second=other.text))
