@@ -242,9 +242,9 @@ def test_an_edition_run_again_keeps_the_one_before(tmp_path: Path) -> None:
 def test_the_list_links_to_comparisons_of_its_reviews(tmp_path: Path) -> None:
     out = _written(tmp_path)
     assert "Side by side" not in (out / "index.html").read_text(encoding="utf-8")
-    place = out / site.beside("alder", "alder")
+    place = out / site.beside(["alder", "alder"])
     place.mkdir()
-    (place / "index.html").touch()
+    (place / site.COMPARED).write_text(json.dumps({"reviews": ["alder", "alder"]}), encoding="utf-8")
     site.write_shelf(out)
     page = (out / "index.html").read_text(encoding="utf-8")
     assert '<a href="alder-and-alder/index.html">Alder and Alder</a>' in page
