@@ -8,13 +8,13 @@ from simulate.meters import LoggingMeter
 from simulate.scenario import Scenario
 
 from reviewkit import charge
-from reviewkit.logs import thinning
+from reviewkit.logs import decimation
 from reviewkit.schema.blocks import Ammeter, Voltmeter
 
 
 def test_one_row_of_each_group_the_first_and_the_last_are_chosen() -> None:
-    assert thinning.rows(99_999) == slice(None)
-    chosen = thinning.rows(1_234_567)
+    assert decimation.rows(99_999) == slice(None)
+    chosen = decimation.rows(1_234_567)
     assert not isinstance(chosen, slice)
     assert (chosen[0], chosen[-1]) == (0, 1_234_566)
     assert 25_000 <= len(chosen) < 26_000
@@ -40,7 +40,7 @@ def test_findings_from_fewer_rows_are_those_from_all(monkeypatch: pytest.MonkeyP
         return charge.analyse_one(record)
 
     fewer = analysed()
-    monkeypatch.setattr(thinning, "rows", lambda count, most=0: slice(None))
+    monkeypatch.setattr(decimation, "rows", lambda count, most=0: slice(None))
     every = analysed()
     assert len(fewer.record.thinned.current) < len(every.record.thinned.current) / 3
     assert set(fewer.quantities) == set(every.quantities)

@@ -19,7 +19,7 @@ from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.segments import Segments
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import line
-from reviewkit.logs import thinning
+from reviewkit.logs import decimation
 from reviewkit.metrology import Component, Measured, shaken_left
 
 _EARLY_S = 120.0
@@ -162,7 +162,7 @@ def _standing(
 ) -> float:
     """Return by how much a display that stands still may hide the begin of a fall [s], as a half-width."""
     known = np.flatnonzero(np.isfinite(values))
-    known = known[thinning.rows(len(known), _MOST_ROWS)]
+    known = known[decimation.rows(len(known), _MOST_ROWS)]
     time, shown = record.time_s[known], values[known]
     before = (time < place_s) & (time > place_s - reach_s)
     after = (time > place_s) & (time < place_s + reach_s)

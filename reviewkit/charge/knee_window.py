@@ -13,7 +13,7 @@ import numpy as np
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.segments import Segments
 from reviewkit.charge.series import FloatArray
-from reviewkit.logs import thinning
+from reviewkit.logs import decimation
 
 _CELLS = 4000
 _ROWS = 20 * _CELLS
@@ -52,7 +52,7 @@ def coarse_of(record: ChargeRecord, main: Segments, from_s: float) -> Coarse:
         margin = max(margin, min(_ASTRAY_S, 0.1 * (main.charging[-1].last_s - from_s)))
     inside &= record.time_s < main.charging[-1].last_s - margin
     rows = np.flatnonzero(inside)
-    rows = rows[thinning.rows(len(rows), _ROWS)]
+    rows = rows[decimation.rows(len(rows), _ROWS)]
     time, voltage, current = record.time_s[rows], record.voltage[rows], record.current[rows]
     if len(time) < 10:
         return Coarse(time, voltage, current)

@@ -15,7 +15,7 @@ from reviewkit.charge.record_doubts import of_record
 from reviewkit.charge.series import clean
 from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
 from reviewkit.logs import Log
-from reviewkit.logs.beyond import beyond_range, too_few
+from reviewkit.logs.plausibility import range_check, too_few
 from reviewkit.logs.clock_sync import Alignment, align, clock_difference
 from reviewkit.metrology.meter import Meter
 from reviewkit.schema.blocks import LogBlock
@@ -79,7 +79,7 @@ def _examined(
     meters = _meters(run, place, inputs, faults)
     found = _logs(run, folder, faults)
     for key, log in found.items():
-        faults += beyond_range(log, meters.get(key))
+        faults += range_check(log, meters.get(key))
     if not faults:
         entries = {key: entry for key, _, entry in run.logs()}
         fewer = {key: log.thinned() for key, log in found.items()}
@@ -118,11 +118,10 @@ def _meters(run: ChargeRun, place: int, inputs: ChargeInputs, faults: list[Input
 
 def _logs(run: ChargeRun, folder: Path, faults: list[InputError]) -> dict[str, Log]:
     found: dict[str, Log] = {}
-    with logs.one_pass((entry, quantity) for _, quantity, entry in run.logs()):
-        for key, quantity, entry in run.logs():
-            with gathered(faults):
-                found[key] = logs.read(entry, quantity, folder=folder)
-                faults.extend(too_few(found[key], _LEAST_ROWS, remedy=_WHICH_LOG))
+    for key, quantity, entry in run.logs():
+        with gathered(faults):
+            found[key] = logs.read(entry, quantity, folder=folder)
+            faults.extend(too_few(found[key], _LEAST_ROWS, remedy=_WHICH_LOG))
     return found
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 
 from reviewkit.charge.inputs import ChargeRun
 from reviewkit.charge.series import FloatArray, clean, gaps_in, noise_of, usual_interval
-from reviewkit.logs import thinning
+from reviewkit.logs import decimation
 from reviewkit.logs.report import Gap
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.meter import Meter
@@ -91,7 +91,7 @@ class ChargeRecord:
     @cached_property
     def thinned(self) -> ChargeRecord:
         """The same charge in fewer rows where it has very many: enough for whatever is a level."""
-        kept = [series.iloc[thinning.rows(len(series))] for series in (self.voltage_V, self.current_A)]
+        kept = [series.iloc[decimation.rows(len(series))] for series in (self.voltage_V, self.current_A)]
         if len(kept[0]) == len(self.voltage_V) and len(kept[1]) == len(self.current_A):
             return self
         return replace(self, voltage_V=kept[0], current_A=kept[1])

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit.logs import thinning
+from reviewkit.logs import decimation
 from reviewkit.logs.report import Gap
 
 FloatArray = npt.NDArray[np.float64]
@@ -26,7 +26,7 @@ def usual_interval(time_s: FloatArray) -> float:
 
 def _some_steps(values: FloatArray) -> FloatArray:
     """Return the steps from row to row, of a long log an even choice of them."""
-    chosen = thinning.rows(len(values) - 1)
+    chosen = decimation.rows(len(values) - 1)
     if isinstance(chosen, slice):
         return np.diff(values)
     return np.asarray(values[chosen + 1] - values[chosen])

@@ -9,7 +9,7 @@ from reviewkit import logs
 from reviewkit.drain.inputs import DrainInputs, DrainState
 from reviewkit.errors import InputError, LogError, ReviewFileError
 from reviewkit.logs import Log
-from reviewkit.logs.beyond import beyond_range, too_few
+from reviewkit.logs.plausibility import range_check, too_few
 from reviewkit.metrology import formatting
 from reviewkit.metrology.meter import Meter
 
@@ -54,7 +54,7 @@ def of_log(log: Log, state: DrainState, meter: Meter) -> Iterator[LogError]:
     """
     remedy = "Log the state for longer, or give its reading as 'reading_A'."
     yield from too_few(log, _LEAST_ROWS, remedy=remedy)
-    yield from beyond_range(log, meter)
+    yield from range_check(log, meter)
     if state.log is None or not state.log.unit:
         yield from _too_fine(log, meter)
 

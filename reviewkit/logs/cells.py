@@ -9,23 +9,47 @@ from reviewkit.tables import headers
 
 _SIGN = r"[+\-\u2212]?"
 _DIGITS = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d+)?"
-NUMBER = re.compile(rf"{_SIGN}\s?{_DIGITS}")
+_GROUPED = r"\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d*)?"
+NUMBER = re.compile(rf"{_SIGN}\s?(?:{_DIGITS}|{_GROUPED})")
 NUMBER_WITH_UNIT = re.compile(
-    rf"({_SIGN}\s?{_DIGITS})\s*([µμumkMn]?[VAΩΩ]\s?(?:[AD]C|[ad]c)?|[°º]\s?[CFK]|℃|℉)"
+    rf"({_SIGN}\s?{_DIGITS})\s*([µμumkMn]?[VAΩΩ]\s?(?:[AD]C|[ad]c)?|[°º]\s?[CFK]|℃|℉|[µμumk]?s|min|h)"
 )
 _OVERLOAD = re.compile(
-    rf"{_SIGN}(?:\s?\.?[o0]\.?l\.?|over[\s-]?(?:load|flow|range)?(?:ed)?|ov(?:l|ld|fl|rng|er)?|inf(?:inity)?|∞|1e\+?999)"
+    rf"{_SIGN}(?:\s?\.?[o0]\.?l\.?d?|over[\s-]?(?:load|flow|range)?(?:ed)?|ov(?:l|ld|fl|rng|er)?|inf(?:inity)?|∞|1e\+?999)"
     r"|[-\u2013\u2014\u2212]{2,}(?:[.,][-\u2013\u2014\u2212]+)?|[-\u2212]{1,}[.,][-\u2212]+",
     re.IGNORECASE,
 )
-_EMPTY = re.compile(r"|nan|n/?a|null|none|-|\?", re.IGNORECASE)
-_FRACTION = r"(?::\d{1,2}(?:[.,]\d+)?)?"
-_HALF = r"(?:\s*[AaPp]\.?[Mm]\.?)?"
-_ZONE = r"(?:\s?(?:Z|UTC|[+\-]\d{2}:?(?:\d{2})?))?"
-_DATE = r"(?:\d{4}([./\-])\d{1,2}\1\d{1,2}|\d{1,2}([./\-])\d{1,2}\2(?:\d{4}|\d{2}))"
-_MOMENT = re.compile(rf"{_DATE}(?:,?\s+|T)\d{{1,2}}:\d{{2}}{_FRACTION}{_HALF}{_ZONE}")
-_DAY = re.compile(_DATE)
-_CLOCK = re.compile(rf"(?:\d+\s*d(?:ays?)?,?\s*)?\d{{1,4}}:\d{{2}}{_FRACTION}{_HALF}")
+_EMPTY = re.compile(r"|nan|n/?a|null|none|-|\?|#n/?a", re.IGNORECASE)
+HALF = r"(?:[AaPp]\.?\s?[Mm]\.?|上午|下午)"
+ZONE = r"(?:Z|UTC|GMT|[+\-]\d{2}:?(?:\d{2})?)"
+_TIME = rf"\d{{1,2}}:\d{{2}}(?::\d{{2}}(?:[.,:]\d+)?)?(?:\s*{HALF})?(?:\s?{ZONE})?"
+_MONTH = r"[^\W\d_]{3,10}\.?"
+
+
+def _date(first: int) -> str:
+    """Return the pattern of a date; `first` is the number of its first group."""
+    return (
+        rf"(?:\d{{4}}([./\-])\d{{1,2}}\{first}\d{{1,2}}|\d{{1,2}}([./\-])\d{{1,2}}\{first + 1}(?:\d{{4}}|\d{{2}})"
+        rf"|\d{{4}}年\s?\d{{1,2}}月\s?\d{{1,2}}日|\d{{1,2}}\.?[ \-./]{_MONTH}[ \-./,]\s?\d{{2,4}}"
+        rf"|{_MONTH}\s+\d{{1,2}},?\s+\d{{4}}|\d{{4}}[ \-./]{_MONTH}[ \-./]\d{{1,2}})"
+    )
+
+
+_COMPACT = r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])"
+_MOMENT = re.compile(
+    rf"(?:[^\W\d_]{{2,10}}[.,]?\s+)?{_date(1)}(?:,?\s+|T|_|;\s?)(?:{HALF}\s?)?{_TIME}"
+    rf"|{_TIME}[ ,]\s*{_date(3)}"
+    r"|[^\W\d_]{3}\s+[^\W\d_]{3}\s+\d{1,2}\s+\d{2}:\d{2}:\d{2}\s+\d{4}"
+    rf"|{_COMPACT}[T _\-]?\d{{6}}(?:[.,]\d+)?Z?"
+)
+_DAY = re.compile(rf"{_date(1)}|{_COMPACT}")
+_CLOCK = re.compile(
+    rf"-?(?:\d+\s*(?:d(?:ays?)?|t(?:age?)?|j(?:ours?)?|d[ií]as?|天)\.?,?\s*)?(?:{HALF}\s?)?"
+    rf"\d{{1,4}}:\d{{2}}(?::\d{{2}}(?:[.,:]\d+)?|[.,]\d+)?(?:\s*{HALF})?"
+    r"|\d+:\d{2}:\d{2}:\d{2}(?:[.,]\d+)?|\d{1,3}\s?h\s?\d{1,2}\s?m(?:in)?\s?(?:\d{1,2}(?:[.,]\d+)?\s?s?)?"
+    r"|\d{1,2}\s?m(?:in)?\s?\d{1,2}(?:[.,]\d+)?\s?s"
+    r"|PT(?:\d+H)?(?:\d+M)?(?:\d+(?:\.\d+)?S)?"
+)
 
 LARGEST = 9e36
 """Instruments send 9.9E37 for a reading beyond their range."""
@@ -55,8 +79,10 @@ def sort(text: str) -> str:
         A moment has date and time, a clock time or a span only the time.
     """
     bare = text.strip()
-    for name, pattern in (("number", NUMBER), ("moment", _MOMENT), ("clock", _CLOCK), ("day", _DAY)):
-        if pattern.fullmatch(bare):
+    if len(bare) > 60:
+        return "words"
+    for name, pattern in (("day", _DAY), ("number", NUMBER), ("moment", _MOMENT), ("clock", _CLOCK)):
+        if pattern.fullmatch(bare) and bare != "PT":
             return name
     if is_empty(bare):
         return "empty"

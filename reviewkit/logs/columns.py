@@ -1,92 +1,173 @@
-"""Which column of a log is the time, which the reading, and in what unit."""
+"""Which columns of a log are its times, which the reading, and in what unit."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from reviewkit.errors import LogError
-from reviewkit.logs import cells, refusals, units_found, values
+from reviewkit.headers import Heading
+from reviewkit.logs import cells, column_errors, values
 from reviewkit.logs.layout import Layout
 from reviewkit.schema.blocks import LogBlock
 from reviewkit.tables import headers
 
-TIME_NAMES = (
-    "time", "timestamp", "time stamp", "datetime", "date time", "date and time", "elapsed", "elapsed time",
-    "test time", "total time", "relative time", "t", "clock", "seconds", "sec", "uhrzeit", "zeit",
-    "zeitstempel",    "datum uhrzeit", "heure", "temps", "hora", "tiempo", "ora", "tempo", "tid",
-)  # fmt: skip
-DATE_NAMES = ("date", "day", "datum", "jour", "fecha", "data", "dato")
-UNIT_NAMES = ("unit", "units", "einheit", "unité", "unidad", "unità", "uom", "measure unit", "range unit")
-READING_NAMES = (
-    "value",
-    "reading",
-    "display",
-    "measurement",
-    "measured value",
-    "main",
-    "main display",
-    "messwert",
-    "wert",
-)
-NAMES = {
-    "V": (
-        "voltage",
-        "cell voltage",
-        "battery voltage",
-        "dc voltage",
-        "volts",
-        "volt",
-        "u",
-        "v",
-        "vdc",
-        "spannung",
-        "tension",
-    ),
-    "A": (
-        "current",
-        "cell current",
-        "charge current",
-        "dc current",
-        "amps",
-        "amp",
-        "amperes",
-        "i",
-        "a",
-        "adc",
-        "strom",
-        "courant",
-    ),
-    "degC": ("temperature", "cell temperature", "temp", "temperatur", "t"),
-}
+WORDS = {"V": "voltage", "A": "current", "degC": "temperature"}
+_NOT_MEASURED = {"avoided", "other"}
+_UNIT_LINE = re.compile(r"(?i)^\W*(?:unit|units|einheit|unité|unidad|单位)\W+([^\s;,|]+)\W*$")
+_SINGLE = re.compile(r"^(.*[\s_])([A-Za-z])$")
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column as its heading and its cells show it.
+
+    Parameters
+    ----------
+    place : int
+    heading : Heading
+    below : str
+        Unit in a row of units.
+    kind : str
+        What its cells are.
+    """
+
+    place: int
+    heading: Heading
+    below: str
+    kind: str
+
+    @property
+    def unit(self) -> str:
+        """The unit above the column, "" for none."""
+        return (
+            self.heading.unit
+            or headers.unit(self.below)
+            or (self.below if headers.is_clock(self.below) else "")
+        )
+
+    @property
+    def unit_kind(self) -> str:
+        """Quantity of the unit."""
+        return headers.unit_kind(self.unit)
+
+    def names(self, *meanings: str) -> bool:
+        """Whether the heading's words may mean one of these."""
+        return bool(self.heading.kinds & set(meanings))
+
+
+@dataclass(frozen=True)
+class TimeColumn:
+    """A column that may be the time of the rows.
+
+    Parameters
+    ----------
+    place : int
+    day : int or None
+        The column of dates that belongs to it.
+    unit : str
+    name : str
+    since : bool
+        Whether it counts from the start of the log.
+    headed : bool
+        Whether its heading says that it is the time.
+    """
+
+    place: int
+    day: int | None = None
+    unit: str = ""
+    name: str = ""
+    since: bool = False
+    headed: bool = True
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """Positions of the columns of one quantity.
+    """The columns of one quantity.
 
     Parameters
     ----------
-    time, value : int
-    day, unit_column : int or None
-    time_unit, unit : str
-        "" where the file names none.
+    times : tuple of TimeColumn
+        Each may be the time; the rows decide.
+    value : int
+    unit_column : int or None
+    unit : str
+        "" where the rows or the cells have their own.
     notes : tuple of str
     """
 
-    time: int
+    times: tuple[TimeColumn, ...]
     value: int
-    day: int | None = None
     unit_column: int | None = None
-    time_unit: str = ""
     unit: str = ""
     notes: tuple[str, ...] = ()
 
     @property
     def positions(self) -> tuple[int, ...]:
         """All columns to read."""
-        there = (self.time, self.value, self.day, self.unit_column)
+        times = [place for one in self.times for place in (one.place, one.day)]
+        there = (*times, self.value, self.unit_column)
         return tuple(sorted({place for place in there if place is not None}))
+
+
+class Columns:
+    """The columns of a table, and what of them the review file says.
+
+    Parameters
+    ----------
+    layout : Layout
+    entry : LogBlock
+    """
+
+    def __init__(self, layout: Layout, entry: LogBlock) -> None:
+        self.layout = layout
+        self.entry = entry
+
+    @cached_property
+    def all(self) -> tuple[Column, ...]:
+        """Every column."""
+        names = self.layout.headings
+        return tuple(
+            Column(
+                place, _alone(headers.parse(name), names), self.layout.units[place], self.layout.kind(place)
+            )
+            for place, name in enumerate(names)
+        )
+
+    def named(self, name: str, key: str) -> int:
+        """Return the column that the review file names, by heading or by number from 1."""
+        layout = self.layout
+        found = headers.match([heading for heading in layout.headings if heading], [name])
+        if found is not None:
+            return layout.headings.index(found)
+        if name.isdigit() and 1 <= int(name) <= layout.width:
+            return int(name) - 1
+        raise LogError(
+            f"there is no column '{name}', which the review file names under '{key}'",
+            file=self.entry.path,
+            place="heading row",
+            remedy=column_errors.what_there_is(layout),
+        )
+
+
+def _alone(heading: Heading, names: Sequence[str]) -> Heading:
+    """Return a heading without the unit that is none: the A of "Channel_A" beside "Channel_B"."""
+    letter = _SINGLE.match(heading.text)
+    if not letter or not heading.unit:
+        return heading
+    others = [_SINGLE.match(name) for name in names if name != heading.text]
+    same = [other[2] for other in others if other and other[1] == letter[1]]
+    return replace(heading, unit="") if any(not headers.is_unit(mark) for mark in same) else heading
+
+
+def renamed(layout: Layout, headings: Mapping[str, str] | None) -> Layout:
+    """Return a layout headed as the review file's `headings` say."""
+    if not headings:
+        return layout
+    known = {headers.plain(name): meant for name, meant in headings.items()}
+    return replace(layout, headings=tuple(known.get(headers.plain(name), name) for name in layout.headings))
 
 
 def choose(layout: Layout, entry: LogBlock, quantity: str) -> Chosen:
@@ -95,125 +176,210 @@ def choose(layout: Layout, entry: LogBlock, quantity: str) -> Chosen:
     Raises
     ------
     LogError
-        If a column or the unit is missing or not the only one: says which there are.
+        If a column or the unit is missing or not the only one: says which there are, and what to write.
     """
-    time, day, time_notes = _time(layout, entry)
-    taken = {time, day}
-    unit_column = _by_name(layout, UNIT_NAMES, taken)
-    value = _value(layout, entry, quantity, {*taken, unit_column}, unit_column)
-    refusals.refuse_split_numbers(layout, entry, value)
-    unit, unit_column, notes = units_found.unit_of(layout, entry, quantity, value, unit_column)
-    time_unit = units_found.own_unit(layout, time)
-    return Chosen(time, value, day, unit_column, time_unit, unit, (*time_notes, *notes))
-
-
-def _by_name(layout: Layout, names: Iterable[str], taken: Iterable[int | None]) -> int | None:
-    free = {
-        heading: place
-        for place, heading in reversed(list(enumerate(layout.headings)))
-        if heading and place not in set(taken)
-    }
-    found = headers.match(free, names)
-    return None if found is None else free[found]
-
-
-def _named(layout: Layout, entry: LogBlock, name: str, key: str) -> int:
-    """Return the column that the review file names, by heading or by number from 1."""
-    found = headers.match([heading for heading in layout.headings if heading], [name])
-    if found is not None:
-        return layout.headings.index(found)
-    if name.isdigit() and 1 <= int(name) <= layout.width:
-        return int(name) - 1
-    raise LogError(
-        f"there is no column '{name}', which the review file names under '{key}'",
-        file=entry.path,
-        place="heading row",
-        remedy=refusals.what_there_is(layout),
+    there = Columns(layout, entry)
+    column_errors.refuse_slip(layout, entry, quantity)
+    times = time_columns(there)
+    taken = {place for one in times for place in (one.place, one.day) if place is not None}
+    unit_column = _unit_column(there, taken)
+    value, notes = _value(there, quantity, {*taken, unit_column} - {None}, unit_column)
+    column_errors.refuse_split_numbers(layout, entry, value)
+    unit, unit_column, more = _unit(there, quantity, value, unit_column)
+    return Chosen(
+        tuple(one for one in times if one.place != value), value, unit_column, unit, (*notes, *more)
     )
 
 
-def _sorts(layout: Layout, place: int) -> str:
-    seen = [cells.sort(row[place]) for row in layout.sample[:100] if len(row) > place and row[place]]
-    return max(set(seen), key=seen.count) if seen else "empty"
+def time_columns(there: Columns) -> list[TimeColumn]:
+    """Return the columns that may be the time, those that say so first.
 
-
-def _time(layout: Layout, entry: LogBlock) -> tuple[int, int | None, tuple[str, ...]]:
-    kinds = [_sorts(layout, place) for place in range(layout.width)]
-    notes: tuple[str, ...] = ()
+    Raises
+    ------
+    LogError
+        If there is none.
+    """
+    entry = there.entry
+    days = [column for column in there.all if column.kind == "day"]
     if entry.time is not None:
-        time: int | None = _named(layout, entry, entry.time, "time")
-    else:
-        time = _by_name(
-            layout,
-            TIME_NAMES,
-            {place for place, kind in enumerate(kinds) if kind in ("words", "empty", "day")},
-        )
-    if time is None:
-        stamps = [place for place, kind in enumerate(kinds) if kind in ("moment", "clock")]
-        if len(stamps) != 1:
-            raise LogError(
-                "no column is headed as the time",
-                file=entry.path,
-                place="heading row",
-                expected="a heading such as 'Time' or 'Elapsed (s)'",
-                remedy=f"Name the column under 'time' in the review file. {refusals.what_there_is(layout)}",
-            )
-        time = stamps[0]
-        notes = ("The column of time stamps was known by its cells: its heading does not say so.",)
-    day = _day(layout, kinds, time)
-    return time, day, notes
+        column = there.all[there.named(entry.time, "time")]
+        return [_time(column, days, entry)]
+    likely = [column for column in there.all if _may_be_time(column)]
+    found = [column for column in likely if not column.names("step", "avoided")] or likely
+    if not found:
+        found = [column for column in days if len(days) == 1]
+    if not found:
+        raise column_errors.no_time(there.layout, entry)
+    return sorted((_time(column, days, entry) for column in found), key=lambda one: not one.headed)
 
 
-def _day(layout: Layout, kinds: Sequence[str], time: int) -> int | None:
-    """Return the column of dates that belongs to a column of times of day."""
-    if kinds[time] != "clock":
-        return None
-    days = [place for place, kind in enumerate(kinds) if kind == "day" and place != time]
-    named = _by_name(layout, DATE_NAMES, {place for place in range(layout.width) if place not in days})
-    return named if named is not None else (days[0] if len(days) == 1 else None)
+def _may_be_time(column: Column) -> bool:
+    if column.kind in ("moment", "clock"):
+        return True
+    if column.kind != "number" or column.unit_kind not in ("", "s"):
+        return False
+    said = column.names("time") or column.unit_kind == "s"
+    return said and not (column.names("voltage", "current", "reading", "other") and not column.unit_kind)
+
+
+def _time(column: Column, days: Sequence[Column], entry: LogBlock) -> TimeColumn:
+    day = None
+    if column.kind == "clock" and days and not column.names("since"):
+        dated = [one for one in days if one.names("date", "time")] or list(days)
+        day = dated[0].place if len(dated) == 1 or dated[0].names("date") else None
+    unit = entry.time_unit or column.unit
+    if column.kind == "number" and not unit and column.heading.unknown:
+        unit = f"?{column.heading.unknown}"
+    headed = column.names("time", "date") or column.unit_kind == "s" or entry.time is not None
+    return TimeColumn(column.place, day, unit, column.heading.text, column.names("since"), headed)
+
+
+def _unit_column(there: Columns, taken: Iterable[int]) -> int | None:
+    """Return the column with the unit of each row, by its heading or because its cells are nothing else."""
+    words = [
+        column for column in there.all if column.kind in ("words", "empty") and column.place not in set(taken)
+    ]
+    named = [column.place for column in words if column.names("unit")]
+    if named:
+        return named[0]
+    units = [column.place for column in words if _all_units(there.layout.cells_of(column.place))]
+    return units[0] if len(units) == 1 else None
+
+
+def _all_units(shown: Sequence[str]) -> bool:
+    return bool(shown) and all(headers.is_unit(cell) or cells.is_empty(cell) for cell in shown)
 
 
 def _value(
-    layout: Layout, entry: LogBlock, quantity: str, taken: set[int | None], unit_column: int | None
-) -> int:
+    there: Columns, quantity: str, taken: set[int | None], unit_column: int | None
+) -> tuple[int, tuple[str, ...]]:
+    layout, entry = there.layout, there.entry
     if entry.value is not None:
-        return _named(layout, entry, entry.value, "value")
+        return there.named(entry.value, "value"), ()
     free = [
-        place
-        for place in range(layout.width)
-        if place not in taken and _sorts(layout, place) in ("number", "overload", "empty")
+        column
+        for column in there.all
+        if column.place not in taken and column.kind in ("number", "overload", "empty")
     ]
-    own = {place: units_found.own_unit(layout, place) for place in free}
-    measured = [place for place in free if own[place] and values.of_quantity(own[place], quantity)]
-    known = measured or [place for place in free if not own[place]]
-    rest = [place for place in range(layout.width) if place not in known]
-    usual = (*NAMES[quantity], *(READING_NAMES if not measured else ()))
-    named = _by_name(layout, usual, rest)
-    alike = [place for place in known if named is not None and _alike(layout, place, named)]
-    if named is not None and len(alike) == 1:
-        return named
-    if len(measured) == 1:
-        return measured[0]
-    if (
-        not measured
-        and len(free) == 1
-        and (unit_column is not None or entry.unit or units_found.cell_units(layout, free[0], quantity))
-    ):
-        return free[0]
-    raise refusals.no_column(
-        layout, entry, quantity, own=own, several=measured or alike, words=_spoiled(layout, quantity, taken)
-    )
+    for some in _by_rank(free, quantity, layout, asked=bool(entry.unit), unit_column=unit_column):
+        kept = _fewer(some)
+        if len(kept) == 1:
+            return kept[0].place, _mean_note(kept[0], some)
+        if kept:
+            raise column_errors.several(layout, entry, quantity, [column.place for column in kept])
+    words = [column.place for column in there.all if column.kind == "words" and column.place not in taken]
+    spoiled = [place for place in words if _is_of(there.all[place], quantity)]
+    raise column_errors.no_column(layout, entry, quantity, words=spoiled[0] if spoiled else None)
 
 
-def _alike(layout: Layout, one: int, other: int) -> bool:
-    return headers.plain(layout.headings[one]) == headers.plain(layout.headings[other])
+def _is_of(column: Column, quantity: str) -> bool:
+    if column.unit_kind:
+        return column.unit_kind == quantity
+    return column.names(WORDS[quantity])
 
 
-def _spoiled(layout: Layout, quantity: str, taken: set[int | None]) -> int | None:
-    """Return the column that is headed as the quantity's and holds words."""
-    words = [
-        place for place in range(layout.width) if place not in taken and _sorts(layout, place) == "words"
+def _by_rank(
+    free: Sequence[Column], quantity: str, layout: Layout, *, asked: bool, unit_column: int | None
+) -> list[list[Column]]:
+    """Return the columns that may hold the quantity, in groups, the likeliest first."""
+    others = set(WORDS.values()) - {WORDS[quantity]}
+    word, unit = WORDS[quantity], quantity
+    measured = [column for column in free if not column.names("avoided")] or list(free)
+    said = [column for column in measured if column.names(word)]
+    of_unit = [column for column in measured if column.unit_kind == unit and not column.names(*others)]
+    bare = [column for column in of_unit if not column.heading.words]
+    unitless = [
+        column
+        for column in said
+        if not column.unit_kind and not (column.names("time") and word != "temperature")
     ]
-    rest = [place for place in range(layout.width) if place not in words]
-    headed = [place for place in words if values.of_quantity(units_found.own_unit(layout, place), quantity)]
-    return headed[0] if headed else _by_name(layout, NAMES[quantity], rest)
+    celled = [
+        column for column in free if not column.unit_kind and cell_units(layout, column.place, quantity)
+    ]
+    generic = [column for column in measured if column.names("reading") and not column.unit_kind]
+    ranks = [
+        [column for column in said if column.unit_kind == unit] or bare,
+        of_unit,
+        [column for column in unitless if column.place in {one.place for one in celled}] or unitless,
+        celled,
+    ]
+    if unit_column is not None or asked or not any(ranks):
+        left = [
+            column
+            for column in generic or measured
+            if not column.unit_kind and not column.names("other", *others)
+        ]
+        beside = [column for column in left if unit_column is not None and column.place == unit_column - 1]
+        ranks.append(generic or beside or (left if unit_column is not None or asked else []))
+    return ranks
+
+
+def _fewer(some: Sequence[Column]) -> list[Column]:
+    """Return the columns without those that say themselves that they are none of the rows' own readings."""
+    measured = [column for column in some if not column.names(*_NOT_MEASURED)] or list(some)
+    plain = [column for column in measured if not column.names("mean")]
+    return plain if len(plain) == 1 and len(measured) == 1 else measured
+
+
+def _mean_note(column: Column, some: Sequence[Column]) -> tuple[str, ...]:
+    if column.names("mean"):
+        return (f"Column '{column.heading.text}': each row is a mean over its interval.",)
+    return ()
+
+
+def cell_units(layout: Layout, place: int, quantity: str) -> bool:
+    """Whether readings carry their unit in the cell: "3.512 V"."""
+    found = (cells.NUMBER_WITH_UNIT.fullmatch(cell) for cell in layout.cells_of(place))
+    return any(match is not None and values.of_quantity(match[2], quantity) for match in found)
+
+
+def _unit(
+    there: Columns, quantity: str, place: int, unit_column: int | None
+) -> tuple[str, int | None, tuple[str, ...]]:
+    """Return the unit: the review file's, else the heading's, the rows' own or the header block's."""
+    layout, entry, column = there.layout, there.entry, there.all[place]
+    own, name = column.unit, column.heading.text
+    if entry.unit:
+        _check_unit(entry, quantity, entry.unit, "the review file")
+        if own and values.tidy_unit(own) != values.tidy_unit(entry.unit):
+            return (
+                entry.unit,
+                None,
+                (f"Unit taken as {entry.unit}, as the review file says; the heading says {own}.",),
+            )
+        return entry.unit, None, ()
+    if own:
+        _check_unit(entry, quantity, own, f"the heading '{name}'")
+        below = headers.unit(column.below)
+        if below and headers.unit_kind(below) == quantity and below != own:
+            raise column_errors.two_units(layout, entry, quantity, place, (own, below))
+        rows = _row_units(layout, quantity, unit_column) - {own}
+        if rows and unit_column == place + 1:
+            raise column_errors.two_units(layout, entry, quantity, place, (own, sorted(rows)[0]))
+        return own, None, ()
+    if unit_column is not None and _row_units(layout, quantity, unit_column):
+        return "", unit_column, ()
+    if cell_units(layout, place, quantity):
+        return "", None, ()
+    for line in layout.preamble:
+        found = _UNIT_LINE.match(line)
+        if found and values.of_quantity(found[1], quantity):
+            return found[1], None, ()
+    raise column_errors.no_unit(layout, entry, quantity, place, column.heading.unknown)
+
+
+def _row_units(layout: Layout, quantity: str, unit_column: int | None) -> set[str]:
+    """Return the units of the quantity that the rows name."""
+    if unit_column is None:
+        return set()
+    shown = {values.tidy_unit(cell) for cell in set(layout.cells_of(unit_column))}
+    return {unit for unit in shown if values.of_quantity(unit, quantity)}
+
+
+def _check_unit(entry: LogBlock, quantity: str, unit: str, who: str) -> None:
+    if not values.of_quantity(unit, quantity):
+        raise LogError(
+            f"'{unit}', which {who} gives, is no unit of {column_errors.QUANTITIES[quantity]}",
+            file=entry.path,
+            remedy="Check which column and which log stands where in the review file.",
+        )

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.logs import thinning
+from reviewkit.logs import decimation
 
 _NUMBER = re.compile(r"[+\-\u2212]?\s?(\d[\d.,]*)(?![\d.,])(?:[eE][+\-]?\d+)?\s*(\D*)")
 _GROUPS = re.compile(r"[1-9]\d{0,2}([.,]\d{3})+")
@@ -117,6 +117,6 @@ def _shows_no_thousands(values: npt.NDArray[np.float64]) -> bool:
     """Whether the size of the numbers, or of some, rules a mark between thousands out."""
     if max(np.fmax.reduce(values, initial=0.0), -np.fmin.reduce(values, initial=0.0)) < _HUNDRED:
         return True
-    some = values[thinning.rows(len(values), _FEW)]
+    some = values[decimation.rows(len(values), _FEW)]
     some = np.abs(some[np.isfinite(some)])
     return bool(np.any((some % 1 != 0) & ((some < 1) | (some >= 10))))

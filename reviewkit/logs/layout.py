@@ -6,19 +6,21 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reviewkit.logs import cells
 from reviewkit.tables import headers
 
 WHITESPACE = " "
-DELIMITERS = ("\t", ";", "|", ",", WHITESPACE)
+DELIMITERS = ("\t", ";", "|", ",")
 _HEAD_ROWS = 120
 _LONGEST_PREAMBLE = 2000
 _LEAST_SCORE = 0.3
-"""A letter with a number in it scores less, the untidiest log more."""
+"""A letter with a number in it scores less, the untidiest log more (chosen: the fault corpus lies between)."""
+_PLAIN_SCORE = 0.55
+"""From here on a delimiter explains the rows, and white space is not tried (chosen: as above)."""
 
-_RECOGNISED = {"number", "moment", "day", "clock", "overload"}
+RECOGNISED = {"number", "moment", "day", "clock", "overload"}
 
 
 @dataclass(frozen=True)
@@ -32,34 +34,51 @@ class Layout:
     headings : tuple of str
         One per column, "" where there is none.
     units : tuple of str
-        One per column, from a row of units under the headings; "" where there is none.
+        One per column, from a row of units beside the headings; "" where there is none.
     first_row : int
         Rows above the first row of data, empty ones included.
-    decimal : {".", ","}
     preamble : tuple of str
         Lines above the headings.
     sample : tuple of tuple of str
         The first rows of data.
+    heading_cells : tuple of str
+        The heading row as it stands, where it has not as many cells as the rows below; else empty.
+    heading_row : int or None
+        Where the headings stand, from 0.
     """
 
     delimiter: str
     headings: tuple[str, ...]
     units: tuple[str, ...]
     first_row: int
-    decimal: str
     preamble: tuple[str, ...]
     sample: tuple[tuple[str, ...], ...]
+    heading_cells: tuple[str, ...] = ()
+    heading_row: int | None = None
 
     @property
     def width(self) -> int:
         """Number of columns."""
         return len(self.headings)
 
+    def cells_of(self, place: int, most: int = 100) -> list[str]:
+        """Return the first filled cells of a column."""
+        return [row[place] for row in self.sample if len(row) > place and row[place]][:most]
+
+    def kind(self, place: int) -> str:
+        """Return what a column usually holds, as `cells.sort` calls it."""
+        seen = Counter(cells.sort(cell) for cell in self.cells_of(place))
+        return seen.most_common(1)[0][0] if seen else "empty"
+
+    def name(self, place: int) -> str:
+        """Return a column's heading, or its number from 1 where it has none."""
+        return self.headings[place] or str(place + 1)
+
 
 def split(line: str, delimiter: str) -> list[str]:
     """Return the cells of one line, stripped; a quote that never closes is taken as it stands."""
     if delimiter == WHITESPACE:
-        return line.split()
+        return [cell.strip('"') for cell in line.split()]
     if '"' not in line:
         return [cell.strip() for cell in line.split(delimiter)]
     try:
@@ -72,21 +91,25 @@ def of_lines(lines: Sequence[str]) -> Layout | None:
     """Return the layout of a text by its first lines, None where no table of numbers is seen."""
     short, long = lines[: 2 * _HEAD_ROWS], lines[:_LONGEST_PREAMBLE]
     found = _best(short)
-    return found if found is not None or len(short) == len(long) else _best(long)
+    if len(short) == len(long) or (found is not None and len(found.sample) >= _HEAD_ROWS // 2):
+        return found
+    return _best(long) or found
 
 
 def _best(lines: Sequence[str]) -> Layout | None:
-    best: Layout | None = None
-    best_score = _LEAST_SCORE
-    for delimiter in DELIMITERS:
+    """Return the layout that explains most of the rows; white space where no other delimiter explains them."""
+    found: list[tuple[float, Layout]] = []
+    for delimiter in (*DELIMITERS, WHITESPACE):
+        if delimiter == WHITESPACE and any(score >= _PLAIN_SCORE for score, _ in found):
+            break
         if delimiter != WHITESPACE and not any(delimiter in line for line in lines):
             continue
         rows = [split(line, delimiter) for line in lines]
         layout = of_rows(rows, delimiter=delimiter, lines=lines)
         score = _score(rows, layout) if layout else 0.0
-        if layout and score > best_score + 1e-9:
-            best, best_score = layout, score
-    return best
+        if layout and score > _LEAST_SCORE:
+            found.append((score, layout))
+    return max(found, key=lambda one: (round(one[0], 9), -found.index(one)))[1] if found else None
 
 
 def _score(rows: Sequence[Sequence[str]], layout: Layout) -> float:
@@ -96,7 +119,7 @@ def _score(rows: Sequence[Sequence[str]], layout: Layout) -> float:
     if not body or not alike:
         return 0.0
     seen = [cell for row in alike for cell in row if cell]
-    sensible = sum(cells.sort(cell) in _RECOGNISED or (len(cell) <= 12 and cell.isalpha()) for cell in seen)
+    sensible = sum(cells.sort(cell) in RECOGNISED or (len(cell) <= 12 and cell.isalpha()) for cell in seen)
     named = sum(map(bool, layout.headings)) / layout.width
     return len(alike) / len(body) * sensible / max(1, len(seen)) * (0.8 + 0.2 * named)
 
@@ -114,16 +137,48 @@ def of_rows(
     first = next((place for place, row in enumerate(sorts) if _is_data(row, usual)), None)
     if first is None:
         return None
-    heading_row, headings = _headings(rows, first, width)
-    units = ("",) * width
-    if heading_row is not None and _is_unit_row(headings):
-        above, names = _headings(rows, heading_row, width)
-        if above is not None and above == heading_row - 1:
-            units, headings, heading_row = headings, names, above
     sample = tuple(tuple(row) for row in rows[first : first + _HEAD_ROWS] if any(row))
-    end = heading_row if heading_row is not None else first
+    while width > 2 and not any(len(row) >= width and row[width - 1] for row in sample):
+        if _cells_above(rows, first, width)[-1:] != [""] and len(_cells_above(rows, first, width)) >= width:
+            break  # a column that is headed and happens to be empty
+        width -= 1
+    found = Layout(delimiter, ("",) * width, ("",) * width, first, (), sample)
+    return _headed(found, rows, lines)
+
+
+def _headed(found: Layout, rows: Sequence[Sequence[str]], lines: Sequence[str]) -> Layout:
+    """Return a layout with its headings and units, from the rows just above the data."""
+    width, first = found.width, found.first_row
+    place = _heading_row(rows, first, width)
+    units, own = [""] * width, [""] * width
+    end = first
+    if place is not None:
+        end = place
+        own = _cells(rows[place], width)
+        above = place - 1
+        if _is_unit_row(own):
+            higher = _heading_row(rows, place, width)
+            if higher is not None:
+                units, own, end = own, _cells(rows[higher], width), higher
+        elif (
+            above >= 0
+            and len(_cells(rows[above], width)) == width
+            and _is_unit_row(_cells(rows[above], width))
+        ):
+            units, end = _cells(rows[above], width), above
+    heading_row = None if place is None else (end if units == [""] * width else min(end, place))
     preamble = tuple(lines[:end]) if lines else tuple(" ".join(row) for row in rows[:end])
-    return Layout(delimiter, headings, units, first, _decimal(sample, delimiter), preamble, sample)
+    if (
+        len(own) < width
+        and len(own) == width - 1
+        and found.sample
+        and not any(row[-1] for row in found.sample if len(row) == width)
+    ):
+        own = [*own, ""]
+    if len(own) != width:
+        return replace(found, preamble=preamble, heading_cells=tuple(own), heading_row=heading_row)
+    units = (units + [""] * width)[:width]
+    return replace(found, headings=tuple(own), units=tuple(units), preamble=preamble, heading_row=heading_row)
 
 
 def _has_numbers(sorts: Sequence[str]) -> bool:
@@ -142,28 +197,40 @@ def _usual(sorts: Sequence[Sequence[str]], width: int) -> list[str]:
 
 def _is_data(sorts: Sequence[str], usual: Sequence[str]) -> bool:
     """Whether a row holds numbers and times wherever its column usually does."""
-    if not _RECOGNISED & set(sorts) or abs(len(sorts) - len(usual)) > 1:
+    if not RECOGNISED & set(sorts) or abs(len(sorts) - len(usual)) > 1:
         return False
     pairs = list(zip(sorts, usual, strict=False))
-    fits = all(is_ in _RECOGNISED | {"empty"} for is_, should in pairs if should in _RECOGNISED)
-    return fits and any(is_ != "empty" and should in _RECOGNISED for is_, should in pairs)
+    fits = all(is_ in RECOGNISED | {"empty"} for is_, should in pairs if should in RECOGNISED)
+    return fits and any(is_ != "empty" and should in RECOGNISED for is_, should in pairs)
 
 
-def _headings(rows: Sequence[Sequence[str]], below: int, width: int) -> tuple[int | None, tuple[str, ...]]:
-    """Return the nearest row above that can be a row of headings, and its cells."""
+def _heading_row(rows: Sequence[Sequence[str]], below: int, width: int) -> int | None:
+    """Return the nearest row above that can be a row of headings."""
     for place in range(below - 1, max(-1, below - 4), -1):
-        row = list(rows[place])
-        if row and row[0][:1] in "#%/":
-            row[0] = row[0].lstrip("#%/ ").strip()
-            row = row[1:] if not row[0] and len(row) > width else row
-        if len(row) > width:
-            row = _joined(row)
+        row = _cells(rows[place], width)
         words = sum(any(letter.isalpha() for letter in cell) for cell in row)
-        if words and len(row) >= max(2, width - 1):
-            return place, tuple((row + [""] * width)[:width])
+        values = sum(cells.sort(cell) in ("number", "moment", "clock") for cell in row)
+        if words and len(row) >= 2 and not (values and len(row) != width) and values < words:
+            return place
         if any(row):
             break
-    return None, ("",) * width
+    return None
+
+
+def _cells_above(rows: Sequence[Sequence[str]], first: int, width: int) -> list[str]:
+    place = _heading_row(rows, first, width)
+    return [] if place is None else list(_cells(rows[place], width))
+
+
+def _cells(cells_there: Sequence[str], width: int) -> list[str]:
+    """Return a heading row's cells, without the mark of a comment and without empty ones beyond the rows."""
+    row = [cell.strip() for cell in cells_there]
+    if row and row[0][:1] in ("#", "%", "/", ";") and len(row[0]) < 60:
+        row[0] = row[0].lstrip("#%/; ").strip()
+        row = row[1:] if not row[0] and len(row) > width else row
+    while len(row) > width and not row[-1]:
+        row = row[:-1]
+    return _joined(row) if len(row) > width else row
 
 
 def _joined(row: Sequence[str]) -> list[str]:
@@ -178,16 +245,14 @@ def _joined(row: Sequence[str]) -> list[str]:
     return joined
 
 
+_CALENDAR = {"date", "time", "datetime", "yyyy-mm-dd hh:mm:ss", "-", "1", "#", "n/a", "iso", "text"}
+
+
 def _is_unit_row(row: Sequence[str]) -> bool:
-    bare = [re.sub(r"[()\[\]]", "", cell).strip() for cell in row if cell]
-    clocks = {"hh:mm:ss", "date", "time", "datetime", "yyyy-mm-dd hh:mm:ss"}
-    return bool(bare) and all(headers.is_unit(cell) or cell.lower() in clocks for cell in bare)
-
-
-def _decimal(sample: Sequence[Sequence[str]], delimiter: str) -> str:
-    if delimiter == ",":
-        # Inside quotes a comma may still be the decimal mark: cells that hold one show it.
-        pass
-    numbers = [cell for row in sample for cell in row if cells.sort(cell) == "number"]
-    commas = sum("," in cell for cell in numbers)
-    return "," if commas > sum("." in cell for cell in numbers) else "."
+    bare = [re.sub(r"[()\[\]{}<>]", "", cell).strip() for cell in row if cell]
+    units = [headers.is_unit(cell) or headers.is_clock(cell) for cell in bare]
+    return (
+        any(units)
+        and all(unit or cell.lower() in _CALENDAR for unit, cell in zip(units, bare, strict=True))
+        and not any(cell.lower() in ("volts", "amps", "seconds") for cell in bare if len(bare) == 1)
+    )

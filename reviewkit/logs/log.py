@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit.logs import thinning
+from reviewkit.logs import decimation, gaps, timestamps
 from reviewkit.logs.report import LogReport
 
 Quantity = Literal["V", "A", "degC"]
@@ -53,7 +53,7 @@ class Log:
 
     def thinned(self) -> Log:
         """Return the same log in fewer rows where it has very many: enough to look at it as a whole."""
-        return replace(self, series=self.series.iloc[thinning.rows(len(self.series))])
+        return replace(self, series=self.series.iloc[decimation.rows(len(self.series))])
 
     @property
     def gap_time_s(self) -> float:
@@ -74,3 +74,54 @@ def smallest_step(readings: npt.NDArray[np.float64]) -> float | None:
     steps = np.diff(np.unique(some[np.isfinite(some)]))
     steps = steps[steps > 1e-9 * max(1e-3, float(np.abs(some[np.isfinite(some)]).max(initial=0.0)))]
     return float(f"{steps.min():.3g}") if len(steps) else None
+
+
+def of_series(
+    series: pd.Series,
+    quantity: Quantity,
+    *,
+    path: str = "",
+    started: datetime | None = None,
+    stamp_step_s: float | None = None,
+) -> Log:
+    """Return readings as a log.
+
+    Parameters
+    ----------
+    series : pandas.Series of float [SI]
+        Index in seconds, strictly rising.
+    quantity : {"V", "A", "degC"}
+    path : str
+        Where the readings come from, for messages.
+    started : datetime or None
+        Moment of second 0.
+    stamp_step_s : float or None [s]
+        Step to which the times were cut off; None: judged by the index.
+
+    Raises
+    ------
+    ValueError
+        If the index does not rise throughout.
+    """
+    time_s = series.index.to_numpy(dtype=float)
+    if not (time_s[1:] > time_s[:-1]).all():
+        raise ValueError("the index must rise from row to row: seconds")
+    interval_s, missing, gaps = gaps.find(time_s)
+    step_s = timestamps.step(time_s) if stamp_step_s is None else stamp_step_s
+    report = LogReport(
+        rows=len(series),
+        empty=int(series.isna().sum()),
+        missing=missing,
+        gaps=gaps,
+        interval_s=interval_s,
+        stamp_step_s=step_s,
+        stamp_lag_s=step_s / 2,
+        unit=quantity,
+    )
+    tidy = pd.Series(
+        series.to_numpy(dtype=float), index=pd.Index(time_s, name="time_s"), name=SERIES_NAMES[quantity]
+    )
+    day_s = None
+    if started is not None:
+        day_s = started.hour * 3600.0 + started.minute * 60 + started.second + started.microsecond / 1e6
+    return Log(path, quantity, tidy, started, day_s, smallest_step(tidy.to_numpy()), report)

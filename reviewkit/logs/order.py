@@ -1,4 +1,4 @@
-"""Time put in order: midnight, clock changes, rows out of order or twice, gaps."""
+"""Time put in order: midnight, clock changes, rows out of order or twice."""
 
 from __future__ import annotations
 
@@ -8,16 +8,15 @@ from datetime import timedelta
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.logs import thinning
-from reviewkit.logs.report import ClockChange, Gap
-from reviewkit.logs.spans import DAY_S, Seconds
-from reviewkit.logs.stamps import Stamps, step
+from reviewkit.logs.durations import DAY_S, Seconds
+from reviewkit.logs.report import ClockChange
+from reviewkit.logs.timestamps import Stamps, step
 
 HOUR_S = 3600.0
 _LEAST_CHANGE_S = 1800.0
-GAP_INTERVALS = 2.5
-"""A gap is more than this many usual intervals without a row."""
-
+_HABIT = 0.3
+"""From this share of rows on that share a stamp, the meter is quicker than its stamps (chosen)."""
+_SLACK_INTERVALS = 2.5
 _MOST_OUT_OF_ORDER = 0.05
 
 
@@ -46,12 +45,14 @@ class Order:
     notes: tuple[str, ...]
 
 
-def arrange(stamps: Stamps) -> Order:
+def arrange(stamps: Stamps, values: Seconds) -> Order:
     """Put rows in order of time.
 
     Parameters
     ----------
     stamps : Stamps
+    values : array of float
+        The reading of each row: a row with the time and reading of another is that row written twice.
 
     Raises
     ------
@@ -69,7 +70,7 @@ def arrange(stamps: Stamps) -> Order:
     notes: list[str] = []
     steps = _steps(seconds)
     if stamps.wall_clock and len(seconds) > 2 and (steps.min() < 0 or steps.max() >= _LEAST_CHANGE_S):
-        seconds = _over_midnight(seconds)
+        seconds = over_midnight(seconds)
         seconds, changes, notes = _clock_changes(seconds, stamps)
         steps = _steps(seconds)
     out_of_order = 0
@@ -87,15 +88,32 @@ def arrange(stamps: Stamps) -> Order:
     lag_s = stamp_step_s / 2
     duplicates = 0
     if least == 0:
-        spread, spread_lag_s = _spread(seconds, stamp_step_s)
-        if np.mean(steps == 0) >= 0.3 and (_steps(spread) > 0).all():
-            seconds, lag_s = spread, spread_lag_s
+        rows, seconds, duplicates, spread_lag_s = _shared(
+            rows, seconds, values, stamps.step_s or stamp_step_s
+        )
+        if spread_lag_s is not None:
+            lag_s = spread_lag_s
             notes.append("Several rows share each time stamp: spread evenly over its step.")
-        else:
-            keep = np.r_[True, steps > 0]
-            duplicates = int((~keep).sum())
-            rows, seconds = _some(rows, len(seconds))[keep], seconds[keep]
     return Order(rows, seconds, duplicates, out_of_order, changes, stamp_step_s, lag_s, tuple(notes))
+
+
+def _shared(
+    rows: Rows, seconds: Seconds, values: Seconds, spelled_s: float
+) -> tuple[Rows, Seconds, int, float | None]:
+    """Return rows whose stamps are shared: those written twice left out, the others spread; and their lag [s]."""
+    chosen = _some(rows, len(seconds))
+    step_s = spelled_s
+    if np.mean(np.diff(seconds) == 0) >= _HABIT:
+        step_s = max(spelled_s, next((size for size in (60.0, 1.0) if not (seconds % size).any()), 0.0))
+    else:
+        same = values[chosen[1:]] == values[chosen[:-1]]
+        chosen, seconds = (one[np.r_[True, ~(same & (np.diff(seconds) == 0))]] for one in (chosen, seconds))
+    twice = len(values[rows]) - len(seconds)
+    if (np.diff(seconds) > 0).all():
+        return chosen, seconds, twice, None
+    spread, lag_s = _spread(seconds, step_s)
+    rising = np.r_[np.diff(spread) > 0, True]
+    return chosen[rising], spread[rising], twice + int((~rising).sum()), lag_s
 
 
 def _some(rows: Rows, count: int) -> npt.NDArray[np.intp]:
@@ -108,7 +126,7 @@ def _steps(seconds: Seconds) -> Seconds:
     return np.asarray(np.diff(seconds - first if first else seconds))
 
 
-def _over_midnight(seconds: Seconds) -> Seconds:
+def over_midnight(seconds: Seconds) -> Seconds:
     """Let times of day go on past midnight; a row out of order at midnight stays on its own side."""
     steps = np.diff(seconds)
     down = steps < -DAY_S / 2
@@ -125,7 +143,7 @@ def _clock_changes(seconds: Seconds, stamps: Stamps) -> tuple[Seconds, tuple[Clo
     """Take out hours by which the local clock was set; say where an hour may as well be a gap."""
     steps = np.diff(seconds)
     usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
-    slack = GAP_INTERVALS * usual + 1.0
+    slack = _SLACK_INTERVALS * usual + 1.0
     corrected = seconds.copy()
     changes: list[ClockChange] = []
     notes: list[str] = []
@@ -152,8 +170,14 @@ def _comes_back(seconds: Seconds, place: int, slack: float) -> bool:
     return len(after) == 0 or bool((np.abs(after - seconds[place]) < 3 * slack).any())
 
 
-def _spread(seconds: Seconds, stamp_step_s: float) -> tuple[Seconds, float]:
-    """Spread rows that share a stamp over the stamp's step; return them and their mean lag."""
+def _spread(seconds: Seconds, step_s: float) -> tuple[Seconds, float]:
+    """Spread rows that share a stamp over the stamp's step, the last before the next stamp.
+
+    Returns
+    -------
+    tuple of (array of float, float)
+        The times, and how far the stamps lag on average [s].
+    """
     first = np.flatnonzero(np.r_[True, np.diff(seconds) > 0])
     counts = np.diff(np.r_[first, len(seconds)])
     usual = int(np.median(counts))
@@ -161,19 +185,5 @@ def _spread(seconds: Seconds, stamp_step_s: float) -> tuple[Seconds, float]:
     # A first stamp with fewer rows than usual was entered late: its rows stand at its end.
     place[: counts[0]] += max(0, usual - counts[0])
     share = np.repeat(np.maximum(counts, usual), counts)
-    return np.asarray(seconds + place / share * stamp_step_s), stamp_step_s / (2 * usual)
-
-
-def gaps(seconds: Seconds) -> tuple[float, int, tuple[Gap, ...]]:
-    """Return usual interval [s], number of rows missing, and gaps of a rising time axis."""
-    if len(seconds) < 2:
-        return 0.0, 0, ()
-    steps = np.diff(seconds)
-    some = steps[thinning.rows(len(steps))]
-    usual = float(np.median(some))
-    # A meter that logs at two rates has many long steps: they are its habit, not gaps.
-    habit = max(usual, float(np.quantile(some, 0.9)))
-    long = np.flatnonzero(steps > 1.5 * habit)
-    missing = int(np.sum(np.round(steps[long] / habit) - 1))
-    wide = long[steps[long] > GAP_INTERVALS * habit]
-    return usual, missing, tuple(Gap(float(seconds[at]), float(seconds[at + 1])) for at in wide)
+    room_s = np.minimum(step_s, np.diff(np.r_[seconds[first], np.inf]))
+    return np.asarray(seconds + place / share * np.repeat(room_s, counts)), step_s / (2 * usual)

@@ -1,53 +1,68 @@
-"""The file behind a log, opened just far enough to see its columns, then read column by column."""
+"""The file behind a log, opened just far enough to see its tables, then read column by column."""
 
 from __future__ import annotations
 
-import mmap
-import re
-import warnings
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from reviewkit.errors import LogError
 from reviewkit.logs import layout as layouts
-from reviewkit.logs import long
-from reviewkit.logs.layout import WHITESPACE, Layout
-from reviewkit.logs.raw import Columns
+from reviewkit.logs import text_file
+from reviewkit.logs.layout import Layout
+from reviewkit.logs.text_file import Columns
 from reviewkit.tables import files, xlsx
 
-_HEAD_BYTES = 1 << 18
-_LONGEST_LINE = 100_000
-_LONG_BYTES = 1 << 20
-_MOST_BYTES = 4 << 30
+_MOST_BYTES = 1 << 30
+_MOST_ROWS = 50_000_000
 _EXPORT = "Export it from the meter as CSV."
 
 
 @dataclass(frozen=True)
 class Source:
-    """A log file whose columns are known.
+    """A table of times and readings whose columns are known.
 
     Parameters
     ----------
     file : str
         As messages name it.
+    kind : str
+        What the file is: "text", "workbook", "Parquet".
     layout : Layout
     load : callable
         Takes positions of columns, returns `Columns`.
-    load_quickly : callable
-        The same for a long, plain text; None where that takes `load`.
+    line : int
+        Rows of the file above the table.
+    sheet : str
+        Its sheet's name, "" where there are none.
     """
 
     file: str
+    kind: str
     layout: Layout
     load: Callable[[Sequence[int]], Columns]
-    load_quickly: Callable[[Sequence[int]], Columns | None] = lambda wanted: None
+    line: int = 0
+    sheet: str = ""
 
 
-def open_log(path: str, *, folder: Path) -> Source:
+def open_log(path: str, *, folder: Path, sheet: str | None = None) -> list[Source]:
     """Open a log: text, XLSX or Parquet, by its content.
+
+    Parameters
+    ----------
+    path : str
+    folder : Path
+        The review folder.
+    sheet : str or None
+        The one to read of a workbook, by its name.
+
+    Returns
+    -------
+    list of Source
+        Its tables, at least one: of a workbook all sheets that hold one, of a text those one under another.
 
     Raises
     ------
@@ -56,183 +71,109 @@ def open_log(path: str, *, folder: Path) -> Source:
     """
     place = files.locate(path, folder=folder, error=LogError)
     if place.stat().st_size > _MOST_BYTES:
-        raise LogError("the file is larger than 4 GB", file=path, remedy="Log fewer rows a second.")
+        raise LogError("the file is larger than 1 GB", file=path, remedy="Log fewer rows a second.")
     try:
         with place.open("rb") as opened:
-            head = opened.read(_HEAD_BYTES)
+            head = opened.read(200)
     except OSError as failure:
         problem = f"the file cannot be read ({failure.strerror})"
         raise LogError(problem, file=path, remedy="Allow yourself to read it.") from failure
-    kind = files.kind(head[:8])
+    kind = files.kind(head)
     if kind == "parquet":
-        from reviewkit.logs import parquet  # its library is only loaded for such a file
-
-        return parquet.open_log(place, path)
+        return [_parquet(place, path)]
     if kind == "xls":
         raise LogError("this is an old XLS workbook", file=path, remedy="Save it as XLSX or CSV.")
     if kind == "xlsx":
-        rows = xlsx.rows(files.content(place, file=path, error=LogError), file=path, error=LogError)
-        found = _needed(layouts.of_rows(rows), path)
-        return Source(path, found, lambda wanted: of_rows(rows[found.first_row :], wanted, found.width))
+        return _workbook(place, path, sheet)
     if what := files.foreign(head):
         raise LogError(f"this is {what}, no log", file=path, remedy=_EXPORT)
-    return _open_text(place, path, head)
+    data = text_file.plain_text(place, path)
+    found = [_of_table(table) for table in text_file.tables(data, path)]
+    return found or _no_table(path)
 
 
-def _needed(found: Layout | None, file: str) -> Layout:
-    if found is None:
-        raise LogError(
-            "no table of times and readings is seen in it",
-            file=file,
-            expected="a heading row, then rows of a time and a number",
-            remedy=f"{_EXPORT.removesuffix('.')} with headings.",
-        )
-    return found
+def _of_table(table: text_file.Table) -> Source:
+    return Source(table.file, "text", table.layout, lambda wanted: text_file.read(table, wanted), table.line)
 
 
-def _open_text(place: Path, file: str, head: bytes) -> Source:
-    encoding = files.encoding(head)
-    whole = len(head) < _HEAD_BYTES
-    if whole or b"\0" in head:
-        _refuse_nul(place, file, encoding)
-    text = head.decode(encoding, errors="ignore" if not whole else "replace").removeprefix("\ufeff")
-    if not text.strip():
-        files.content(place, file=file, error=LogError)
-    if not files.is_text(text[:20_000]):
-        raise LogError("the file is damaged or no text", file=file, remedy=_EXPORT)
-    lines = _lines(text)
-    if max(map(len, lines)) > _LONGEST_LINE:
-        long = next(number for number, line in enumerate(lines, 1) if len(line) > _LONGEST_LINE)
-        raise LogError(
-            f"a line is longer than {_LONGEST_LINE:,} characters".replace(",", " "),
-            file=file,
-            place=f"row {long}",
-            expected="one row per line",
-            remedy="Export it again as CSV.",
-        )
-    found = _needed(layouts.of_lines(lines if whole else lines[:-1]), file)
-    return Source(
-        file,
-        found,
-        lambda wanted: _read_text(place, file, encoding, found, wanted),
-        lambda wanted: _read_long(place, encoding, found, wanted, head),
+def _no_table(file: str) -> list[Source]:
+    raise LogError(
+        "no table of times and readings is seen in it",
+        file=file,
+        expected="a heading row, then rows of a time and a number",
+        remedy=f"{_EXPORT.removesuffix('.')} with headings.",
     )
 
 
-def _lines(text: str) -> list[str]:
-    """Split at line ends of any system, and at nothing else."""
-    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+def _workbook(place: Path, path: str, sheet: str | None) -> list[Source]:
+    pages = xlsx.sheets(files.content(place, file=path, error=LogError), file=path, error=LogError)
+    if sheet is not None and sheet not in pages:
+        raise LogError(
+            f"there is no sheet '{sheet}', which the review file names under 'sheet'",
+            file=path,
+            remedy=f"The workbook has: {', '.join(repr(name) for name in list(pages)[:30])}.",
+        )
+    found = []
+    for name, rows in pages.items():
+        layout = layouts.of_rows(rows) if sheet in (None, name) else None
+        if layout is not None:
+            found.append(_of_sheet(path, name, rows, layout))
+    return found or _no_table(path)
 
 
-def _refuse_nul(place: Path, file: str, encoding: str) -> None:
-    if encoding.startswith(("utf-16", "utf-32")) or not place.stat().st_size:
-        return
-    with place.open("rb") as opened, mmap.mmap(opened.fileno(), 0, access=mmap.ACCESS_READ) as seen:
-        if seen.find(b"\0") >= 0:
-            raise LogError(
-                "the file holds NUL bytes, so it was damaged, as by a full memory card",
-                file=file,
-                remedy="Export it again, or remove the damaged rows.",
-            )
+def _of_sheet(path: str, name: str, rows: Sequence[Sequence[str]], layout: Layout) -> Source:
+    body = rows[layout.first_row :]
+    return Source(path, "workbook", layout, lambda wanted: text_file.of_rows(body, layout, wanted), 0, name)
 
 
-def _read_long(
-    place: Path, encoding: str, found: Layout, wanted: Sequence[int], head: bytes
-) -> Columns | None:
-    if place.stat().st_size < _LONG_BYTES:
-        return None
-    cut = _is_cut_off(place, encoding, found, wanted)
-    return long.read(place, encoding, found, wanted, head=head, cut=cut)
+def _parquet(place: Path, file: str) -> Source:
+    from pyarrow import parquet  # its part for such files is only loaded for one
 
-
-def _read_text(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
-    """Read the wanted columns all at once; where a row has too many cells, line by line."""
-    _refuse_nul(place, file, encoding)
-    cut = _is_cut_off(place, encoding, found, wanted)
+    library: Any = parquet
     try:
-        frame = _usual(place, encoding, found, wanted)
-    except UnicodeDecodeError:
-        encoding = "cp1252" if encoding.startswith("utf-8") else encoding
-        return _line_by_line(place, file, encoding, found, wanted)
-    except (pd.errors.ParserWarning, ValueError, OverflowError):
-        return _line_by_line(place, file, encoding, found, wanted)
-    return Columns(frame.iloc[:-1] if cut else frame, cut_off=int(cut))
+        opened = library.ParquetFile(place)
+        names = [str(name) for name in opened.schema_arrow.names]
+        rows = int(opened.metadata.num_rows)
+        first = next(opened.iter_batches(batch_size=100), None)
+        sample = () if first is None else _sample(first.to_pandas(ignore_metadata=True))
+    except Exception as failure:  # a damaged file makes the library fail in many ways
+        raise _damaged(file) from failure
+    if not 0 < rows <= _MOST_ROWS:
+        raise LogError(
+            "the file holds no rows" if not rows else f"the file holds {rows} rows",
+            file=file,
+            expected=f"at most {_MOST_ROWS}",
+            remedy="Export it again." if not rows else "Log fewer rows a second.",
+        )
+    found = Layout("", tuple(names), ("",) * len(names), 0, (), sample, heading_row=0)
+
+    def load(wanted: Sequence[int]) -> Columns:
+        try:
+            table = library.ParquetFile(place).read(columns=[names[at] for at in sorted(set(wanted))])
+            frame = table.to_pandas(ignore_metadata=True)
+        except Exception as failure:  # see above
+            raise _damaged(file) from failure
+        return Columns({at: _series(frame[names[at]]) for at in sorted(set(wanted))})
+
+    return Source(file, "Parquet", found, load)
 
 
-def _usual(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> pd.DataFrame:
-    with warnings.catch_warnings():
-        # A first row wider than the rest is only warned of, and cut: read line by line instead.
-        warnings.simplefilter("error", pd.errors.ParserWarning)
-        return _all_columns(place, encoding, found)[sorted(set(wanted))]
+def _series(column: pd.Series) -> Any:
+    typed = pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column)
+    typed = typed or pd.api.types.is_datetime64_any_dtype(column) or pd.api.types.is_timedelta64_dtype(column)
+    if typed:
+        return column
+    cells = [xlsx.cell_text(value) if value is not pd.NaT else "" for value in column]
+    return text_file.arrow.array(cells, text_file.arrow.string())
 
 
-def _all_columns(place: Path, encoding: str, found: Layout) -> pd.DataFrame:
-    # Without a choice of columns pandas refuses a row that is too wide, with one it would cut it.
-    return pd.read_csv(
-        place,
-        sep=r"\s+" if found.delimiter == WHITESPACE else found.delimiter,
-        header=None,
-        names=list(range(found.width)),
-        index_col=False,
-        skiprows=found.first_row,
-        decimal=found.decimal,
-        encoding=encoding,
-        engine="c",
-        keep_default_na=False,
-        na_values=[""],
-        skipinitialspace=True,
-        low_memory=False,
+def _damaged(file: str) -> LogError:
+    problem = "the Parquet file is damaged and cannot be read"
+    return LogError(problem, file=file, remedy="Export it again, or as CSV.")
+
+
+def _sample(frame: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
+    return tuple(
+        tuple("" if value is pd.NaT else xlsx.cell_text(value) for value in row)
+        for row in frame.to_numpy(dtype=object)
     )
-
-
-def _line_by_line(place: Path, file: str, encoding: str, found: Layout, wanted: Sequence[int]) -> Columns:
-    data = files.content(place, file=file, error=LogError)
-    lines = _lines(data.decode(encoding, errors="replace").removeprefix("\ufeff"))
-    cut = bool(lines[-1].strip()) and _looks_cut(lines[-1], found, wanted)
-    body = lines[found.first_row : -1 if cut else None]
-    rows = [layouts.split(line, found.delimiter) for line in body if line.strip()]
-    return replace(of_rows(rows, wanted, found.width), cut_off=int(cut))
-
-
-def of_rows(rows: Sequence[Sequence[str]], wanted: Sequence[int], width: int) -> Columns:
-    """Return the wanted columns of rows already split; a row with more cells counts as unreadable."""
-    filled = [row for row in rows if any(row)]
-    good = [row for row in filled if not any(row[width:])]
-    cells = {place: [row[place] if place < len(row) else "" for row in good] for place in sorted(set(wanted))}
-    return Columns(pd.DataFrame(cells, dtype=object), unreadable=len(filled) - len(good))
-
-
-def _is_cut_off(place: Path, encoding: str, found: Layout, wanted: Sequence[int]) -> bool:
-    with place.open("rb") as opened:
-        opened.seek(max(0, place.stat().st_size - 4096) & ~3)
-        tail = opened.read()
-    text = tail.decode(
-        "utf-16-le" if encoding == "utf-16" else encoding.replace("-sig", ""), errors="replace"
-    )
-    last = _lines(text)[-1]
-    return bool(last.strip()) and _looks_cut(last, found, wanted)
-
-
-def _looks_cut(line: str, found: Layout, wanted: Sequence[int]) -> bool:
-    """Whether a last line without a line end has fewer cells, or shorter ones, than every row before."""
-    cells = layouts.split(line, found.delimiter)
-    if len(cells) <= max(wanted):
-        return True
-    last = max(wanted)
-    if last != found.width - 1:
-        return False
-    usual = {
-        _decimals(row[last]) for row in found.sample[:-1] if len(row) > last and row[last][-1:].isdigit()
-    }
-    if usual == {0}:
-        # Whole numbers have no decimals to miss, but they may have fewer digits than any row near the top.
-        return cells[last].isdigit() and len(cells[last]) < _fewest_digits(found, last)
-    return len(usual) == 1 and _decimals(cells[last]) < min(usual)
-
-
-def _fewest_digits(found: Layout, at: int) -> int:
-    return min(len(row[at].lstrip("+-")) for row in found.sample[:-1] if len(row) > at and row[at])
-
-
-def _decimals(number: str) -> int:
-    return len(re.split(r"[.,]", number)[-1]) if re.search(r"[.,]", number) else 0

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
-from reviewkit.logs import cells, decimals
-from reviewkit.logs.raw import Marks
+from reviewkit.logs import cells, decimals, timestamps
 from reviewkit.metrology import units
-from reviewkit.tables import csv_table
+from reviewkit.tables import csv_table, headers
 
+arrow: Any = pa
+compute: Any = pc
 Numbers = npt.NDArray[np.float64]
 _LONGEST_CELL = 100
 GOOD, EMPTY, OVERLOAD, UNREADABLE = range(4)
@@ -33,6 +36,8 @@ class Readings:
         Position of the first cell that makes no sense.
     units : tuple of str
         Units that occur.
+    blank : array of bool or None
+        Which cells are empty, where one is.
     """
 
     values: Numbers
@@ -41,6 +46,7 @@ class Readings:
     unreadable: int = 0
     first_unreadable: int | None = None
     units: tuple[str, ...] = ()
+    blank: npt.NDArray[np.bool_] | None = None
 
 
 def conversion(unit: str, quantity: str) -> tuple[float, float]:
@@ -62,9 +68,8 @@ def conversion(unit: str, quantity: str) -> tuple[float, float]:
 
 
 def tidy_unit(text: str) -> str:
-    """Return a unit without the words for direct current around it: "DC mV" → "mV"."""
-    bare = re.sub(r"(?i)(^dc[\s_]*|[\s_]*dc$)", "", text.strip().strip("()[]")).strip()
-    return {"℃": "°C", "℉": "°F"}.get(bare, bare)
+    """Return a unit as the kit calls it: "DC mV" → "mV", "Volts" → "V"; one that it doesn't know as it stands."""
+    return headers.unit(text) or text.strip().strip("()[]")
 
 
 def of_quantity(unit: str, quantity: str) -> bool:
@@ -77,43 +82,44 @@ def of_quantity(unit: str, quantity: str) -> bool:
 
 
 def readings(
-    column: pd.Series,
+    column: Any,
     quantity: str,
     *,
     unit: str,
-    row_units: pd.Series | None,
-    marks: Marks | None = None,
+    row_units: Any,
 ) -> Readings:
     """Return a column of cells as readings.
 
     Parameters
     ----------
-    column : Series
-        Numbers, or text.
+    column : pyarrow.Array of str, or Series of numbers
     quantity : {"V", "A", "degC"}
     unit : str
         Unit of cells that have none of their own; "" for none: such cells are unreadable.
-    row_units : Series of str or None
+    row_units : pyarrow.Array of str or None
         Unit of each row; wins over `unit`.
-    marks : Marks or None
-        What the cells of a column of numbers say that hold none.
 
     Raises
     ------
     ValueError
         If it can't be told what is a decimal mark and what stands between thousands.
     """
-    if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
-        plain = column.to_numpy(dtype=float, na_value=np.nan)
-        if row_units is None:
-            decimals.check(plain)
-            if marks is None and unit and _within(plain):
-                return _all_good(plain, quantity, unit)
+    spelled: Any = None
+    if (
+        isinstance(column, pd.Series)
+        and pd.api.types.is_numeric_dtype(column)
+        and not pd.api.types.is_bool_dtype(column)
+    ):
+        plain = column.to_numpy(dtype=float, na_value=np.nan, copy=True)
+        decimals.check(plain)
         state = np.where(np.isnan(plain), EMPTY, GOOD).astype(np.int8)
-        if marks is not None:
-            _put_marks(state, marks)
-        spelled: pd.Series | None = None
     else:
+        column = timestamps.as_text(column)
+        quick = _all_numbers(column)
+        if quick is not None and row_units is None and unit:
+            decimals.check(quick)
+            if _within(quick):
+                return _all_good(quick, quantity, unit)
         plain, state, spelled = _from_text(column)
     over = np.abs(plain) >= cells.LARGEST
     state[over] = OVERLOAD
@@ -135,30 +141,40 @@ def _all_good(plain: Numbers, quantity: str, unit: str) -> Readings:
     return Readings(values, empty=int(np.isnan(plain).sum()), units=(unit,))
 
 
-def _put_marks(state: npt.NDArray[np.int8], marks: Marks) -> None:
-    for code, word in enumerate(marks.words[1:], start=1):
-        state[marks.codes == code] = _cell(word)[1]
+def _all_numbers(text: Any) -> Numbers | None:
+    """Return a column of nothing but plain numbers, None where one cell is none."""
+    try:
+        found = compute.cast(text, arrow.float64())
+    except arrow.ArrowInvalid:
+        return None
+    return np.array(found.to_numpy(zero_copy_only=False)) if not found.null_count else None
 
 
-def _from_text(column: pd.Series) -> tuple[Numbers, npt.NDArray[np.int8], pd.Series | None]:
+def _from_text(column: Any) -> tuple[Numbers, npt.NDArray[np.int8], list[str] | None]:
     """Return numbers, what each cell is, and the units within cells where there are any.
 
     A meter shows few different readings: each is looked at once.
     """
-    codes, kinds = pd.factorize(column)
-    short = [cell if len(cell) <= _LONGEST_CELL else "too long" for cell in map(str, kinds)]
-    text = pd.Series([cell.strip() for cell in short] + [""], dtype=object)
+    codes, kinds = _coded(column)
+    short = [cell if len(cell) <= _LONGEST_CELL else "too long" for cell in kinds]
+    text = pd.Series([cell.strip() for cell in short], dtype=object)
     decimal = decimals.mark(text.to_list())
-    plain = text.str.replace("." if decimal == "," else ",", "", regex=False)
+    between = r"(?<=\d)[ ’'](?=\d{3}(?!\d))"
+    plain = text.str.replace(between + ("|[.]" if decimal == "," else "|,"), "", regex=True)
     point = plain.str.replace(decimal, ".", regex=False).str.replace("\u2212", "-", regex=False)
     numbers = pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan, copy=True)
     states = np.full(len(text), GOOD, dtype=np.int8)
     own_units = [""] * len(text)
     for place in np.flatnonzero(~np.isfinite(numbers)):
         numbers[place], states[place], own_units[place] = _cell(text.iloc[place])
-    # A missing cell has the code −1: the last of the list, an empty text.
-    spelled = pd.Series(np.array(own_units, dtype=object)[codes]) if any(own_units) else None
+    spelled = [own_units[code] for code in codes] if any(own_units) else None
     return numbers[codes], states[codes], spelled
+
+
+def _coded(column: Any) -> tuple[npt.NDArray[np.integer], list[str]]:
+    """Return for each row which of the different texts it says."""
+    coded = compute.dictionary_encode(column)
+    return coded.indices.to_numpy(zero_copy_only=False), [kind or "" for kind in coded.dictionary.to_pylist()]
 
 
 def _cell(text: str) -> tuple[float, int, str]:
@@ -168,6 +184,8 @@ def _cell(text: str) -> tuple[float, int, str]:
     if cells.is_overload(text):
         return np.nan, OVERLOAD, ""
     found = cells.NUMBER_WITH_UNIT.fullmatch(text)
+    if not found and not cells.NUMBER.fullmatch(text):
+        return np.nan, UNREADABLE, ""
     try:
         return csv_table.number(found[1] if found else text), GOOD, found[2] if found else ""
     except ValueError:
@@ -177,7 +195,7 @@ def _cell(text: str) -> tuple[float, int, str]:
 def _scaled(
     plain: Numbers,
     state: npt.NDArray[np.int8],
-    spelled: pd.Series | None,
+    spelled: Any,
     quantity: str,
     unit: str,
 ) -> Readings:
@@ -191,9 +209,8 @@ def _scaled(
         values = plain if (scale, shift) == (1.0, 0.0) else plain * scale + shift
     else:
         values = np.full(len(plain), np.nan)
-        codes, kinds = pd.factorize(spelled)
-        used = {code: tidy_unit(str(kind)) or unit for code, kind in enumerate(kinds)}
-        used[-1] = unit
+        codes, kinds = _coded(arrow.array(spelled, arrow.string()) if isinstance(spelled, list) else spelled)
+        used = {code: tidy_unit(kind) or unit for code, kind in enumerate(kinds)}
         for code, own in used.items():
             here = codes == code
             if not of_quantity(own, quantity):
@@ -210,4 +227,5 @@ def _scaled(
         unreadable=len(bad),
         first_unreadable=int(bad[0]) if len(bad) else None,
         units=known,
+        blank=state == EMPTY if (state == EMPTY).any() else None,
     )

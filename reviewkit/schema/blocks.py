@@ -111,20 +111,37 @@ def _entry_from_path(value: Any) -> Any:
     return {"path": value} if isinstance(value, str) else value
 
 
+MEANT = "yes, I mean it"
+"""What `plausible` says where readings that look impossible are right all the same."""
+
+
 class LogBlock(Block):
     """One log, or one quantity in it: which file, and which column is what where the header doesn't say."""
 
     path: str
     time: str | None = None
+    time_unit: str | None = None
     value: str | None = None
     unit: str | None = None
     sign: Literal[1, -1] = 1
+    sheet: str | None = None
     clock_offset_s: Second = 0.0
+    plausible: Literal["yes, I mean it"] | None = None
 
     @field_validator("path")
     @classmethod
     def _stays_inside(cls, path: str) -> str:
         return inside(path)
+
+    @field_validator("time", "value", mode="before")
+    @classmethod
+    def _number_of_a_column(cls, name: Any) -> Any:
+        return str(name) if isinstance(name, int) and not isinstance(name, bool) else name
+
+    @property
+    def is_meant(self) -> bool:
+        """Whether the reviewer has said that the readings are right although they look impossible."""
+        return self.plausible == MEANT
 
 
 LogEntry = Annotated[LogBlock, BeforeValidator(_entry_from_path)]

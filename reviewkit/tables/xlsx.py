@@ -1,4 +1,4 @@
-"""Spreadsheets: the first filled sheet of a workbook, every cell as text."""
+"""Spreadsheets: the filled sheets of a workbook, every cell as text."""
 
 from __future__ import annotations
 
@@ -25,11 +25,28 @@ def rows(data: bytes, *, file: str, error: type[InputError] = InputError) -> lis
     Raises
     ------
     InputError
+        As `sheets` does.
+    """
+    return next(iter(sheets(data, file=file, error=error).values()))
+
+
+def sheets(data: bytes, *, file: str, error: type[InputError] = InputError) -> dict[str, list[list[str]]]:
+    """Return the rows of all filled sheets of an XLSX workbook by their names, every cell as text.
+
+    Raises
+    ------
+    InputError
         If it is no readable workbook, too large, or holds nothing.
     """
     try:
         found = _workbook_rows(data)
     except Exception as failure:  # a damaged workbook makes openpyxl fail in a dozen ways
+        if _is_whole(data):
+            raise error(
+                "the workbook is in a form that is not read here, although it may be whole",
+                file=file,
+                remedy="Open it in a spreadsheet program and save it again as XLSX, or as CSV.",
+            ) from failure
         raise error(
             "the workbook is damaged and cannot be read", file=file, remedy="Save it again, or as CSV."
         ) from failure
@@ -44,7 +61,17 @@ def rows(data: bytes, *, file: str, error: type[InputError] = InputError) -> lis
     return found
 
 
-def _workbook_rows(data: bytes) -> list[list[str]] | None:
+def _is_whole(data: bytes) -> bool:
+    """Whether the parts of a packed file are what they say, whatever they hold."""
+    try:
+        with zipfile.ZipFile(BytesIO(data)) as packed:
+            names = set(packed.namelist())
+            return any(name.startswith("xl/xlsx.") for name in names) and packed.testzip() is None
+    except Exception:  # as many ways again
+        return False
+
+
+def _workbook_rows(data: bytes) -> dict[str, list[list[str]]] | None:
     import openpyxl  # only where a workbook is read
 
     load: Callable[..., Any] = openpyxl.load_workbook  # type: ignore[attr-defined]
@@ -54,6 +81,7 @@ def _workbook_rows(data: bytes) -> list[list[str]] | None:
             return None
         if sum(part.file_size for part in packed.infolist()) > LARGEST_BYTES:
             return None
+    sheets: dict[str, list[list[str]]] = {}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         book = load(BytesIO(data), read_only=True, data_only=True)
@@ -66,8 +94,8 @@ def _workbook_rows(data: bytes) -> list[list[str]] | None:
             while found and not any(found[-1]):
                 found.pop()
             if found:
-                return found
-    return []
+                sheets[str(page.title)] = found
+    return sheets
 
 
 def _bursts(part: zipfile.ZipInfo) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.logs import Log, thinning
+from reviewkit.logs import Log, decimation
 
 Array = npt.NDArray[np.float64]
 MOST_STEPS = 40
@@ -92,7 +92,7 @@ def steps(current: Samples) -> Changes:
     if len(current.value) < 3:
         return Changes(*(np.empty(0),) * 3)
     change = np.diff(current.value)
-    low, high = np.quantile(current.value[thinning.rows(len(current.value))], [0.005, 0.995])
+    low, high = np.quantile(current.value[decimation.rows(len(current.value))], [0.005, 0.995])
     span = float(high - low)
     # A log of two levels seems to have a resolution as large as its steps: that says nothing.
     counts = min(3 * current.resolution, 0.3 * span)
@@ -130,7 +130,7 @@ def jumps(voltage: Samples) -> Changes:
 
 def _noise(change: Array) -> float:
     """Return the usual size of a change that means nothing, as a standard deviation."""
-    some = change[thinning.rows(len(change))]
+    some = change[decimation.rows(len(change))]
     return float(np.median(np.abs(some - np.median(some)))) * 1.4826
 
 

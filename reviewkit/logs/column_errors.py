@@ -1,0 +1,306 @@
+"""Why a log's columns can't be made out, what the file holds, and the line to paste into the review file."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from reviewkit.errors import LogError
+from reviewkit.logs import cells, values
+from reviewkit.logs.layout import Layout
+from reviewkit.schema.blocks import LogBlock
+from reviewkit.tables import csv_table, headers
+
+QUANTITIES = {"V": "voltage", "A": "current", "degC": "temperature"}
+EXAMPLES = {"V": "'Voltage (V)'", "A": "'Current (mA)'", "degC": "'Temperature (°C)'"}
+UNITS = {"V": ("V", "mV", "µV"), "A": ("A", "mA", "µA", "nA"), "degC": ("°C", "°F", "K")}
+LIKELY = {"V": (0.5, 30.0), "A": (1e-7, 15.0), "degC": (-20.0, 80.0)}
+"""Readings of a bench as this kit's is: a cell or a port; a charge or a drain; a room or a warm device (chosen:
+wide enough for all of them, since only what lies outside is proposed against)."""
+_PLAIN = re.compile(r"[A-Za-zµ°][\w./°µ \-]*|[1-9]\d{0,3}")
+_RESERVED = re.compile(r"(?i)(?:true|false|null|yes|no|on|off|~)")
+_MOST_COLUMNS = 12
+
+
+def paste(entry: LogBlock, **more: Any) -> str:
+    """Return the log's entry with some keys added, as it can be pasted into a review file.
+
+    Parameters
+    ----------
+    entry : LogBlock
+    more
+        Keys and values.
+    """
+    told = {key: getattr(entry, key) for key in entry.model_fields_set if getattr(entry, key) is not None}
+    keys = {"path": entry.path, **told, **more}
+    written = (f"{key}: {_scalar(value)}" for key, value in keys.items() if value != "")
+    return "{" + ", ".join(written) + "}"
+
+
+def _scalar(value: Any) -> str:
+    if isinstance(value, int | float):
+        return f"{value:g}"
+    text = str(value)
+    plain = _PLAIN.fullmatch(text) and not _RESERVED.fullmatch(text) and text == text.strip()
+    return text if plain and ": " not in text and " #" not in text else json.dumps(text, ensure_ascii=False)
+
+
+def write_it(entry: LogBlock, **more: Any) -> str:
+    """Return the sentence that says what to paste."""
+    return f"Write the log into the review file as {paste(entry, **more)}."
+
+
+def what_there_is(layout: Layout) -> str:
+    """Return the columns that a log has with three values of each, in a sentence."""
+    shown = [
+        f"{repr(name[:60]) if name else at + 1} ({', '.join(cell[:24] for cell in layout.cells_of(at, 3)) or 'empty'})"
+        for at, name in enumerate(layout.headings[:_MOST_COLUMNS])
+    ]
+    more = f" and {layout.width - _MOST_COLUMNS} more" if layout.width > _MOST_COLUMNS else ""
+    if any(layout.headings):
+        return f"The file has: {', '.join(shown)}{more}."
+    return (
+        f"The file has {layout.width} columns without headings, by number from 1: {', '.join(shown)}{more}."
+    )
+
+
+def name_of(layout: Layout, place: int) -> str:
+    """Return how the review file names a column: by its heading where no other has the same."""
+    heading = layout.headings[place]
+    alike = [one for one in layout.headings if headers.plain(one) == headers.plain(heading)]
+    return (
+        heading
+        if heading and len(alike) == 1 and headers.plain(heading) and len(heading) < 80
+        else str(place + 1)
+    )
+
+
+def numbers_of(layout: Layout, place: int) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Return the numbers of a column's first rows."""
+    found = []
+    for cell in layout.cells_of(place, 120):
+        number = cells.NUMBER_WITH_UNIT.fullmatch(cell)
+        try:
+            found.append(csv_table.number(number[1] if number else cell))
+        except ValueError:
+            continue
+    return np.array(found, dtype=float)
+
+
+def fitting(quantity: str, numbers: np.ndarray[Any, np.dtype[np.float64]]) -> list[str]:
+    """Return the units in which numbers of this size would be readings of a bench."""
+    if not len(numbers):
+        return []
+    size = np.quantile(np.abs(numbers), 0.9) if quantity != "degC" else np.median(numbers)
+    low, high = LIKELY[quantity]
+    fits = []
+    for unit in UNITS[quantity]:
+        scale, shift = values.conversion(unit, quantity)
+        if low <= float(size) * scale + shift <= high:
+            fits.append(unit)
+    return fits
+
+
+def no_unit(layout: Layout, entry: LogBlock, quantity: str, place: int, unknown: str) -> LogError:
+    """Return the error where nothing says in what unit the readings are."""
+    numbers = numbers_of(layout, place)
+    fits = fitting(quantity, numbers)
+    told = (
+        f"'{unknown}' is no unit that is known"
+        if unknown
+        else f"no unit is given for the {QUANTITIES[quantity]}"
+    )
+    size = ""
+    if len(numbers):
+        low, high = float(np.min(numbers)), float(np.max(numbers))
+        which = " or ".join(fits) or "no unit that a bench has"
+        size = f"Their size, {low:g} to {high:g} near the top, would fit {which}. "
+        size += "Which it is can't be told: look at the meter. " if len(fits) > 1 else ""
+    value = {} if entry.value else {"value": name_of(layout, place)}
+    proposed = fits[0] if quantity != "A" or "mA" not in fits else "mA"
+    if quantity == "A" and "A" in fits and len(numbers) and np.max(np.abs(numbers)) < 10:
+        proposed = "A"
+    line = write_it(entry, **value, unit=proposed) if fits else ""
+    return LogError(
+        told,
+        file=entry.path,
+        place=f"column '{layout.name(place)}'",
+        expected=f"a heading with a unit, such as {EXAMPLES[quantity]}",
+        remedy=f"{size}{what_there_is(layout)} {line}".strip(),
+    )
+
+
+def two_units(layout: Layout, entry: LogBlock, quantity: str, place: int, units: Sequence[str]) -> LogError:
+    """Return the error where a heading and the rows below it name different units."""
+    fits = [unit for unit in fitting(quantity, numbers_of(layout, place)) if unit in units] or [units[0]]
+    return LogError(
+        f"the heading says {units[0]}, the rows say {units[1]}",
+        file=entry.path,
+        place=f"column '{layout.name(place)}'",
+        expected="one unit",
+        remedy=f"{what_there_is(layout)} {write_it(entry, value=name_of(layout, place), unit=fits[0])}",
+    )
+
+
+def no_time(layout: Layout, entry: LogBlock) -> LogError:
+    """Return the error where no column is the time."""
+    rising = [place for place in range(layout.width) if _rises(layout, place)]
+    told = [place for place in rising if not headers.parse(layout.headings[place]).kinds & {"other"}]
+    line = write_it(entry, time=name_of(layout, told[0])) if told else ""
+    if not told:
+        line = "None of them can be the time: export the log with the time of each row."
+    return LogError(
+        "no column is headed as the time",
+        file=entry.path,
+        place="heading row",
+        expected="a heading such as 'Time' or 'Elapsed (s)'",
+        remedy=f"{what_there_is(layout)} {line}",
+    )
+
+
+def _rises(layout: Layout, place: int) -> bool:
+    if layout.kind(place) != "number" or headers.parse(layout.headings[place]).unit_kind not in ("", "s"):
+        return False
+    numbers = numbers_of(layout, place)
+    return len(numbers) > 1 and bool((np.diff(numbers) >= 0).all()) and numbers[-1] > numbers[0]
+
+
+def time_unit(layout: Layout, entry: LogBlock, place: int, problem: str, proposed: str) -> LogError:
+    """Return the error where it can't be told in what unit the times count."""
+    name = {} if entry.time else {"time": name_of(layout, place)}
+    line = write_it(entry, **name, time_unit=proposed) if proposed else ""
+    choice = (
+        "s, ms, min, h" if not proposed.startswith(("m:", "h", "d:")) or proposed == "h" else "hh:mm or mm:ss"
+    )
+    return LogError(
+        problem,
+        file=entry.path,
+        place=f"column '{layout.name(place)}'",
+        expected=f"a heading with the unit of the times, or 'time_unit' in the review file: {choice}",
+        remedy=f"{what_there_is(layout)} {line}".strip(),
+    )
+
+
+def several(layout: Layout, entry: LogBlock, quantity: str, places: Sequence[int]) -> LogError:
+    """Return the error where each of several columns may be the quantity's."""
+    names = ", ".join(f"'{layout.headings[place]}'" for place in places)
+    return LogError(
+        f"several columns may be the {QUANTITIES[quantity]}: {names}",
+        file=entry.path,
+        place="heading row",
+        expected=f"one heading such as {EXAMPLES[quantity]}",
+        remedy=f"{what_there_is(layout)} If it is the first of them: {write_it(entry, value=name_of(layout, places[0]))}",
+    )
+
+
+def no_column(layout: Layout, entry: LogBlock, quantity: str, *, words: int | None) -> LogError:
+    """Return the error where no column is the quantity's; `words` is one that is headed as it and holds words."""
+    what = QUANTITIES[quantity]
+    problem, expected = f"no column is headed as the {what}", f"one heading such as {EXAMPLES[quantity]}"
+    if words is not None:
+        word = next((cell for cell in layout.cells_of(words) if cells.sort(cell) == "words"), "")[:40]
+        problem, expected = (
+            f"the column '{layout.name(words)}' holds mostly words, such as '{word}'",
+            "numbers",
+        )
+    return LogError(
+        problem,
+        file=entry.path,
+        place="heading row" if words is None else "",
+        expected=expected,
+        remedy=_other_or_named(layout, entry, quantity),
+    )
+
+
+def _other_or_named(layout: Layout, entry: LogBlock, quantity: str) -> str:
+    held = [
+        f"'{name}' is a {QUANTITIES[kind]}"
+        for name in layout.headings
+        if (kind := headers.parse(name).unit_kind) in QUANTITIES and kind != quantity
+    ]
+    if held:
+        return f"Check which log stands where in the review file: {', '.join(held[:3])}."
+    for place in range(layout.width):
+        found = headers.parse(layout.headings[place])
+        taken = found.unit_kind or found.kinds & {"time", "date", "other", "avoided", *QUANTITIES.values()}
+        fits = (
+            fitting(quantity, numbers_of(layout, place))
+            if layout.kind(place) == "number" and not taken
+            else []
+        )
+        if fits:
+            unit = {} if entry.unit else {"unit": fits[0]}
+            return f"{what_there_is(layout)} If it is {name_of(layout, place)!r}: {write_it(entry, value=name_of(layout, place), **unit)}"
+    return what_there_is(layout)
+
+
+def refuse_slip(layout: Layout, entry: LogBlock, quantity: str) -> None:
+    """Refuse headings that are more or fewer than the cells below them: which belongs to which can't be told.
+
+    Raises
+    ------
+    LogError
+        Unless the review file names both columns by their numbers.
+    """
+    if not layout.heading_cells or ((entry.time or "").isdigit() and (entry.value or "").isdigit()):
+        return
+    refuse_split_numbers(layout, entry, len(layout.heading_cells) - 1)
+    time = next(
+        (
+            place
+            for place in range(layout.width)
+            if layout.kind(place) in ("moment", "clock") or _rises(layout, place)
+        ),
+        0,
+    )
+    value = next(
+        (
+            place
+            for place in range(layout.width)
+            if place != time
+            and layout.kind(place) == "number"
+            and fitting(quantity, numbers_of(layout, place))
+        ),
+        min(time + 1, layout.width - 1),
+    )
+    fits = fitting(quantity, numbers_of(layout, value))
+    unit = {} if entry.unit or not fits else {"unit": fits[0]}
+    raise LogError(
+        f"the heading row has {len(layout.heading_cells)} cells, the rows below it {layout.width}: which heading "
+        "belongs to which column can't be told",
+        file=entry.path,
+        place=f"row {(layout.heading_row or 0) + 1}",
+        expected="as many headings as columns",
+        remedy=f"{what_there_is(layout)} If these are the time and the {QUANTITIES[quantity]}: "
+        f"{write_it(entry, time=str(time + 1), value=str(value + 1), **unit)}",
+    )
+
+
+def refuse_split_numbers(layout: Layout, entry: LogBlock, value: int) -> None:
+    """Refuse numbers that their decimal comma has split in two: 3,512 read as 3 and 512.
+
+    Raises
+    ------
+    LogError
+    """
+    wide = bool(layout.heading_cells) and len(layout.heading_cells) < layout.width
+    if layout.delimiter != "," or not (wide or (any(layout.headings) and not layout.headings[-1])):
+        return
+    rows = [row for row in layout.sample if len(row) == layout.width]
+    if (
+        rows
+        and value + 1 < layout.width
+        and all(row[value].lstrip("+-").isdigit() and row[-1].isdigit() for row in rows)
+    ):
+        raise LogError(
+            f"the rows have more cells than the heading row, as '{','.join(rows[0])}': "
+            "their commas may be decimal marks",
+            file=entry.path,
+            place=f"row {layout.first_row + 1}",
+            expected="a comma between cells or within numbers, not both",
+            remedy="Export it with ';' between the cells.",
+        )

@@ -1,0 +1,179 @@
+"""Times without a date, "hh:mm:ss" in its many variants, in seconds; what stands around them is left over."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from reviewkit.logs import cells
+
+Seconds = npt.NDArray[np.float64]
+DAY_S = 86_400.0
+arrow: Any = pa
+compute: Any = pc
+_EVERY = (
+    r"^(?P<before>.*?)(?P<sign>-?)(?:(?P<day>\d+)\s*(?:d|days?|t|tage?|j|jours?|d[ií]as?|天)\.?,?\s*|(?P<days>\d+):)?"
+    r"(?P<hour>\d{1,4}):(?P<minute>\d{2})(?::(?P<second>\d{2})(?:[.,:](?P<part>\d{1,9}))?)?"
+    r"\s*(?P<half>[AaPp]\.?\s?[Mm]\.?)?\s*(?P<zone>Z|UTC|GMT|[+\-]\d{2}:?(?:\d{2})?)?(?P<after>.*)$"
+)
+_MINUTES = (
+    r"^(?P<before>)(?P<sign>-?)(?P<day>)(?P<days>)(?P<hour>)(?P<minute>\d{1,5}):(?P<second>\d{2})(?:[.,](?P<part>\d{1,9}))?"
+    r"(?P<half>)(?P<zone>)(?P<after>)$"
+)
+_LETTERS = (
+    r"^(?P<before>)(?P<sign>)(?P<day>)(?P<days>)(?:PT)?(?:(?P<hour>\d+)\s?[hH]\s?)?(?:(?P<minute>\d+)\s?[mM](?:in)?\s?)?"
+    r"(?:(?P<second>\d+)(?:[.,](?P<part>\d{1,9}))?\s?[sS]?)?(?P<half>)(?P<zone>)(?P<after>)$"
+)
+_TWO_PARTS = re.compile(r"\d+:\d{2}(?:[.,]\d+)?(?:\s*[AaPp]\.?\s?[Mm]\.?)?")
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The times that some cells say.
+
+    Parameters
+    ----------
+    seconds : array of float [s]
+        NaN where there is none.
+    around : pyarrow.Array of str
+        What stands before and behind: most often a date.
+    zone : pyarrow.Array of str
+    step_s : float [s]
+        Step of the spelling: 60 where it has no seconds, else a power of ten.
+    """
+
+    seconds: Seconds
+    around: Any
+    zone: Any
+    step_s: float
+
+
+def plain(text: Any) -> tuple[Seconds, float] | None:
+    """Return a column of nothing but "hh:mm:ss" and fractions in seconds and its step, None if it is not one."""
+    first = text[0].as_py()
+    if not re.fullmatch(r"\d{2}:\d{2}:\d{2}(?:\.\d{1,6})?", first):
+        return None
+    try:
+        moments = compute.cast(
+            compute.binary_join_element_wise("1970-01-01 ", text, ""), arrow.timestamp("us")
+        )
+    except arrow.ArrowInvalid:
+        return None
+    if moments.null_count:
+        return None
+    return moments.to_numpy(zero_copy_only=False).astype(np.int64) / 1e6, _step(len(first.partition(".")[2]))
+
+
+def _step(digits: int) -> float:
+    return float(10.0**-digits)
+
+
+def read(text: Any, pattern: str = "") -> Clock:
+    """Read times of day or spans, with or without a date around them.
+
+    Parameters
+    ----------
+    text : pyarrow.Array of str
+    pattern : str
+        What the heading or the review file says of them: "mm:ss", "hh:mm", "hh:mm:ss"; "" for nothing.
+
+    Raises
+    ------
+    ValueError
+        If they may be hours and minutes or minutes and seconds.
+    """
+    sample = [cell for cell in text[:200].to_pylist() if cell]
+    half_first = any(re.search("上午|下午", cell) for cell in sample)
+    if half_first:
+        text = compute.replace_substring_regex(text, r"(上午|下午)\s?(\d{1,2}:\d{2}(?::\d{2})?)", r"\2 \1")
+        text = compute.replace_substring(compute.replace_substring(text, "上午", "AM"), "下午", "PM")
+    every = _MINUTES if _minutes_first(sample, pattern) else _EVERY
+    if sample and ":" not in sample[0]:
+        every = _LETTERS
+    found = compute.extract_regex(text, every)
+    field = {
+        name: compute.struct_field(found, name)
+        for name in (
+            "before",
+            "sign",
+            "day",
+            "days",
+            "hour",
+            "minute",
+            "second",
+            "part",
+            "half",
+            "zone",
+            "after",
+        )
+    }
+    seconds = _seconds(field, text)
+    around = compute.utf8_trim(
+        compute.binary_join_element_wise(field["before"], field["after"], " "), characters=" ,T_;"
+    )
+    digits = max((len(part) for part in field["part"][:200].to_pylist() if part), default=0)
+    known = any(field["second"][:200].to_pylist())
+    return Clock(seconds, around, field["zone"], _step(digits) if known else 60.0)
+
+
+def _minutes_first(sample: list[str], pattern: str) -> bool:
+    """Whether cells of two numbers are minutes and seconds."""
+    if not sample or not all(_TWO_PARTS.fullmatch(cell) for cell in sample):
+        return False
+    if any(re.search(cells.HALF, cell) for cell in sample) or pattern.startswith(("h", "d")):
+        return False
+    if pattern.startswith("m") or any(re.search(r"[.,]", cell) for cell in sample):
+        return True
+    raise ValueError(
+        f"'{sample[0]}' may be hours and minutes or minutes and seconds: "
+        "head the column 'Time (hh:mm)' or 'Time (mm:ss)'"
+    )
+
+
+def _seconds(field: dict[str, Any], text: Any) -> Seconds:
+    parts = {name: _whole(field[name]) for name in ("day", "days", "hour", "minute", "second")}
+    fraction = _fraction(field["part"])
+    hour = parts["hour"]
+    marks = compute.utf8_lower(compute.utf8_trim_whitespace(field["half"]))
+    if (
+        any(field["half"][:200].to_pylist())
+        or compute.any(compute.greater(compute.binary_length(marks), 0)).as_py()
+    ):
+        after_noon = _numpy(compute.fill_null(compute.starts_with(marks, "p"), False))
+        marked = _numpy(compute.fill_null(compute.greater(compute.binary_length(marks), 0), False))
+        hour = np.where(marked, hour % 12 + 12 * after_noon, hour)
+    seconds = (
+        (((parts["day"] + parts["days"]) * 24 + hour) * 60 + parts["minute"]) * 60
+        + parts["second"]
+        + fraction
+    )
+    negative = _numpy(compute.fill_null(compute.equal(field["sign"], "-"), False))
+    seconds = np.where(negative, -seconds, seconds)
+    wrong = (parts["minute"] > 59) & (parts["hour"] > 0) | (parts["second"] > 59)
+    missing = ~_numpy(compute.is_valid(field["before"])) | _numpy(compute.equal(text, ""))
+    return np.where(wrong | missing, np.nan, seconds)
+
+
+def _numpy(array: Any) -> npt.NDArray[Any]:
+    return np.asarray(array.to_numpy(zero_copy_only=False))
+
+
+def _whole(array: Any) -> Seconds:
+    filled = compute.if_else(compute.equal(compute.fill_null(array, ""), ""), "0", array)
+    return _numpy(compute.cast(filled, arrow.float64())).astype(float)
+
+
+def _fraction(array: Any) -> Seconds:
+    filled = compute.binary_join_element_wise("0.", compute.fill_null(array, "0"), "0", "")
+    return _numpy(compute.cast(filled, arrow.float64())).astype(float)
+
+
+def in_seconds(spans: Any) -> Seconds:
+    """Return a Series of spans as numbers of seconds, NaN where there is none."""
+    return np.asarray(spans.dt.total_seconds().to_numpy(dtype=float, na_value=np.nan))

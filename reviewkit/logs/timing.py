@@ -1,0 +1,264 @@
+"""Which of several time columns is the time: one that rises throughout, the finest; the others bear witness."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from reviewkit.errors import LogError
+from reviewkit.logs import column_errors, order, timestamps
+from reviewkit.logs.columns import TimeColumn
+from reviewkit.logs.durations import DAY_S
+from reviewkit.logs.layout import Layout
+from reviewkit.logs.text_file import Columns
+from reviewkit.logs.timestamps import Stamps, UnitAsked
+from reviewkit.schema.blocks import LogBlock
+
+_AGREE = 0.02
+"""Two columns of times agree if they advance alike within this and two steps of the coarser (chosen: a drift of a
+cheap clock is a thousandth of it, the next unit is ten times away at least)."""
+_FACTORS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0, "d": DAY_S}
+_MOST_BACKWARDS = 0.05
+
+
+@dataclass(frozen=True)
+class Timed:
+    """The times of a table's rows.
+
+    Parameters
+    ----------
+    stamps : Stamps
+    zero : datetime or None
+        Moment of second 0, where another column tells it.
+    zero_of_day_s : float or None [s]
+        Time of day of second 0, likewise.
+    lag_s : float [s]
+        By how much that other column's stamps lag on average.
+    """
+
+    stamps: Stamps
+    zero: datetime | None = None
+    zero_of_day_s: float | None = None
+    lag_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    column: TimeColumn
+    stamps: Stamps
+    backwards: int
+    distinct: int
+
+    @property
+    def length_s(self) -> float:
+        known = self.stamps.seconds[np.isfinite(self.stamps.seconds)]
+        return float(known[-1] - known[0])
+
+    @property
+    def guessed(self) -> bool:
+        return timestamps.NO_UNIT in self.stamps.notes
+
+
+def timed(raw: Columns, columns: Sequence[TimeColumn], layout: Layout, entry: LogBlock) -> Timed:
+    """Return the times of the rows.
+
+    Parameters
+    ----------
+    raw : Columns
+    columns : sequence of TimeColumn
+    layout : Layout
+    entry : LogBlock
+
+    Raises
+    ------
+    LogError
+        If no column can be read as times, its unit is not known, or two contradict each other.
+    """
+    found: list[_Candidate] = []
+    asked: list[tuple[TimeColumn, UnitAsked]] = []
+    wrong: list[LogError] = []
+    for column in columns:
+        try:
+            found.append(_candidate(raw, column))
+        except UnitAsked as question:
+            asked.append((column, question))
+        except ValueError as failure:
+            wrong.append(_unreadable(failure, layout, entry, column))
+    usable = [one for one in found if one.distinct > 1 and _readable(one)]
+    rising = (
+        [one for one in usable if not one.backwards]
+        or [one for one in usable if _few_backwards(one)]
+        or usable
+    )
+    known = [one for one in rising if not one.guessed]
+    if not known and asked and not rising:
+        column, question = asked[0]
+        raise column_errors.time_unit(layout, entry, column.place, str(question), question.proposed)
+    if not rising and not asked:
+        if found:
+            return Timed(found[0].stamps)
+        raise wrong[0]
+    best = max(known or rising, key=_fineness)
+    finer = [_agreed(one, best, raw) for one in rising if one.guessed and known]
+    finer += [_agreed_unit(column, best, raw) for column, _ in asked]
+    better = [one for one in finer if one is not None and _fineness(one) > _fineness(best)]
+    best = better[0] if better else best
+    return _with_witness(best, rising, columns, layout, entry)
+
+
+def _candidate(raw: Columns, column: TimeColumn) -> _Candidate:
+    days = None if column.day is None else raw.cells[column.day]
+    if column.unit.startswith("?"):
+        numbers = timestamps.read(raw.cells[column.place], unit="s").seconds
+        raise UnitAsked(f"'{column.unit[1:]}', above the times, is no unit that is known", _likely(numbers))
+    stamps = timestamps.read(raw.cells[column.place], days, unit=column.unit, since=column.since)
+    return _judged(column, stamps)
+
+
+def _judged(column: TimeColumn, stamps: Stamps) -> _Candidate:
+    seconds = stamps.seconds[np.isfinite(stamps.seconds)]
+    if stamps.wall_clock:
+        seconds = order.over_midnight(seconds)
+    steps = np.diff(seconds)
+    back = steps < 0
+    if stamps.wall_clock:
+        back &= np.abs(steps + order.HOUR_S) > 600  # a clock set back in autumn
+    distinct = int((steps != 0).sum()) + 1 if len(seconds) else 0
+    return _Candidate(column, stamps, int(back.sum()), distinct)
+
+
+def _likely(numbers: np.ndarray) -> str:  # type: ignore[type-arg]
+    steps = np.abs(np.diff(numbers[np.isfinite(numbers)]))
+    steps = steps[steps > 0]
+    usual = float(np.median(steps)) if len(steps) else 0.0
+    for unit in ("s", "ms", "min", "h", "us"):
+        if 0.05 <= usual * _FACTORS[unit] <= 120:
+            return unit
+    return ""
+
+
+def _readable(one: _Candidate) -> bool:
+    return bool(np.isfinite(one.stamps.seconds).mean() > 0.5)
+
+
+def _few_backwards(one: _Candidate) -> bool:
+    """Whether a few rows are out of order; a time that falls back to its beginning has started again."""
+    seconds = one.stamps.seconds[np.isfinite(one.stamps.seconds)]
+    falls = np.diff(seconds).min(initial=0.0)
+    return one.backwards <= max(3, _MOST_BACKWARDS * one.distinct) and -falls < 0.5 * float(np.ptp(seconds))
+
+
+def _fineness(one: _Candidate) -> tuple[int, float, bool]:
+    return one.distinct, -one.stamps.step_s, one.column.headed
+
+
+def _agreed(one: _Candidate, known: _Candidate, raw: Columns) -> _Candidate | None:
+    """Return times without a unit in the unit in which they advance as known ones do."""
+    return _agreed_unit(one.column, known, raw)
+
+
+def _agreed_unit(column: TimeColumn, known: _Candidate, raw: Columns) -> _Candidate | None:
+    try:
+        plain = timestamps.read(raw.cells[column.place], unit="s").seconds
+    except ValueError:
+        return None
+    unit = _unit_of_ratio(plain, known)
+    if not unit:
+        return None
+    stamps = timestamps.read(raw.cells[column.place], unit=unit, since=column.since)
+    note = f"Times of '{column.name}' taken in {unit}: so they advance as '{known.column.name}' does."
+    return _judged(replace(column, unit=unit), replace(stamps, notes=(*stamps.notes, note)))
+
+
+def _unit_of_ratio(plain: np.ndarray, known: _Candidate) -> str:  # type: ignore[type-arg]
+    seconds = known.stamps.seconds
+    if known.stamps.wall_clock:
+        seconds = order.over_midnight(np.where(np.isfinite(seconds), seconds, 0.0))
+    both = np.isfinite(plain) & np.isfinite(known.stamps.seconds)
+    if both.sum() < 3:
+        return ""
+    own, theirs = float(np.ptp(plain[both])), float(np.ptp(seconds[both]))
+    slack = _AGREE + 2 * max(known.stamps.step_s, 1e-3) / max(theirs, 1e-9)
+    for unit, factor in _FACTORS.items():
+        if slack < 0.5 and own > 0 and abs(own * factor / theirs - 1) <= slack:
+            return unit
+    return ""
+
+
+def _with_witness(
+    best: _Candidate,
+    rising: Sequence[_Candidate],
+    columns: Sequence[TimeColumn],
+    layout: Layout,
+    entry: LogBlock,
+) -> Timed:
+    stamps = best.stamps
+    others = [one for one in columns if one.place != best.column.place]
+    names = ", ".join(f"'{layout.name(one.place)}'" for one in others)
+    if others:
+        stamps = replace(
+            stamps,
+            notes=(*stamps.notes, f"Times read from '{layout.name(best.column.place)}', not from {names}."),
+        )
+    elif not best.column.headed:
+        note = "The column of time stamps was known by its cells: its heading does not say so."
+        stamps = replace(stamps, notes=(note, *stamps.notes))
+    for other in rising:
+        if other.column.place != best.column.place and not other.guessed and not best.guessed:
+            stamps = _checked(best, other, stamps, layout, entry)
+    dated = [
+        one
+        for one in rising
+        if one.column.place != best.column.place and (one.stamps.origin or one.stamps.of_day)
+    ]
+    if stamps.origin is not None or stamps.of_day or not dated:
+        return Timed(stamps)
+    witness = next((one for one in dated if one.stamps.origin), dated[0])
+    both = np.flatnonzero(np.isfinite(witness.stamps.seconds) & np.isfinite(stamps.seconds))
+    zero_s = float(witness.stamps.seconds[both[0]] - stamps.seconds[both[0]]) if len(both) else 0.0
+    lag_s = max(witness.stamps.step_s, 1e-6) / 2
+    if witness.stamps.origin is None:
+        return Timed(stamps, zero_of_day_s=zero_s % DAY_S, lag_s=lag_s)
+    return Timed(stamps, zero=witness.stamps.origin + timedelta(seconds=zero_s), lag_s=lag_s)
+
+
+def _checked(best: _Candidate, other: _Candidate, stamps: Stamps, layout: Layout, entry: LogBlock) -> Stamps:
+    """Hold two columns of times against each other: in the wrong unit, one advances many times too fast."""
+    unit = _unit_of_ratio(best.stamps.seconds, other)
+    if unit == "s":
+        return stamps
+    both = f"'{layout.name(best.column.place)}' and '{layout.name(other.column.place)}'"
+    if unit and best.column.unit and not entry.is_meant:
+        true = next(
+            (
+                name
+                for name, factor in _FACTORS.items()
+                if abs(factor / (_FACTORS.get(best.column.unit, 1.0) * _FACTORS[unit]) - 1) < 0.01
+            ),
+            "",
+        )
+        raise column_errors.time_unit(
+            layout,
+            entry,
+            best.column.place,
+            f"{both} advance differently, {unit} for s: the unit of one is wrong",
+            true,
+        )
+    return replace(
+        stamps, notes=(*stamps.notes, f"The times of {both} don't advance alike: the first were taken.")
+    )
+
+
+def _unreadable(failure: ValueError, layout: Layout, entry: LogBlock, column: TimeColumn) -> LogError:
+    problem = str(failure)
+    if "hours and minutes or minutes" in problem:
+        return column_errors.time_unit(layout, entry, column.place, problem.partition(":  ")[0], "mm:ss")
+    return LogError(
+        problem,
+        file=entry.path,
+        place="the column of times",
+        remedy="Correct the column, or have the meter count seconds.",
+    )
