@@ -6,6 +6,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
     __name__,
     submodules=["charge", "comparison", "drain", "figures", "readout", "ui_states"],
     submod_attrs={
+        "logs.look": ["look"],
         "commands": ["Published", "SideBySide", "Verified", "check", "compare", "run", "start", "verify"],
     },
 )

@@ -70,6 +70,20 @@ def main() -> None:
 
 
 @main.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE…")
+def look(files: tuple[Path, ...]) -> None:
+    """Say what a meter's file holds and how it would be read, with the entry to paste."""
+    from reviewkit import commands
+
+    sights, faults = commands.look_at(*files)
+    for sight in sights:
+        click.echo(f"{sight}\n")
+    if faults:
+        _say_faults(faults)
+        click.get_current_context().exit(INPUT_AT_FAULT)
+
+
+@main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--name", default="", help="The device's name. Default: the folder's.")
 @_templates

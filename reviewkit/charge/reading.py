@@ -15,8 +15,8 @@ from reviewkit.charge.record_doubts import of_record
 from reviewkit.charge.series import clean
 from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
 from reviewkit.logs import Log
-from reviewkit.logs.plausibility import range_check, too_few
 from reviewkit.logs.clock_sync import Alignment, align, clock_difference
+from reviewkit.logs.plausibility import range_check, too_few
 from reviewkit.metrology.meter import Meter
 from reviewkit.schema.blocks import LogBlock
 

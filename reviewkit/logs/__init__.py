@@ -1,6 +1,7 @@
 """Meters' logs: every format, header, unit, clock and fault that a bench meets."""
 
 from reviewkit.logs.log import Log, Quantity, of_series
+from reviewkit.logs.look import Sight, look
 from reviewkit.logs.plausibility import leads_swapped
 from reviewkit.logs.reading import read
 from reviewkit.logs.report import ClockChange, Gap, LogReport
@@ -11,7 +12,9 @@ __all__ = [
     "Log",
     "LogReport",
     "Quantity",
+    "Sight",
     "leads_swapped",
+    "look",
     "of_series",
     "read",
 ]

@@ -29,7 +29,8 @@ _MONTH = r"[^\W\d_]{3,10}\.?"
 def _date(first: int) -> str:
     """Return the pattern of a date; `first` is the number of its first group."""
     return (
-        rf"(?:\d{{4}}([./\-])\d{{1,2}}\{first}\d{{1,2}}|\d{{1,2}}([./\-])\d{{1,2}}\{first + 1}(?:\d{{4}}|\d{{2}})"
+        rf"(?:\d{{4}}([./\-])\d{{1,2}}\{first}\d{{1,2}}"
+        rf"|\d{{1,2}}([./\-])\d{{1,2}}\{first + 1}(?:\d{{4}}|\d{{2}})"
         rf"|\d{{4}}年\s?\d{{1,2}}月\s?\d{{1,2}}日|\d{{1,2}}\.?[ \-./]{_MONTH}[ \-./,]\s?\d{{2,4}}"
         rf"|{_MONTH}\s+\d{{1,2}},?\s+\d{{4}}|\d{{4}}[ \-./]{_MONTH}[ \-./]\d{{1,2}})"
     )

@@ -19,8 +19,8 @@ QUANTITIES = {"V": "voltage", "A": "current", "degC": "temperature"}
 EXAMPLES = {"V": "'Voltage (V)'", "A": "'Current (mA)'", "degC": "'Temperature (°C)'"}
 UNITS = {"V": ("V", "mV", "µV"), "A": ("A", "mA", "µA", "nA"), "degC": ("°C", "°F", "K")}
 LIKELY = {"V": (0.5, 30.0), "A": (1e-7, 15.0), "degC": (-20.0, 80.0)}
-"""Readings of a bench as this kit's is: a cell or a port; a charge or a drain; a room or a warm device (chosen:
-wide enough for all of them, since only what lies outside is proposed against)."""
+"""Readings of a bench as this kit's is: a cell or a port; a charge or a drain; a room or a warm device
+(chosen so wide because they are only used to propose a unit)."""
 _PLAIN = re.compile(r"[A-Za-zµ°][\w./°µ \-]*|[1-9]\d{0,3}")
 _RESERVED = re.compile(r"(?i)(?:true|false|null|yes|no|on|off|~)")
 _MOST_COLUMNS = 12
@@ -51,15 +51,15 @@ def _scalar(value: Any) -> str:
 
 def write_it(entry: LogBlock, **more: Any) -> str:
     """Return the sentence that says what to paste."""
-    return f"Write the log into the review file as {paste(entry, **more)}."
+    return f"write into the review file: {paste(entry, **more)}."
 
 
 def what_there_is(layout: Layout) -> str:
     """Return the columns that a log has with three values of each, in a sentence."""
-    shown = [
-        f"{repr(name[:60]) if name else at + 1} ({', '.join(cell[:24] for cell in layout.cells_of(at, 3)) or 'empty'})"
-        for at, name in enumerate(layout.headings[:_MOST_COLUMNS])
-    ]
+    shown = []
+    for at, name in enumerate(layout.headings[:_MOST_COLUMNS]):
+        three = ", ".join(cell[:24] for cell in layout.cells_of(at, 3)) or "empty"
+        shown.append(f"{repr(name[:60]) if name else at + 1} ({three})")
     more = f" and {layout.width - _MOST_COLUMNS} more" if layout.width > _MOST_COLUMNS else ""
     if any(layout.headings):
         return f"The file has: {', '.join(shown)}{more}."
@@ -124,7 +124,7 @@ def no_unit(layout: Layout, entry: LogBlock, quantity: str, place: int, unknown:
     proposed = fits[0] if quantity != "A" or "mA" not in fits else "mA"
     if quantity == "A" and "A" in fits and len(numbers) and np.max(np.abs(numbers)) < 10:
         proposed = "A"
-    line = write_it(entry, **value, unit=proposed) if fits else ""
+    line = f"If they are {proposed}, {write_it(entry, **value, unit=proposed)}" if fits else ""
     return LogError(
         told,
         file=entry.path,
@@ -142,7 +142,8 @@ def two_units(layout: Layout, entry: LogBlock, quantity: str, place: int, units:
         file=entry.path,
         place=f"column '{layout.name(place)}'",
         expected="one unit",
-        remedy=f"{what_there_is(layout)} {write_it(entry, value=name_of(layout, place), unit=fits[0])}",
+        remedy=f"{what_there_is(layout)} If it is {fits[0]}, "
+        f"{write_it(entry, value=name_of(layout, place), unit=fits[0])}",
     )
 
 
@@ -150,7 +151,8 @@ def no_time(layout: Layout, entry: LogBlock) -> LogError:
     """Return the error where no column is the time."""
     rising = [place for place in range(layout.width) if _rises(layout, place)]
     told = [place for place in rising if not headers.parse(layout.headings[place]).kinds & {"other"}]
-    line = write_it(entry, time=name_of(layout, told[0])) if told else ""
+    name = name_of(layout, told[0]) if told else ""
+    line = f"If it is {name!r}, {write_it(entry, time=name)}"
     if not told:
         line = "None of them can be the time: export the log with the time of each row."
     return LogError(
@@ -172,10 +174,8 @@ def _rises(layout: Layout, place: int) -> bool:
 def time_unit(layout: Layout, entry: LogBlock, place: int, problem: str, proposed: str) -> LogError:
     """Return the error where it can't be told in what unit the times count."""
     name = {} if entry.time else {"time": name_of(layout, place)}
-    line = write_it(entry, **name, time_unit=proposed) if proposed else ""
-    choice = (
-        "s, ms, min, h" if not proposed.startswith(("m:", "h", "d:")) or proposed == "h" else "hh:mm or mm:ss"
-    )
+    line = f"If they are {proposed}, {write_it(entry, **name, time_unit=proposed)}" if proposed else ""
+    choice = "hh:mm or mm:ss" if ":" in proposed else "s, ms, min, h"
     return LogError(
         problem,
         file=entry.path,
@@ -193,12 +193,13 @@ def several(layout: Layout, entry: LogBlock, quantity: str, places: Sequence[int
         file=entry.path,
         place="heading row",
         expected=f"one heading such as {EXAMPLES[quantity]}",
-        remedy=f"{what_there_is(layout)} If it is the first of them: {write_it(entry, value=name_of(layout, places[0]))}",
+        remedy=f"{what_there_is(layout)} If it is the first of them, "
+        f"{write_it(entry, value=name_of(layout, places[0]))}",
     )
 
 
 def no_column(layout: Layout, entry: LogBlock, quantity: str, *, words: int | None) -> LogError:
-    """Return the error where no column is the quantity's; `words` is one that is headed as it and holds words."""
+    """Return the error where no column is the quantity's; `words` is one headed as it that holds words."""
     what = QUANTITIES[quantity]
     problem, expected = f"no column is headed as the {what}", f"one heading such as {EXAMPLES[quantity]}"
     if words is not None:
@@ -234,7 +235,8 @@ def _other_or_named(layout: Layout, entry: LogBlock, quantity: str) -> str:
         )
         if fits:
             unit = {} if entry.unit else {"unit": fits[0]}
-            return f"{what_there_is(layout)} If it is {name_of(layout, place)!r}: {write_it(entry, value=name_of(layout, place), **unit)}"
+            name = name_of(layout, place)
+            return f"{what_there_is(layout)} If it is {name!r}, {write_it(entry, value=name, **unit)}"
     return what_there_is(layout)
 
 
@@ -257,27 +259,27 @@ def refuse_slip(layout: Layout, entry: LogBlock, quantity: str) -> None:
         ),
         0,
     )
-    value = next(
-        (
-            place
-            for place in range(layout.width)
-            if place != time
-            and layout.kind(place) == "number"
-            and fitting(quantity, numbers_of(layout, place))
-        ),
-        min(time + 1, layout.width - 1),
-    )
+    value = _likely_value(layout, quantity, time)
     fits = fitting(quantity, numbers_of(layout, value))
     unit = {} if entry.unit or not fits else {"unit": fits[0]}
     raise LogError(
-        f"the heading row has {len(layout.heading_cells)} cells, the rows below it {layout.width}: which heading "
-        "belongs to which column can't be told",
+        f"the heading row has {len(layout.heading_cells)} cells, the rows below it {layout.width}: "
+        "which heading belongs to which column can't be told",
         file=entry.path,
         place=f"row {(layout.heading_row or 0) + 1}",
         expected="as many headings as columns",
-        remedy=f"{what_there_is(layout)} If these are the time and the {QUANTITIES[quantity]}: "
+        remedy=f"{what_there_is(layout)} If these are the time and the {QUANTITIES[quantity]}, "
         f"{write_it(entry, time=str(time + 1), value=str(value + 1), **unit)}",
     )
+
+
+def _likely_value(layout: Layout, quantity: str, time: int) -> int:
+    """Return the column of numbers that the headings, could they be trusted, or the sizes point to."""
+    word = {"V": "voltage", "A": "current", "degC": "temperature"}[quantity]
+    named = [at for at, name in enumerate(layout.heading_cells) if word in headers.parse(name).kinds]
+    sized = [at for at in range(layout.width) if fitting(quantity, numbers_of(layout, at))]
+    likely = [at for at in (*named, *sized) if at not in (time, layout.width) and at in sized]
+    return likely[0] if likely else min(time + 1, layout.width - 1)
 
 
 def refuse_split_numbers(layout: Layout, entry: LogBlock, value: int) -> None:

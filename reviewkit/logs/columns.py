@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from reviewkit.errors import LogError
-from reviewkit.headers import Heading
 from reviewkit.logs import cells, column_errors, values
 from reviewkit.logs.layout import Layout
 from reviewkit.schema.blocks import LogBlock
 from reviewkit.tables import headers
+from reviewkit.tables.headers import Heading
 
 WORDS = {"V": "voltage", "A": "current", "degC": "temperature"}
 _NOT_MEASURED = {"avoided", "other"}
@@ -284,7 +284,7 @@ def _by_rank(
     """Return the columns that may hold the quantity, in groups, the likeliest first."""
     others = set(WORDS.values()) - {WORDS[quantity]}
     word, unit = WORDS[quantity], quantity
-    measured = [column for column in free if not column.names("avoided")] or list(free)
+    measured = [column for column in free if not column.names("avoided")]
     said = [column for column in measured if column.names(word)]
     of_unit = [column for column in measured if column.unit_kind == unit and not column.names(*others)]
     bare = [column for column in of_unit if not column.heading.words]
@@ -338,25 +338,12 @@ def _unit(
 ) -> tuple[str, int | None, tuple[str, ...]]:
     """Return the unit: the review file's, else the heading's, the rows' own or the header block's."""
     layout, entry, column = there.layout, there.entry, there.all[place]
-    own, name = column.unit, column.heading.text
     if entry.unit:
-        _check_unit(entry, quantity, entry.unit, "the review file")
-        if own and values.tidy_unit(own) != values.tidy_unit(entry.unit):
-            return (
-                entry.unit,
-                None,
-                (f"Unit taken as {entry.unit}, as the review file says; the heading says {own}.",),
-            )
-        return entry.unit, None, ()
-    if own:
-        _check_unit(entry, quantity, own, f"the heading '{name}'")
-        below = headers.unit(column.below)
-        if below and headers.unit_kind(below) == quantity and below != own:
-            raise column_errors.two_units(layout, entry, quantity, place, (own, below))
-        rows = _row_units(layout, quantity, unit_column) - {own}
-        if rows and unit_column == place + 1:
-            raise column_errors.two_units(layout, entry, quantity, place, (own, sorted(rows)[0]))
-        return own, None, ()
+        return entry.unit, None, _declared_unit(entry, quantity, column)
+    if column.unit:
+        _check_unit(entry, quantity, column.unit, f"the heading '{column.heading.text}'")
+        _refuse_two_units(there, quantity, column, unit_column)
+        return column.unit, None, ()
     if unit_column is not None and _row_units(layout, quantity, unit_column):
         return "", unit_column, ()
     if cell_units(layout, place, quantity):
@@ -366,6 +353,27 @@ def _unit(
         if found and values.of_quantity(found[1], quantity):
             return found[1], None, ()
     raise column_errors.no_unit(layout, entry, quantity, place, column.heading.unknown)
+
+
+def _declared_unit(entry: LogBlock, quantity: str, column: Column) -> tuple[str, ...]:
+    """Check the unit that the review file gives; say so where the heading gives another."""
+    declared, own = entry.unit or "", column.unit
+    _check_unit(entry, quantity, declared, "the review file")
+    if not own or values.tidy_unit(own) == values.tidy_unit(declared):
+        return ()
+    return (f"Unit taken as {declared}, as the review file says; the heading says {own}.",)
+
+
+def _refuse_two_units(there: Columns, quantity: str, column: Column, unit_column: int | None) -> None:
+    own, place = column.unit, column.place
+    below = headers.unit(column.below)
+    others = {below} if headers.unit_kind(below) == quantity else set()
+    if unit_column == place + 1:
+        others |= _row_units(there.layout, quantity, unit_column)
+    if others - {own}:
+        raise column_errors.two_units(
+            there.layout, there.entry, quantity, place, (own, sorted(others - {own})[0])
+        )
 
 
 def _row_units(layout: Layout, quantity: str, unit_column: int | None) -> set[str]:

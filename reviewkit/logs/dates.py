@@ -28,7 +28,7 @@ _MONTHS = (
 )
 _MONTH_OF = {headers.fold(name): month for month, names in enumerate(_MONTHS, 1) for name in names.split()}
 _LOGGERS_SINCE = 2010
-"""Of two readings of a date the one before this year is not meant (chosen: a review is of a device in use)."""
+"""Of two readings of a date the one before this year is not meant (chosen: reviewed devices are in use)."""
 _WORD = re.compile(r"[^\W\d_]+")
 
 

@@ -18,7 +18,7 @@ DAY_S = 86_400.0
 arrow: Any = pa
 compute: Any = pc
 _EVERY = (
-    r"^(?P<before>.*?)(?P<sign>-?)(?:(?P<day>\d+)\s*(?:d|days?|t|tage?|j|jours?|d[ií]as?|天)\.?,?\s*|(?P<days>\d+):)?"
+    r"^(?P<before>.*?)(?P<sign>-?)(?:(?P<day>\d+)\s*(?:d|days?|t|tage?|j|jours?|d[ií]as?|天)\.?,?\s*)?(?P<days>)"
     r"(?P<hour>\d{1,4}):(?P<minute>\d{2})(?::(?P<second>\d{2})(?:[.,:](?P<part>\d{1,9}))?)?"
     r"\s*(?P<half>[AaPp]\.?\s?[Mm]\.?)?\s*(?P<zone>Z|UTC|GMT|[+\-]\d{2}:?(?:\d{2})?)?(?P<after>.*)$"
 )
@@ -26,11 +26,16 @@ _MINUTES = (
     r"^(?P<before>)(?P<sign>-?)(?P<day>)(?P<days>)(?P<hour>)(?P<minute>\d{1,5}):(?P<second>\d{2})(?:[.,](?P<part>\d{1,9}))?"
     r"(?P<half>)(?P<zone>)(?P<after>)$"
 )
+_DAYS_FIRST = (
+    r"^(?P<before>)(?P<sign>-?)(?P<day>)(?P<days>\d+):(?P<hour>\d{1,2}):(?P<minute>\d{2}):(?P<second>\d{2})"
+    r"(?:[.,](?P<part>\d{1,9}))?(?P<half>)(?P<zone>)(?P<after>)$"
+)
 _LETTERS = (
     r"^(?P<before>)(?P<sign>)(?P<day>)(?P<days>)(?:PT)?(?:(?P<hour>\d+)\s?[hH]\s?)?(?:(?P<minute>\d+)\s?[mM](?:in)?\s?)?"
     r"(?:(?P<second>\d+)(?:[.,](?P<part>\d{1,9}))?\s?[sS]?)?(?P<half>)(?P<zone>)(?P<after>)$"
 )
 _TWO_PARTS = re.compile(r"\d+:\d{2}(?:[.,]\d+)?(?:\s*[AaPp]\.?\s?[Mm]\.?)?")
+_FOUR_PARTS = re.compile(r"\d+:\d{2}:\d{2}:\d{2}(?:[.,]\d+)?")
 
 
 @dataclass(frozen=True)
@@ -55,7 +60,7 @@ class Clock:
 
 
 def plain(text: Any) -> tuple[Seconds, float] | None:
-    """Return a column of nothing but "hh:mm:ss" and fractions in seconds and its step, None if it is not one."""
+    """Return a column of nothing but "hh:mm:ss" and fractions in seconds and its step, else None."""
     first = text[0].as_py()
     if not re.fullmatch(r"\d{2}:\d{2}:\d{2}(?:\.\d{1,6})?", first):
         return None
@@ -96,6 +101,13 @@ def read(text: Any, pattern: str = "") -> Clock:
     every = _MINUTES if _minutes_first(sample, pattern) else _EVERY
     if sample and ":" not in sample[0]:
         every = _LETTERS
+    if sample and all(_FOUR_PARTS.fullmatch(cell) for cell in sample):
+        if not pattern.startswith("d"):
+            raise ValueError(
+                f"'{sample[0]}' may begin with days or end with hundredths: "
+                "head the column 'Time (d:hh:mm:ss)'"
+            )
+        every = _DAYS_FIRST
     found = compute.extract_regex(text, every)
     field = {
         name: compute.struct_field(found, name)
@@ -119,6 +131,7 @@ def read(text: Any, pattern: str = "") -> Clock:
     )
     digits = max((len(part) for part in field["part"][:200].to_pylist() if part), default=0)
     known = any(field["second"][:200].to_pylist())
+    around = compute.fill_null(around, "")
     return Clock(seconds, around, field["zone"], _step(digits) if known else 60.0)
 
 

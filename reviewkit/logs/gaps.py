@@ -10,12 +10,12 @@ from reviewkit.logs.durations import Seconds
 from reviewkit.logs.report import Gap
 
 GAP_INTERVALS = 2.5
-"""A gap is more than this many intervals, as they are just there, without a row (chosen: one row may be late and
-one lost before a reader is told)."""
+"""A gap is more than this many intervals, as they are just there, without a row (chosen: one row may be late
+and one lost before a reader is told)."""
 _MISSING_INTERVALS = 1.5
 _NEIGHBOURS = 8
-"""Intervals on either side by which the rate is known (chosen: more than a burst of three lost rows in a row can
-sway, fewer than the rows that a logger takes around a step)."""
+"""Intervals on either side by which the rate is known (chosen: more than a burst of three lost rows can sway,
+fewer than the rows that a logger takes around a step)."""
 _MOST_GAPS = 0.1
 """Where more than a tenth of all intervals were gaps, uneven intervals are the logger's habit."""
 

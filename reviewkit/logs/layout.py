@@ -16,7 +16,7 @@ DELIMITERS = ("\t", ";", "|", ",")
 _HEAD_ROWS = 120
 _LONGEST_PREAMBLE = 2000
 _LEAST_SCORE = 0.3
-"""A letter with a number in it scores less, the untidiest log more (chosen: the fault corpus lies between)."""
+"""A letter with a number in it scores less, the untidiest log more (chosen by the fault corpus)."""
 _PLAIN_SCORE = 0.55
 """From here on a delimiter explains the rows, and white space is not tried (chosen: as above)."""
 
@@ -97,7 +97,7 @@ def of_lines(lines: Sequence[str]) -> Layout | None:
 
 
 def _best(lines: Sequence[str]) -> Layout | None:
-    """Return the layout that explains most of the rows; white space where no other delimiter explains them."""
+    """Return the layout that explains most rows; white space where no other delimiter explains them."""
     found: list[tuple[float, Layout]] = []
     for delimiter in (*DELIMITERS, WHITESPACE):
         if delimiter == WHITESPACE and any(score >= _PLAIN_SCORE for score, _ in found):

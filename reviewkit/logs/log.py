@@ -106,13 +106,13 @@ def of_series(
     time_s = series.index.to_numpy(dtype=float)
     if not (time_s[1:] > time_s[:-1]).all():
         raise ValueError("the index must rise from row to row: seconds")
-    interval_s, missing, gaps = gaps.find(time_s)
+    interval_s, missing, found = gaps.find(time_s)
     step_s = timestamps.step(time_s) if stamp_step_s is None else stamp_step_s
     report = LogReport(
         rows=len(series),
         empty=int(series.isna().sum()),
         missing=missing,
-        gaps=gaps,
+        gaps=found,
         interval_s=interval_s,
         stamp_step_s=step_s,
         stamp_lag_s=step_s / 2,

@@ -100,14 +100,15 @@ def arrange(stamps: Stamps, values: Seconds) -> Order:
 def _shared(
     rows: Rows, seconds: Seconds, values: Seconds, spelled_s: float
 ) -> tuple[Rows, Seconds, int, float | None]:
-    """Return rows whose stamps are shared: those written twice left out, the others spread; and their lag [s]."""
+    """Return rows whose stamps are shared: those written twice left out, others spread; and their lag [s]."""
     chosen = _some(rows, len(seconds))
     step_s = spelled_s
     if np.mean(np.diff(seconds) == 0) >= _HABIT:
         step_s = max(spelled_s, next((size for size in (60.0, 1.0) if not (seconds % size).any()), 0.0))
     else:
         same = values[chosen[1:]] == values[chosen[:-1]]
-        chosen, seconds = (one[np.r_[True, ~(same & (np.diff(seconds) == 0))]] for one in (chosen, seconds))
+        keep = np.r_[True, ~(same & (np.diff(seconds) == 0))]
+        chosen, seconds = chosen[keep], seconds[keep]
     twice = len(values[rows]) - len(seconds)
     if (np.diff(seconds) > 0).all():
         return chosen, seconds, twice, None

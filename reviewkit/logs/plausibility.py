@@ -1,4 +1,4 @@
-"""Readings that can't be: too large or too small for any bench, beyond the meter's range, with leads swapped."""
+"""Readings that can't be: too large or small for any bench, beyond the meter's range, with leads swapped."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from reviewkit.schema.blocks import MEANT, LogBlock
 
 _RISE_V = 0.02
 _POSSIBLE = {"V": (0.1, 60.0), "A": (1e-10, 30.0), "degC": (-60.0, 250.0)}
-"""The largest reading of a log lies within: a cell or a port of extra-low voltage (60 V DC: IEC 61140), a meter's
-largest current jack (20 A and a reserve) and the finest count that a bench meter shows (0.1 nA), a thermocouple on a
-device (chosen)."""
+"""The largest reading of a log lies within: a cell or a port of extra-low voltage (60 V DC: IEC 61140), a
+meter's largest current jack (20 A and a reserve) and the finest count that a bench meter shows (0.1 nA), a
+thermocouple on a device (chosen)."""
 _ROWS_S = (1e-4, 4 * 3600.0)
 _LONGEST_S = 400 * DAY_S
 
@@ -42,13 +42,15 @@ def possible(log: Log, entry: LogBlock) -> Iterator[LogError]:
         yield _size(log, entry, extreme, f"{low:g} to {high:g} {values.tidy_unit(log.quantity)}")
     length_s = float(log.time_s[-1] - log.time_s[0])
     usual_s = log.report.interval_s
-    if len(log.time_s) > 2 and (length_s > _LONGEST_S or not _ROWS_S[0] <= usual_s <= _ROWS_S[1]):
+    if len(log.time_s) > 9 and (length_s > _LONGEST_S or not _ROWS_S[0] <= usual_s <= _ROWS_S[1]):
         yield LogError(
-            f"it would be {formatting.quantity(length_s, None, 's')} long, with {usual_s:.3g} s from row to row",
+            f"it would be {formatting.quantity(length_s, None, 's')} long, "
+            f"with {usual_s:.3g} s from row to row",
             file=log.path,
             expected="a log of a bench session",
-            remedy=f"Check the unit of its times. {column_errors.write_it(entry, time_unit=_time_unit(usual_s))} "
-            f'If it is right, add plausible: "{MEANT}".',
+            remedy=f"Check the unit of its times: if it is {_time_unit(usual_s)}, "
+            f"{column_errors.write_it(entry, time_unit=_time_unit(usual_s))} If it is right as it is, "
+            f"{column_errors.write_it(entry, plausible=MEANT)}",
         )
 
 
@@ -61,14 +63,16 @@ def _size(log: Log, entry: LogBlock, extreme: float, expected: str) -> LogError:
     scale, shift = values.conversion(told, log.quantity)
     fits = column_errors.fitting(log.quantity, np.array([(extreme - shift) / scale]))
     what = "most readings are" if log.quantity == "degC" else "the largest reading is"
-    other = f"Were they in {' or '.join(fits)}, they would be. " if fits else ""
-    line = column_errors.write_it(entry, unit=fits[0]) if fits and fits[0] != told else ""
+    line = ""
+    if fits and fits[0] != told:
+        line = f"Were they in {' or '.join(fits)}, they would be. If in {fits[0]}, "
+        line += f"{column_errors.write_it(entry, unit=fits[0])} "
     return LogError(
         f"{what} {extreme:.4g} {log.quantity.replace('degC', '°C')}, taken in {told}, which no bench has",
         file=log.path,
         expected=expected,
-        remedy=f"{other}Check the unit. {line} If it is right, write "
-        f"{column_errors.paste(entry, plausible=MEANT)}.".replace("  ", " "),
+        remedy=f"Check the unit. {line}If it is right as it is, "
+        f"{column_errors.write_it(entry, plausible=MEANT)}",
     )
 
 
@@ -85,8 +89,9 @@ def range_check(log: Log, meter: Meter | None) -> Iterator[LogError]:
     largest = float(max(np.fmax.reduce(readings, initial=0.0), -np.fmin.reduce(readings, initial=0.0)))
     if meter is None or meter.full_scale is None or meter.fits(largest):
         return
+    told = formatting.quantity(largest, None, log.quantity)
     yield LogError(
-        f"its largest reading, {formatting.quantity(largest, None, log.quantity)}, is beyond the meter’s range",
+        f"its largest reading, {told}, is beyond the meter’s range",
         file=log.path,
         expected=f"at most {formatting.quantity(meter.full_scale, None, log.quantity)}",
         remedy="Check the unit in its heading, and the meter's range in the review file.",

@@ -24,8 +24,8 @@ from reviewkit.schema import quantities
 from reviewkit.schema.blocks import LogBlock
 
 _SMALL_SHARE, _FEW = 0.05, 3
-"""Rows that may be left out before the log is refused: a twentieth, or three (chosen: well below the tenth of which
-it must never be said that nothing is at fault)."""
+"""Rows that may be left out before the log is refused: a twentieth, or three (chosen: well below the tenth of
+which it must never be said that nothing is at fault)."""
 _OTHERS_ROWS = 0.3
 """From this share of empty cells on, they are rows of another column and no missing readings (chosen)."""
 
@@ -89,10 +89,7 @@ def entry_of(entry: str | LogBlock | Mapping[str, Any]) -> LogBlock:
         return entry
     if isinstance(entry, str):
         # The path is checked where it is opened, in the words of a log's faults.
-        return LogBlock.model_construct(
-            _fields_set={"path"}, path=entry, time=None, time_unit=None, value=None, unit=None, sign=1, sheet=None,
-            clock_offset_s=0.0, plausible=None,
-        )  # fmt: skip
+        return LogBlock.model_construct(_fields_set={"path"}, path=entry)
     return quantities.checked(LogBlock, entry)
 
 
@@ -106,10 +103,31 @@ def find(
     LogError
         As `read` does, for what shows in the headings and first rows.
     """
-    there = [
+    return find_in(tables_of(entry, folder=folder, headings=headings), entry, quantity)
+
+
+def tables_of(entry: LogBlock, *, folder: Path, headings: Mapping[str, str] | None = None) -> list[Source]:
+    """Return the tables of a file, headed as the review file's `headings` say.
+
+    Raises
+    ------
+    LogError
+        If the file can't be opened or has none.
+    """
+    return [
         replace(one, layout=columns.renamed(one.layout, headings))
         for one in source.open_log(entry.path, folder=folder, sheet=entry.sheet)
     ]
+
+
+def find_in(there: list[Source], entry: LogBlock, quantity: Quantity) -> Found:
+    """Return the one of some tables that holds a quantity, and its columns.
+
+    Raises
+    ------
+    LogError
+        If none does, or more than one.
+    """
     found: list[Found] = []
     faults: list[LogError] = []
     for one in there:
@@ -131,7 +149,7 @@ def _several(found: list[Found], quantity: str) -> LogError:
         names = ", ".join(f"'{name}'" for name in sheets[:20])
         line = column_errors.write_it(entry, sheet=sheets[0])
         return LogError(
-            f"several sheets hold a {what}: {names}", file=entry.path, remedy=f"If it is the first: {line}"
+            f"several sheets hold a {what}: {names}", file=entry.path, remedy=f"If it is the first, {line}"
         )
     rows = ", ".join(str(one.source.line + one.source.layout.first_row + 1) for one in found)
     return LogError(
@@ -147,9 +165,8 @@ def _which_table(one: Source, there: list[Source]) -> tuple[str, ...]:
         return ()
     if one.sheet:
         return (f"Read from the sheet '{one.sheet}', one of {len(there)} with a table.",)
-    return (
-        f"Read from one of {len(there)} tables in the file: its rows begin in row {one.line + one.layout.first_row + 1}.",
-    )
+    row = one.line + one.layout.first_row + 1
+    return (f"Read from one of {len(there)} tables in the file: its rows begin in row {row}.",)
 
 
 def read_found(found: Found, quantity: Quantity) -> Log:
@@ -240,9 +257,8 @@ def _refuse_left_out(raw: Columns, found: Found, read: values.Readings, untimed:
     most = max(_FEW, _SMALL_SHARE * total)
     what = column_errors.QUANTITIES[quantity]
     if untimed > most:
-        cells = raw.cells[chosen.times[0].place]
         raise LogError(
-            f"{_share(untimed, total)} times cannot be read{_first(cells, np.isnan, untimed)}",
+            f"{_share(untimed, total)} times cannot be read",
             file=found.entry.path,
             place=f"column '{layout.name(chosen.times[0].place)}'",
             expected="the same spelling in every row, such as 2025-03-01 21:05:00",
@@ -251,19 +267,21 @@ def _refuse_left_out(raw: Columns, found: Found, read: values.Readings, untimed:
     if read.unreadable > most and read.first_unreadable is not None:
         at = read.first_unreadable
         cell = str(raw.cells[chosen.value][at])
+        row = found.source.line + layout.first_row + at + 1
         own = "" if chosen.unit_column is None else f" {raw.cells[chosen.unit_column][at]}"
         raise LogError(
             f"{_share(read.unreadable, total)} rows hold no {what}; the first is '{cell[:40]}{own}'",
             file=found.entry.path,
-            place=f"row {found.source.line + layout.first_row + at + 1}, column '{layout.name(chosen.value)}'",
+            place=f"row {row}, column '{layout.name(chosen.value)}'",
             expected="numbers with a known unit",
-            remedy=f"Name the right column under 'value' in the review file. {column_errors.what_there_is(layout)}",
+            remedy="Name the right column under 'value' in the review file. "
+            f"{column_errors.what_there_is(layout)}",
         )
     if raw.left_out > most:
         widths = ", ".join(f"{count} of {width}" for width, count in raw.widths.most_common(4))
         raise LogError(
-            f"{raw.left_out} of {total} rows have not the {layout.width} cells of the others ({widths}): it seems to "
-            "hold more than one table, or rows of another kind",
+            f"{raw.left_out} of {total} rows have not the {layout.width} cells of the others ({widths}): it "
+            "seems to hold more than one table, or rows of another kind",
             file=found.entry.path,
             expected="one table",
             remedy="Keep the rows of one table, and leave the file's original as it is.",
@@ -272,10 +290,6 @@ def _refuse_left_out(raw: Columns, found: Found, read: values.Readings, untimed:
 
 def _share(count: int, total: int) -> str:
     return "most" if count > total / 2 else f"{count} of {total}"
-
-
-def _first(cells: Any, test: Any, count: int) -> str:
-    return ""
 
 
 def _log(

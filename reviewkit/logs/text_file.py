@@ -1,4 +1,4 @@
-"""Logs as text: made plain first (encoding, line ends, quotes around whole rows), then read column by column."""
+"""Logs as text: made plain first (encoding, line ends, quotes around whole rows), then read by columns."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -67,7 +68,7 @@ def plain_text(place: Path, file: str) -> bytes:
     LogError
         If it is empty, damaged or no text.
     """
-    data = files.content(place, file=file, error=LogError)
+    data = files.content(place, file=file, error=LogError, empty=b" \t\r\n\xef\xbb\xbf\xff\xfe")
     encoding = files.encoding(data[:HEAD_BYTES])
     if b"\0" in data and not encoding.startswith(("utf-16", "utf-32")):
         raise LogError(
@@ -75,15 +76,28 @@ def plain_text(place: Path, file: str) -> bytes:
             file=file,
             remedy="Export it again, or remove the damaged rows.",
         )
-    text = _decoded(data, encoding)
-    if not text.strip():
+    if encoding != "utf-8" or not _is_utf8(data):
+        data = _decoded(data, encoding).encode("utf-8", "replace")
+    if not data[:HEAD_BYTES].strip() and not data.strip():
         raise LogError("the file is empty", file=file, remedy="Export it again from the meter.")
-    if not files.is_text(text[:20_000]):
+    if not files.is_text(data[:20_000].decode("utf-8", "replace")):
         raise LogError("the file is damaged or no text", file=file, remedy=_EXPORT)
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    text = text.replace("\u202f", " ").replace("\xa0", " ").replace('="', '"')
-    return _unwrapped(text).encode("utf-8", "replace")
+    for odd, plain in _ODD:
+        data = data.replace(odd, plain) if odd in data else data
+    return _unwrapped(data)
+
+
+_ODD = ((b"\r\n", b"\n"), (b"\r", b"\n"), ("\u202f".encode(), b" "), ("\xa0".encode(), b" "), (b'="', b'"'))
+
+
+def _is_utf8(data: bytes) -> bool:
+    if data.isascii():
+        return True
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def _decoded(data: bytes, encoding: str) -> str:
@@ -108,20 +122,20 @@ def _chinese(data: bytes) -> str:
     return text if any(headers.parse(word).kinds & known for word in found if len(word) > 1) else ""
 
 
-def _unwrapped(text: str) -> str:
+def _unwrapped(data: bytes) -> bytes:
     """Return rows that stand in one pair of quotes each without it."""
-    lines = text.split("\n", 400)[:400]
-    filled = [line.strip() for line in lines if line.strip()]
+    filled = [line.strip() for line in data[:HEAD_BYTES].split(b"\n", 400)[:400] if line.strip()]
     wrapped = [
         line
         for line in filled
-        if len(line) > 2 and line[0] == line[-1] == '"' and '"' not in line[1:-1].replace('""', "")
+        if len(line) > 2 and line[:1] == line[-1:] == b'"' and b'"' not in line[1:-1].replace(b'""', b"")
     ]
-    if len(wrapped) < _WRAPPED * len(filled) or not any(mark in line for line in wrapped for mark in ",;\t|"):
-        return text
-    return "\n".join(
-        line[1:-1].replace('""', '"') if line[:1] == '"' == line[-1:] else line
-        for line in (line.strip() for line in text.split("\n"))
+    separated = any(mark in line for line in wrapped for mark in b",;\t|")
+    if len(wrapped) < _WRAPPED * len(filled) or not separated:
+        return data
+    return b"\n".join(
+        line[1:-1].replace(b'""', b'"') if line[:1] == b'"' == line[-1:] else line
+        for line in (line.strip() for line in data.split(b"\n"))
     )
 
 
@@ -168,7 +182,7 @@ def tables(data: bytes, file: str) -> list[Table]:
         return []
     found = []
     cuts = [0, *_further_headings(data, starts, bounds, first), len(starts)]
-    for begin, end in zip(cuts[:-1], cuts[1:], strict=True):
+    for begin, end in pairwise(cuts):
         stop = int(bounds[end - 1])
         layout = first if begin == 0 else layouts.of_lines(_lines(data, int(starts[begin]), stop)[:400])
         if layout is not None:
@@ -181,56 +195,45 @@ def _lines(data: bytes, start: int, stop: int) -> list[str]:
 
 
 def _refuse_long(lines: Sequence[str], file: str) -> None:
-    for number, line in enumerate(lines, 1):
-        if len(line) > LONGEST_LINE:
-            raise LogError(
-                f"a line is longer than {LONGEST_LINE:,} characters".replace(",", " "),
-                file=file,
-                place=f"row {number}",
-                expected="one row per line",
-                remedy="Export it again as CSV.",
-            )
+    if max(map(len, lines)) <= LONGEST_LINE:
+        return
+    raise LogError(
+        f"a line is longer than {LONGEST_LINE:,} characters".replace(",", " "),
+        file=file,
+        place=f"row {next(at for at, line in enumerate(lines, 1) if len(line) > LONGEST_LINE)}",
+        expected="one row per line",
+        remedy="Export it again as CSV.",
+    )
+
+
+_WORDY = np.array([chr(sign).isalpha() or sign >= 128 or chr(sign) in "#[" for sign in range(256)])
 
 
 def _further_headings(
     data: bytes, starts: npt.NDArray[np.intp], bounds: npt.NDArray[np.intp], layout: Layout
 ) -> list[int]:
     """Return the lines on which another table begins: a heading row unlike the first, with data below."""
-    last = min(len(starts), len(bounds))
-    array = np.frombuffer(data + b" ", dtype=np.uint8)
-    signs = array[np.minimum(starts[:last], len(data))]
-    signs = np.where(
-        (signs == ord('"')) & (starts[:last] + 1 < len(data)),
-        array[np.minimum(starts[:last] + 1, len(data))],
-        signs,
-    )
-    wordy = (
-        ((signs | 32) >= ord("a")) & ((signs | 32) <= ord("z"))
-        | (signs >= 128)
-        | (signs == ord("#"))
-        | (signs == ord("["))
-    )
-    wordy[: layout.first_row] = False
-    odd = np.flatnonzero(wordy)
-    if not len(odd) or len(odd) > max(_MOST_TABLES, _MOST_ODD_STARTS * last):
+    array = np.frombuffer(data, dtype=np.uint8)
+    signs = array[np.minimum(starts, len(data) - 1)]
+    quoted = np.flatnonzero(signs == ord('"'))
+    if len(quoted):
+        signs[quoted] = array[np.minimum(starts[quoted] + 1, len(data) - 1)]
+    odd = np.flatnonzero(_WORDY[signs])
+    odd = odd[odd >= layout.first_row]
+    if len(odd) > max(_MOST_TABLES, _MOST_ODD_STARTS * len(starts)):
         return []
-    own = [cell for cell in (layout.headings if any(layout.headings) else layout.heading_cells)]
-    found = []
-    for line in odd[:_MOST_TABLES]:
-        text = data[starts[line] : bounds[line]].decode("utf-8", "replace")
-        row = layouts.split(text, layout.delimiter)
-        if row and row[0][:1] == "#":
-            row[0] = row[0].lstrip("# ")
-        while row and not row[-1]:
-            row.pop()
-        kinds = [headers.parse(cell).kinds for cell in row]
-        named = sum(
-            bool(kind - {"plain"}) or headers.is_unit(cell) for kind, cell in zip(kinds, row, strict=True)
-        )
-        values = any(cells.sort(cell) in layouts.RECOGNISED for cell in row)
-        if len(row) >= 2 and named >= 2 and not values and row != own[: len(row)]:
-            found.append(int(line))
-    return found
+    lines = [(int(at), data[starts[at] : bounds[at]].decode("utf-8", "replace")) for at in odd[:_MOST_TABLES]]
+    return [at for at, line in lines if _is_other_heading(line, layout)]
+
+
+def _is_other_heading(line: str, layout: Layout) -> bool:
+    row = layouts.split(line.lstrip("# "), layout.delimiter)
+    while row and not row[-1]:
+        row.pop()
+    own = layout.headings if any(layout.headings) else layout.heading_cells
+    known = [bool(headers.parse(cell).kinds - {"plain"}) or headers.is_unit(cell) for cell in row]
+    values = any(cells.sort(cell) in layouts.RECOGNISED for cell in row)
+    return sum(known) >= 2 and not values and row != list(own[: len(row)])
 
 
 def read(table: Table, wanted: Sequence[int]) -> Columns:

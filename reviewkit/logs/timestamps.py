@@ -33,12 +33,13 @@ _LONGEST_S = 3.2e9
 NO_UNIT = "Times taken as seconds: their heading names no unit."
 _STEP_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "d": DAY_S}
 _SECONDS_ROW_S = (0.005, 300.0)
-"""Usual time between rows that a log without a unit may have to be taken as seconds (chosen: meters log from a
-hundred times a second to once in five minutes; beyond, the numbers are of another unit)."""
+"""Usual time between rows that a log without a unit may have to be taken as seconds (chosen: meters log from
+a hundred times a second to once in five minutes; beyond, the numbers are of another unit)."""
 _HABITS_S = (90.0, 120.0, 150.0, 180.0, 240.0, 300.0)
-"""Of the slow intervals those that loggers offer in seconds (common practice, no source): 100, 200, 250 or 500 from
-row to row are milliseconds more often."""
+"""Of the slow intervals those that loggers offer in seconds (common practice, no source): 100, 200, 250 or
+500 from row to row are milliseconds more often."""
 _LONGEST_LOG_S = 60 * DAY_S
+_USUAL_LOG_S = 3 * 3600.0
 
 
 class UnitAsked(ValueError):
@@ -99,7 +100,8 @@ def read(times: Any, days: Any = None, *, unit: str = "", since: bool = False) -
     """
     found = _spelled(times, days, unit=unit)
     if found.of_day and (since or _starts_at_zero(found.seconds)):
-        found = replace(found, of_day=False, wall_clock=False)
+        first = float(found.seconds[np.isfinite(found.seconds)][:1].sum())
+        found = replace(found, seconds=found.seconds - first, of_day=False, wall_clock=False)
     if found.origin is not None and not 1 < found.origin.year < 9999:
         raise ValueError(f"the times are of the year {found.origin.year}: the meter's clock was not set")
     far = np.abs(found.seconds) > _LONGEST_S
@@ -114,13 +116,7 @@ def _starts_at_zero(seconds: Seconds) -> bool:
 def _spelled(times: Any, days: Any, *, unit: str) -> Stamps:
     """Return the seconds that the cells say, by the kind of the column and of most of its cells."""
     if isinstance(times, pd.Series):
-        if pd.api.types.is_datetime64_any_dtype(times):
-            return _from_moments(times)
-        if pd.api.types.is_timedelta64_dtype(times):
-            return Stamps(durations.in_seconds(times))
-        if pd.api.types.is_numeric_dtype(times) and not pd.api.types.is_bool_dtype(times):
-            return _from_numbers(times.to_numpy(dtype=float, na_value=np.nan), unit, digits=0)
-        times = as_text(times)
+        return _typed(times, unit)
     what = usual(times)
     if what == "number":
         return _from_numbers(_numbers(times), unit, digits=_digits(times))
@@ -134,6 +130,15 @@ def _spelled(times: Any, days: Any, *, unit: str) -> Stamps:
     raise ValueError(
         f"'{example[:40]}' is no time: expected such as 2025-03-01 21:05:00, 21:05:00 or seconds"
     )
+
+
+def _typed(times: pd.Series, unit: str) -> Stamps:
+    """Return times that the file keeps as such, or as numbers."""
+    if pd.api.types.is_datetime64_any_dtype(times):
+        return _from_moments(times)
+    if pd.api.types.is_timedelta64_dtype(times):
+        return Stamps(durations.in_seconds(times))
+    return _from_numbers(times.to_numpy(dtype=float, na_value=np.nan), unit, digits=0)
 
 
 def as_text(column: Any) -> Any:
@@ -156,9 +161,10 @@ def _numbers(text: Any) -> Seconds:
     try:
         return np.asarray(compute.cast(text, arrow.float64()).to_numpy(zero_copy_only=False))
     except arrow.ArrowInvalid:
+        # A unit behind the number, and blanks between thousands.
         bare = compute.replace_substring_regex(text, r"\s*[a-zµ]+$|(?:\s|'|’)", "")
         point = compute.replace_substring(bare, ",", ".").to_pandas()
-        return pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+        return np.asarray(pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan))
 
 
 def _digits(text: Any) -> int:
@@ -231,32 +237,46 @@ def _check_seconds(known: Seconds) -> None:
     steps = steps[steps > 0]
     if not len(steps):
         return
-    usual_s = float(np.median(steps))
+    usual_s, length_s = float(np.median(steps)), float(np.ptp(known))
     low, high = _SECONDS_ROW_S
-    problem = f"the times rise by {usual_s:.4g} from row to row and no unit is given"
     odd = usual_s > _HABITS_S[0] and min(abs(usual_s / habit - 1) for habit in _HABITS_S) > 0.02
-    if usual_s > high or odd or np.ptp(known) > _LONGEST_LOG_S:
-        proposed = next(
-            (
-                unit
-                for unit, scale in (("ms", 1e3), ("us", 1e6), ("ns", 1e9))
-                if low <= usual_s / scale <= high
-            ),
-            "",
-        )
-        raise UnitAsked(problem, proposed)
-    for unit, factor in (("min", 60.0), ("h", 3600.0), ("d", DAY_S)):
-        # Thirds and sixths of a tenth: whole or tenths of seconds, divided.
-        inside = usual_s * factor
-        if (
-            usual_s < 1
-            and not _is_decimal(steps)
-            and abs(inside - round(inside, 1)) < 2e-3 * inside
-            and low <= inside <= high
-        ):
-            raise UnitAsked(problem, unit)
-    if usual_s < low:
-        raise UnitAsked(problem, "h" if usual_s * 3600 <= high else "")
+    divided = (
+        usual_s < 1 and not _is_decimal(steps) and any(_is_even(usual_s * scale) for scale in (60.0, 3600.0))
+    )
+    if low <= usual_s <= high and length_s <= _LONGEST_LOG_S and not odd and not divided:
+        return
+    fits = likely_units(usual_s, length_s)
+    told = " or ".join(f"{unit} ({usual_s * _STEP_S[unit]:.3g} s)" for unit in fits) or "none"
+    raise UnitAsked(
+        f"the times rise by {usual_s:.4g} from row to row and no unit is given; a log's would be {told}",
+        fits[0] if fits else "",
+    )
+
+
+def likely_units(step: float, length: float) -> list[str]:
+    """Return the units in which times would be those of a log, the likeliest first.
+
+    Parameters
+    ----------
+    step, length : float
+        From row to row, and from first to last, as they are written.
+
+    Notes
+    -----
+    The likeliest is the one in which the log is nearest to some hours long, as a charge or a drain is.
+    """
+    low, high = _SECONDS_ROW_S
+    fits = [
+        unit
+        for unit, scale in _STEP_S.items()
+        if low <= step * scale <= high and length * scale <= _LONGEST_LOG_S
+    ]
+    return sorted(fits, key=lambda unit: abs(np.log(max(length, 1e-12) * _STEP_S[unit] / _USUAL_LOG_S)))
+
+
+def _is_even(interval_s: float) -> bool:
+    """Whether an interval is one of whole tenths of seconds."""
+    return interval_s >= 0.1 and abs(interval_s - round(interval_s, 1)) < 2e-3 * interval_s
 
 
 def _is_decimal(steps: Seconds) -> bool:

@@ -1,4 +1,4 @@
-"""Which of several time columns is the time: one that rises throughout, the finest; the others bear witness."""
+"""Which of several columns is the time: one that rises throughout, the finest; the others bear witness."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ import numpy as np
 from reviewkit.errors import LogError
 from reviewkit.logs import column_errors, order, timestamps
 from reviewkit.logs.columns import TimeColumn
-from reviewkit.logs.durations import DAY_S
+from reviewkit.logs.durations import DAY_S, Seconds
 from reviewkit.logs.layout import Layout
 from reviewkit.logs.text_file import Columns
 from reviewkit.logs.timestamps import Stamps, UnitAsked
 from reviewkit.schema.blocks import LogBlock
 
 _AGREE = 0.02
-"""Two columns of times agree if they advance alike within this and two steps of the coarser (chosen: a drift of a
-cheap clock is a thousandth of it, the next unit is ten times away at least)."""
+"""Two columns of times agree if they advance alike within this and two steps of the coarser (chosen: a drift
+of a cheap clock is a thousandth of it, the next unit is ten times away at least)."""
 _FACTORS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0, "d": DAY_S}
 _MOST_BACKWARDS = 0.05
 
@@ -95,8 +95,8 @@ def timed(raw: Columns, columns: Sequence[TimeColumn], layout: Layout, entry: Lo
     )
     known = [one for one in rising if not one.guessed]
     if not known and asked and not rising:
-        column, question = asked[0]
-        raise column_errors.time_unit(layout, entry, column.place, str(question), question.proposed)
+        unknown, what = asked[0]
+        raise column_errors.time_unit(layout, entry, unknown.place, str(what), what.proposed)
     if not rising and not asked:
         if found:
             return Timed(found[0].stamps)
@@ -130,14 +130,12 @@ def _judged(column: TimeColumn, stamps: Stamps) -> _Candidate:
     return _Candidate(column, stamps, int(back.sum()), distinct)
 
 
-def _likely(numbers: np.ndarray) -> str:  # type: ignore[type-arg]
-    steps = np.abs(np.diff(numbers[np.isfinite(numbers)]))
+def _likely(numbers: Seconds) -> str:
+    known = numbers[np.isfinite(numbers)]
+    steps = np.abs(np.diff(known))
     steps = steps[steps > 0]
-    usual = float(np.median(steps)) if len(steps) else 0.0
-    for unit in ("s", "ms", "min", "h", "us"):
-        if 0.05 <= usual * _FACTORS[unit] <= 120:
-            return unit
-    return ""
+    fits = timestamps.likely_units(float(np.median(steps)), float(np.ptp(known))) if len(steps) else []
+    return fits[0] if fits else ""
 
 
 def _readable(one: _Candidate) -> bool:
@@ -173,7 +171,7 @@ def _agreed_unit(column: TimeColumn, known: _Candidate, raw: Columns) -> _Candid
     return _judged(replace(column, unit=unit), replace(stamps, notes=(*stamps.notes, note)))
 
 
-def _unit_of_ratio(plain: np.ndarray, known: _Candidate) -> str:  # type: ignore[type-arg]
+def _unit_of_ratio(plain: Seconds, known: _Candidate) -> str:
     seconds = known.stamps.seconds
     if known.stamps.wall_clock:
         seconds = order.over_midnight(np.where(np.isfinite(seconds), seconds, 0.0))

@@ -68,7 +68,7 @@ def conversion(unit: str, quantity: str) -> tuple[float, float]:
 
 
 def tidy_unit(text: str) -> str:
-    """Return a unit as the kit calls it: "DC mV" → "mV", "Volts" → "V"; one that it doesn't know as it stands."""
+    """Return a unit as the kit calls it: "DC mV" → "mV", "Volts" → "V"; an unknown one as it stands."""
     return headers.unit(text) or text.strip().strip("()[]")
 
 

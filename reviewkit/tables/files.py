@@ -77,9 +77,17 @@ def is_plain(place: Path) -> bool:
 
 
 _AGAIN = "Export it again from the meter."
+_NOTHING = b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"
 
 
-def content(place: Path, *, file: str, error: type[InputError] = InputError, remedy: str = _AGAIN) -> bytes:
+def content(
+    place: Path,
+    *,
+    file: str,
+    error: type[InputError] = InputError,
+    remedy: str = _AGAIN,
+    empty: bytes = _NOTHING,
+) -> bytes:
     """Return a file's bytes.
 
     Parameters
@@ -87,6 +95,8 @@ def content(place: Path, *, file: str, error: type[InputError] = InputError, rem
     place : Path
     file, error, remedy
         Of the error where there is one.
+    empty : bytes
+        A file of nothing but these is empty.
 
     Raises
     ------
@@ -97,7 +107,7 @@ def content(place: Path, *, file: str, error: type[InputError] = InputError, rem
         data = place.read_bytes()
     except OSError as failure:
         raise error(f"the file cannot be read ({failure.strerror})", file=file, remedy=_LOOK) from failure
-    if not data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
+    if not data.strip(empty):
         raise error("the file is empty", file=file, remedy=remedy)
     return data
 

@@ -162,7 +162,7 @@ def _kinds(word: str) -> frozenset[str]:
 
 @lru_cache(maxsize=4096)
 def parse(text: str) -> Heading:
-    """Take a heading apart: "Current (mA)", "I [A]", "Voltage / V", "voltage_volt", "Test_Time(s)", "epoch_ms", "s".
+    """Take a heading apart: "Current (mA)", "I [A]", "Voltage / V", "voltage_volt", "Test_Time(s)", "s".
 
     Parameters
     ----------

@@ -70,8 +70,10 @@ FORM = (
         changed(CURRENT, lambda raw: raw.partition(b"\n")[2]),
         (
             "logs/current.csv, heading row: no column is headed as the current; expected one "
-            "heading such as 'Current (mA)'. Name the column under 'value' in the review file. "
-            "The file has 2 columns without headings: name them by number, from 1."
+            "heading such as 'Current (mA)'. The file has 2 columns without headings, by number "
+            "from 1: 1 (2026-02-10 21:38:00, 2026-02-10 21:38:30, 2026-02-10 21:39:00), 2 (0.000, "
+            "0.000, 0.000). If it is '2', write into the review file: {path: logs/current.csv, "
+            "value: 2, unit: A}."
         ),
     ),
     Refused(
@@ -193,8 +195,9 @@ FORM = (
         wrote(CURRENT, "Время,Ток\n1,0.5\n2,0.5\n3,0.6\n".encode("koi8-r")),
         (
             "logs/current.csv, heading row: no column is headed as the time; expected a heading "
-            "such as 'Time' or 'Elapsed (s)'. Name the column under 'time' in the review file. "
-            "The file has: '÷ÒÅÍÑ', 'ôÏË'."
+            "such as 'Time' or 'Elapsed (s)'. The file has: '÷ÒÅÍÑ' (1, 2, 3), 'ôÏË' (0.5, 0.5, "
+            "0.6). If it is '÷ÒÅÍÑ', write into the review file: {path: logs/current.csv, time: "
+            '"÷ÒÅÍÑ"}.'
         ),
     ),
     Refused(
@@ -222,9 +225,8 @@ FORM = (
         "thousands set off by commas",
         rows(CURRENT, lambda row, cells: [cells[0], f'"{1000 * float(cells[1]) * 1.2:,.0f}"']),
         (
-            "logs/current.csv: its largest reading, 974\xa0A, is beyond the meter’s range; expected "
-            "at most 10\xa0A. Check the unit in its heading, and the meter's range in the review "
-            "file."
+            "logs/current.csv, column 'Current (A)': '1,200' may be 1200, or 1.200; expected one "
+            "decimal mark throughout, and nothing between thousands. Export it again so."
         ),
     ),
     Refused(
@@ -233,9 +235,11 @@ FORM = (
             CURRENT, lambda row, cells: [cells[0], f"{1000 * float(cells[1]) * 1.2:,.0f}".replace(",", ".")]
         ),
         (
-            "logs/current.csv: its largest reading, 974\xa0A, is beyond the meter’s range; expected "
-            "at most 10\xa0A. Check the unit in its heading, and the meter's range in the review "
-            "file."
+            "logs/current.csv: the largest reading is 974 A, taken in A, which no bench has; "
+            "expected 1e-10 to 30 A. Check the unit. Were they in mA or µA or nA, they would be. "
+            "If in mA, write into the review file: {path: logs/current.csv, unit: mA}. If it is "
+            "right as it is, write into the review file: {path: logs/current.csv, plausible: "
+            '"yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -248,8 +252,10 @@ FORM = (
         ),
         (
             "logs/current.csv, heading row: several columns may be the current: 'Current (A)', "
-            "'Current (A)'; expected one heading such as 'Current (mA)'. Give each column a "
-            "heading of its own, or name it by its number, from 1, under 'value'."
+            "'Current (A)'; expected one heading such as 'Current (mA)'. The file has: 'Time' "
+            "(2026-02-10 21:38:00, 2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Current (A)' "
+            "(0.000, 0.000, 0.000), 'Current (A)' (0.4, 0.4, 0.4). If it is the first of them, "
+            "write into the review file: {path: logs/current.csv, value: 2}."
         ),
     ),
     Refused(
@@ -263,8 +269,10 @@ FORM = (
         ),
         (
             "logs/current.csv, heading row: several columns may be the current: 'Source (A)', "
-            "'Sink (A)'; expected one heading such as 'Current (mA)'. Name the column under "
-            "'value' in the review file. The file has: 'Time', 'Source (A)', 'Sink (A)'."
+            "'Sink (A)'; expected one heading such as 'Current (mA)'. The file has: 'Time' "
+            "(2026-02-10 21:38:00, 2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Source (A)' "
+            "(0.000, 0.000, 0.000), 'Sink (A)' (0.4, 0.4, 0.4). If it is the first of them, write "
+            'into the review file: {path: logs/current.csv, value: "Source (A)"}.'
         ),
     ),
     Refused(
@@ -272,8 +280,11 @@ FORM = (
         swapped(CURRENT, ("Current (A)", "Current")),
         (
             "logs/current.csv, column 'Current': no unit is given for the current; expected a "
-            "heading with a unit, such as 'Current (mA)'. Write it into the review file: {path: "
-            "logs/current.csv, unit: mA}."
+            "heading with a unit, such as 'Current (mA)'. Their size, 0 to 1 near the top, would "
+            "fit A or mA or µA. Which it is can't be told: look at the meter. The file has: "
+            "'Time' (2026-02-10 21:38:00, 2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Current' "
+            "(0.000, 0.000, 0.000). If they are A, write into the review file: {path: "
+            "logs/current.csv, value: Current, unit: A}."
         ),
     ),
     Refused(
@@ -281,8 +292,9 @@ FORM = (
         both(rows(CURRENT, lambda row, cells: [cells[1], cells[1]]), swapped(CURRENT, ("Time", "Charge"))),
         (
             "logs/current.csv, heading row: no column is headed as the time; expected a heading "
-            "such as 'Time' or 'Elapsed (s)'. Name the column under 'time' in the review file. "
-            "The file has: 'Charge', 'Current (A)'."
+            "such as 'Time' or 'Elapsed (s)'. The file has: 'Charge' (0.000, 0.000, 0.000), "
+            "'Current (A)' (0.000, 0.000, 0.000). None of them can be the time: export the log "
+            "with the time of each row."
         ),
     ),
     Refused(
@@ -290,8 +302,9 @@ FORM = (
         rows(CURRENT, lambda row, cells: ["soon", cells[1]]),
         (
             "logs/current.csv, heading row: no column is headed as the time; expected a heading "
-            "such as 'Time' or 'Elapsed (s)'. Name the column under 'time' in the review file. "
-            "The file has: 'Time', 'Current (A)'."
+            "such as 'Time' or 'Elapsed (s)'. The file has: 'Time' (soon, soon, soon), 'Current "
+            "(A)' (0.000, 0.000, 0.000). None of them can be the time: export the log with the "
+            "time of each row."
         ),
     ),
     Refused(
@@ -299,8 +312,9 @@ FORM = (
         rows(CURRENT, lambda row, cells: [cells[0] if row < 40 else "?", cells[1]]),
         (
             "logs/current.csv, heading row: no column is headed as the time; expected a heading "
-            "such as 'Time' or 'Elapsed (s)'. Name the column under 'time' in the review file. "
-            "The file has: 'Time', 'Current (A)'."
+            "such as 'Time' or 'Elapsed (s)'. The file has: 'Time' (2026-02-10 21:38:00, "
+            "2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Current (A)' (0.000, 0.000, 0.000). None "
+            "of them can be the time: export the log with the time of each row."
         ),
     ),
     Refused(
@@ -325,17 +339,20 @@ FORM = (
         "times that are hours and minutes or minutes and seconds",
         rows(CURRENT, lambda row, cells: [f"{row // 60:02d}:{row % 60:02d}", cells[1]]),
         (
-            "logs/current.csv, the column of times: '00:00' may be hours and minutes or minutes "
-            "and seconds: head the column 'Time (hh:mm)' or 'Time (mm:ss)'. Correct the column, "
-            "or have the meter count seconds."
+            "logs/current.csv, column 'Time': '00:00' may be hours and minutes or minutes and "
+            "seconds: head the column 'Time (hh:mm)' or 'Time (mm:ss)'; expected a heading with "
+            "the unit of the times, or 'time_unit' in the review file: hh:mm or mm:ss. The file "
+            "has: 'Time' (00:00, 00:01, 00:02), 'Current (A)' (0.000, 0.000, 0.000). If they are "
+            "mm:ss, write into the review file: {path: logs/current.csv, time: Time, time_unit: "
+            '"mm:ss"}.'
         ),
     ),
     Refused(
         "dates that exist in no calendar",
         rows(CURRENT, lambda row, cells: [cells[0].replace("2026-02-1", "2026-02-3"), cells[1]]),
         (
-            "logs/current.csv, the column of times: no row has a time that can be read. Correct "
-            "the column, or have the meter count seconds."
+            "logs/current.csv, the column of times: '2026-02-30' is no date: expected such as "
+            "2025-03-01 or 01.03.2025. Correct the column, or have the meter count seconds."
         ),
     ),
     Refused(
@@ -399,8 +416,8 @@ FORM = (
         rows(STANDBY, lambda row, cells: [cells[0], cells[1] if row < 30 else "Auto"]),
         (
             "logs/standby.csv: the column 'Current (µA)' holds mostly words, such as 'Auto'; "
-            "expected numbers. Name the column under 'value' in the review file. The file has: "
-            "'Time', 'Current (µA)'."
+            "expected numbers. The file has: 'Time' (2026-02-10 21:38:00, 2026-02-10 21:38:01, "
+            "2026-02-10 21:38:02), 'Current (µA)' (60, 43, 43)."
         ),
     ),
     Refused(
@@ -416,8 +433,10 @@ FORM = (
         changed(CURRENT, lambda raw: raw.replace(b"\n2026", b'\n"2026', 1)),
         (
             "logs/current.csv, heading row: no column is headed as the current; expected one "
-            "heading such as 'Current (mA)'. Name the column under 'value' in the review file. "
-            "The file has 2 columns without headings: name them by number, from 1."
+            "heading such as 'Current (mA)'. The file has 2 columns without headings, by number "
+            "from 1: 1 (2026-02-10 21:38:30, 2026-02-10 21:39:00, 2026-02-10 21:39:30), 2 (0.000, "
+            "0.000, 0.000). If it is '2', write into the review file: {path: logs/current.csv, "
+            "value: 2, unit: A}."
         ),
     ),
 )

@@ -57,9 +57,11 @@ MEANING = (
         "current in mA headed as A",
         readings(CURRENT, lambda amps: 1000 * amps),
         (
-            "logs/current.csv: its largest reading, 1000\xa0A, is beyond the meter’s range; expected"
-            " at most 10\xa0A. Check the unit in its heading, and the meter's range in the review "
-            "file."
+            "logs/current.csv: the largest reading is 1000 A, taken in A, which no bench has; "
+            "expected 1e-10 to 30 A. Check the unit. Were they in mA or µA or nA, they would be. "
+            "If in mA, write into the review file: {path: logs/current.csv, unit: mA}. If it is "
+            "right as it is, write into the review file: {path: logs/current.csv, plausible: "
+            '"yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -77,18 +79,21 @@ MEANING = (
         "voltage in V headed as mV",
         swapped(VOLTAGE, ("(V)", "(mV)")),
         (
-            "logs/voltage.csv: most readings are about 0.004200\xa0V, which is no voltage of a "
-            "lithium-ion cell; expected 0.5 V to 4.7 V. Check the unit in its heading, and that "
-            "it is the log of the cell and not of the port."
+            "logs/voltage.csv: the largest reading is 0.00422 V, taken in mV, which no bench has; "
+            "expected 0.1 to 60 V. Check the unit. Were they in V, they would be. If in V, write "
+            "into the review file: {path: logs/voltage.csv, unit: V}. If it is right as it is, "
+            'write into the review file: {path: logs/voltage.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
         "voltage in mV headed as V",
         readings(VOLTAGE, lambda volts: 1000 * volts, digits=0),
         (
-            "logs/voltage.csv: its largest reading, 4220\xa0V, is beyond the meter’s range; expected"
-            " at most 6\xa0V. Check the unit in its heading, and the meter's range in the review "
-            "file."
+            "logs/voltage.csv: the largest reading is 4220 V, taken in V, which no bench has; "
+            "expected 0.1 to 60 V. Check the unit. Were they in mV, they would be. If in mV, "
+            "write into the review file: {path: logs/voltage.csv, unit: mV}. If it is right as it "
+            'is, write into the review file: {path: logs/voltage.csv, plausible: "yes, I mean '
+            'it"}.'
         ),
     ),
     Refused(
@@ -135,10 +140,22 @@ MEANING = (
             swapped(VOLTAGE, ("Time", "Time (s)")),
         ),
         (
-            "logs/current.csv: the log counts a charge of 1475\xa0Ah, far more than the cell’s 2\xa0Ah;"
-            " expected a current that fits the cell. Check the units in its heading, of the "
-            "current and of the time, and that it is the log of this charge. If all is right, "
-            "confirm the unit: current: {path: logs/current.csv, unit: A}."
+            (
+                (
+                    "logs/voltage.csv: it would be 2633\xa0h\xa020\xa0min long, with 3e+04 s from row to "
+                    "row; expected a log of a bench session. Check the unit of its times: if it is ms, write "
+                    "into the review file: {path: logs/voltage.csv, time_unit: ms}. If it is right as it "
+                    'is, write into the review file: {path: logs/voltage.csv, plausible: "yes, I mean '
+                    'it"}.'
+                ),
+                (
+                    "logs/current.csv: it would be 2633\xa0h\xa020\xa0min long, with 3e+04 s from row to "
+                    "row; expected a log of a bench session. Check the unit of its times: if it is ms, write "
+                    "into the review file: {path: logs/current.csv, time_unit: ms}. If it is right as it "
+                    'is, write into the review file: {path: logs/current.csv, plausible: "yes, I mean '
+                    'it"}.'
+                ),
+            )
         ),
     ),
     Refused(
@@ -286,9 +303,9 @@ MEANING = (
         "a log of the mains as the cell's voltage",
         readings(VOLTAGE, lambda volts: 230 + volts / 10),
         (
-            "logs/voltage.csv: its largest reading, 230.4\xa0V, is beyond the meter’s range; "
-            "expected at most 6\xa0V. Check the unit in its heading, and the meter's range in the "
-            "review file."
+            "logs/voltage.csv: the largest reading is 230.4 V, taken in V, which no bench has; "
+            "expected 0.1 to 60 V. Check the unit. If it is right as it is, write into the review "
+            'file: {path: logs/voltage.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -390,7 +407,8 @@ MEANING = (
         swapped(_REVIEW, ("current: logs/current.csv", "current: {path: logs/current.csv, value: Strom}")),
         (
             "logs/current.csv, heading row: there is no column 'Strom', which the review file "
-            "names under 'value'. The file has: 'Time', 'Current (A)'."
+            "names under 'value'. The file has: 'Time' (2026-02-10 21:38:00, 2026-02-10 21:38:30, "
+            "2026-02-10 21:39:00), 'Current (A)' (0.000, 0.000, 0.000)."
         ),
     ),
     Refused(
@@ -458,8 +476,10 @@ MEANING = (
             ),
         ),
         (
-            "logs/warm.csv: most temperatures are about 294 °C; expected -30 °C to 100 °C. Check "
-            "the unit in its heading."
+            "logs/warm.csv: most readings are 294 °C, taken in °C, which no bench has; expected "
+            "-60 to 250 °C. Check the unit. Were they in K, they would be. If in K, write into "
+            "the review file: {path: logs/warm.csv, unit: K}. If it is right as it is, write into "
+            'the review file: {path: logs/warm.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -467,8 +487,8 @@ MEANING = (
         swapped(CURRENT, ("Current (A)", "Power (W)")),
         (
             "logs/current.csv, heading row: no column is headed as the current; expected one "
-            "heading such as 'Current (mA)'. Name the column under 'value' in the review file. "
-            "The file has: 'Time', 'Power (W)'."
+            "heading such as 'Current (mA)'. The file has: 'Time' (2026-02-10 21:38:00, "
+            "2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Power (W)' (0.000, 0.000, 0.000)."
         ),
     ),
     Refused(
@@ -476,8 +496,8 @@ MEANING = (
         swapped(CURRENT, ("Current (A)", "Current (A AC)")),
         (
             "logs/current.csv, heading row: no column is headed as the current; expected one "
-            "heading such as 'Current (mA)'. Name the column under 'value' in the review file. "
-            "The file has: 'Time', 'Current (A AC)'."
+            "heading such as 'Current (mA)'. The file has: 'Time' (2026-02-10 21:38:00, "
+            "2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Current (A AC)' (0.000, 0.000, 0.000)."
         ),
     ),
 )

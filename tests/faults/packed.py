@@ -191,8 +191,8 @@ PACKED = (
         ),
         (
             "logs/current.xlsx: the column 'Current (A)' holds mostly words, such as '#REF!'; "
-            "expected numbers. Name the column under 'value' in the review file. The file has: "
-            "'Time (s)', 'Current (A)'."
+            "expected numbers. The file has: 'Time (s)' (2, 3, 4), 'Current (A)' (#REF!, #REF!, "
+            "#REF!)."
         ),
     ),
     Refused(

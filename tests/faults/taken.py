@@ -148,7 +148,7 @@ TAKEN = (
     ),
     Remarked(
         "another alphabet within the log",
-        changed(CURRENT, lambda raw: raw.replace(b"Time", b"Time \xb5", 1)),
+        changed(CURRENT, lambda raw: raw.replace(b"Time", b"\xf7\xd2\xc5", 1)),
         charged,
         "The column of time stamps was known by its cells: its heading does not say so.",
     ),

@@ -1,0 +1,30 @@
+"""Logs as strangers write them: each is read right from its bare path, or refused with a line that works."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import writers
+
+
+def outcome(style: writers.Style, quantity: str, room: Path) -> writers.Outcome:
+    t = writers.truth(style.interval_s)
+    place = room / f"log{style.suffix}"
+    place.write_bytes(style.write(t))
+    return writers.judge(place, quantity, t, step_s=style.step_s, told=style.told)
+
+
+@pytest.mark.parametrize("style", writers.STYLES, ids=lambda style: style.name)
+def test_each_style_is_read_right_or_refused_with_a_line_that_works(
+    style: writers.Style, tmp_path: Path
+) -> None:
+    for quantity in style.holds:
+        found = outcome(style, quantity, tmp_path)
+        assert found.what in ("bare", "pasted"), found.said
+
+
+def test_nine_in_ten_are_read_from_their_bare_path(tmp_path: Path) -> None:
+    assert len(writers.STYLES) >= 80
+    found = [outcome(style, quantity, tmp_path).what for style in writers.STYLES for quantity in style.holds]
+    assert found.count("bare") >= 0.9 * len(found)
