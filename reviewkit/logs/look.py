@@ -246,7 +246,7 @@ def _facts(one: Seen) -> tuple[str, ...]:
     )
 
 
-def _bins(log: Log, count: int) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[type-arg]
+def _bins(log: Log, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Return lowest and highest reading of even stretches of time, NaN where there is none."""
     series = log.series.dropna()
     time_s, values = series.index.to_numpy(dtype=float), series.to_numpy(dtype=float)
