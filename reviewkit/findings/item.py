@@ -58,6 +58,11 @@ class Finding:
     video_s: float | None = None
 
     @property
+    def is_judged(self) -> bool:
+        """Whether it was held against something: what the meter can't tell counts where there is a limit."""
+        return self.verdict in ("pass", "fail") or (self.verdict == "inconclusive" and self.limit is not None)
+
+    @property
     def text(self) -> str:
         """Value, uncertainty and unit as a reader sees them."""
         if self.value is None:

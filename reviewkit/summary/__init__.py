@@ -2,8 +2,7 @@
 
 from reviewkit.summary.bench import again, edition, instruments
 from reviewkit.summary.cautions import cautions
-from reviewkit.summary.claims import claims
-from reviewkit.summary.evidence import not_tested, sections, table, words
+from reviewkit.summary.evidence import claims, not_tested, sections, table, words
 from reviewkit.summary.opening import paragraph
 from reviewkit.summary.record import Record, read
 

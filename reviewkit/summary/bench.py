@@ -8,20 +8,12 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.findings import Finding, verdict_text
+from reviewkit.findings import Finding, sentences, verdict_text
 from reviewkit.metrology import formatting
 from reviewkit.summary.part import Part, bullets, facts, html, joined, table
 from reviewkit.summary.record import Record
 
-_RULE = (
-    "Behind ± stands the expanded uncertainty: the interval holds the true value with 95 % probability "
-    "(k = 2 where "
-    "the doubt is normally distributed). A meter’s accuracy counts as one unknown for each meter and "
-    "range, which no "
-    "number of readings averages away. “Within” and “outside the limit” are said from 95 % probability "
-    "on; between "
-    "them the meter can’t tell."
-)
+say = sentences.of("summary")
 
 
 def instruments(record: Record) -> Part:
@@ -37,7 +29,7 @@ def instruments(record: Record) -> Part:
         ("Place", str(review.get("place") or "")),
         ("Method", str(review.get("method") or "")),
         ("Ties", "; ".join(_ties(record.device))),
-        ("How sure", _RULE),
+        ("How sure", say("how_sure")),
     ]
     return Part(facts(pairs))
 
@@ -134,8 +126,7 @@ def again(record: Record) -> Part:
                 'Logs, review file, notebooks and findings in one: <a href="evidence.zip">evidence.zip</a>. '
                 "With it and the same kit:",
             ),
-            "The measurements are read again, every number on these pages is made anew, and what does not "
-            "stand is named.",
+            say("again"),
             files if rows else Markup(),
             _links(record),
             f" {_made_with(record.made_with)}",

@@ -6,13 +6,15 @@ import fnmatch
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from reviewkit.findings import Finding, limit_text
+from reviewkit.findings import Finding, limit_text, sentences
 from reviewkit.findings.cautions import CAUTIONS, SCOPE
 from reviewkit.summary.part import Part, bullets, html
 from reviewkit.summary.record import Record
 
 EMPTY_SOON_D = 90.0
-"""Days to empty under which storage needs a caution."""
+"""Days to empty under which storage needs a caution. Chosen: a lamp may lie for a season."""
+
+say = sentences.of("summary")
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,7 @@ class Rule:
     holds : callable
         Whether the caution is due.
     says : str
-        With {text} and {limit} of the finding.
+        The sentence's name in ``templates/words/summary.j2``.
     """
 
     keys: str
@@ -47,52 +49,57 @@ def _never(item: Finding) -> bool:
 
 
 def _any(item: Finding) -> bool:
-    return bool(item.value)
+    return isinstance(item.value, list) and bool(item.value)
+
+
+def _not_shown(item: Finding) -> bool:
+    return item.key == "ui.precautions" and "Not shown" in item.note
+
+
+def _charges_on(item: Finding) -> bool:
+    return _fails(item) and (_number(item.value) or 0.0) > 0
+
+
+def _draws_on(item: Finding) -> bool:
+    return _fails(item) and (_number(item.value) or 0.0) < 0
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _days(item: Finding) -> tuple[float | None, float | None]:
+    """Return the fewest and the most days that the bench leaves open; None: open."""
+    if item.low is None and item.high is None:
+        value = _number(item.value)
+        return value, value
+    return item.low, item.high
 
 
 def _soon(item: Finding) -> bool:
-    return isinstance(item.value, int | float) and item.value < EMPTY_SOON_D
+    """Whether it may be empty soon: where only "at most" is known, it may be sooner."""
+    fewest, most = _days(item)
+    return fewest < EMPTY_SOON_D if fewest is not None else most is not None
+
+
+def _surely_soon(item: Finding) -> bool:
+    most = _days(item)[1]
+    return most is not None and most < EMPTY_SOON_D
 
 
 RULES = (
-    Rule(
-        "charge.*peak_voltage",
-        _fails,
-        "It takes the cell to {text}, beyond {limit}. Do not charge this cell in it.",
-    ),
-    Rule(
-        "charge.*peak_voltage",
-        _unsure,
-        "It takes the cell to {text}; whether that keeps {limit} the meter can’t tell. Do not leave it "
-        "charging alone.",
-    ),
-    Rule(
-        "charge.*hold_voltage",
-        _fails,
-        "It holds the cell at {text}, outside {limit}.",
-    ),
-    Rule(
-        "charge.*terminates",
-        _never,
-        "It did not end the charge while the bench was watching. Pull the cable yourself when the cell "
-        "is full.",
-    ),
-    Rule(
-        "charge.*current_after",
-        _fails,
-        "It keeps sending current into a full cell: {text}. Pull the cable when the charge is done.",
-    ),
-    Rule("charge.*", _fails, "{label}: {text}, outside {limit}."),
-    Rule("ui.hazards", _any, "{note}"),
-    Rule("ui.precautions", _any, "{note}"),
-    Rule(
-        "drain.*days_to_empty",
-        _soon,
-        "{label}: a full cell is empty in {text}, and may then be drawn below its floor. Lock the "
-        "device out or take "
-        "the cell out before you store it.",
-    ),
-    Rule("*", _fails, "{label}: {text}, outside {limit}."),
+    Rule("charge.*peak_voltage", _fails, "peak_outside"),
+    Rule("charge.*peak_voltage", _unsure, "peak_unsure"),
+    Rule("charge.*hold_voltage", _fails, "hold_outside"),
+    Rule("charge.*terminates", _never, "never_ends"),
+    Rule("charge.*current_after*", _charges_on, "charges_on"),
+    Rule("charge.*current_after*", _draws_on, "draws_on"),
+    Rule("charge.*", _fails, "outside"),
+    Rule("ui.hazards", _any, "note"),
+    Rule("ui.precautions", _any, "note"),
+    Rule("ui.precautions", _not_shown, "note"),
+    Rule("drain.*days_to_empty", _soon, "empty_soon"),
+    Rule("*", _fails, "outside"),
 )
 """The first rule that holds for a finding speaks for it; the most urgent stand first."""
 
@@ -108,20 +115,35 @@ def _due(item: Finding) -> tuple[int, str] | None:
     """Return the rank and the words of the rule that speaks for a finding, if one does."""
     for rank, rule in enumerate(RULES):
         if fnmatch.fnmatchcase(item.key, rule.keys) and rule.holds(item):
-            return rank, rule.says.format(
-                text=item.text,
-                limit=limit_text(item) or "its limit",
-                note=item.note,
-                label=item.label[:1].upper() + item.label[1:],
-            )
+            return rank, _said(rule.says, item)
     return None
+
+
+def _said(name: str, item: Finding) -> str:
+    text, limit = item.text, limit_text(item) or "its limit"
+    values: dict[str, dict[str, object]] = {
+        "peak_outside": {"text": text, "limit": limit},
+        "peak_unsure": {"text": text, "limit": limit},
+        "hold_outside": {"text": text, "limit": limit},
+        "never_ends": {},
+        "charges_on": {"text": text},
+        "draws_on": {"text": text},
+        "outside": {"label": item.label, "text": text, "limit": limit},
+        "note": {"note": item.note},
+        "empty_soon": {
+            "label": item.label,
+            "text": text,
+            "surely": _surely_soon(item),
+            "days": f"{EMPTY_SOON_D:.0f}",
+        },
+    }
+    return say(name, **values[name])
 
 
 def cautions(record: Record) -> Part:
     """Return the cautions, this device's first."""
     found = own(record)
-    none = "Nothing that the bench found on this device calls for a caution beyond the usual ones."
-    first = bullets(found) if found else html("<p>{}</p>", none)
+    first = bullets(found) if found else html("<p>{}</p>", say("usual_only"))
     return Part(html("{}<h3>With every lithium-ion cell</h3>{}", first, bullets(_usual(record))))
 
 
@@ -130,4 +152,4 @@ def _usual(record: Record) -> Iterator[str]:
     yield SCOPE
     floor = record.cell.get("floor_V")
     if floor:
-        yield f"The floor of the cell used here: {floor if isinstance(floor, str) else f'{floor} V'}."
+        yield say("floor", floor=floor if isinstance(floor, str) else f"{floor} V")

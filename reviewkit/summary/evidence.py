@@ -1,23 +1,27 @@
-"""Findings, sections and gaps of a review, for the page to complete."""
+"""Findings, claims, sections and gaps of a review, for the page to complete."""
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Mapping
+from typing import Any
+
 from markupsafe import Markup
 
-from reviewkit.findings import MIME, SCHEMA, Finding, table_html
+from reviewkit.errors import Faults, ReviewFileError
+from reviewkit.findings import MIME, SCHEMA, Finding, sentences, table_html
+from reviewkit.metrology import Measured, formatting, units
+from reviewkit.metrology.conformity import Limit, judge
 from reviewkit.summary.part import Part, html, joined
-from reviewkit.summary.record import Record
+from reviewkit.summary.part import table as table_of
+from reviewkit.summary.record import Record, is_missed
 
-_SCOPE = (
-    "Nothing here says how the device behaves with another cell or another source, hot or cold, wet, or "
-    "after years "
-    "of use; and another sample may differ from this one."
-)
+say = sentences.of("summary")
 
 
 def table(record: Record) -> Part:
     """Return all findings: those with a limit first, then each section's."""
-    items = list(record.distinct())
+    items = sorted(record.distinct(), key=lambda item: not item.key.endswith(".terminates"))
     return Part(
         Markup(table_html(items)),
         "findings",
@@ -46,17 +50,14 @@ def words() -> Part:
 
 def not_tested(record: Record) -> Part:
     """Return what could not be had, with the reason, said once for all findings that share it."""
-    reasons: dict[str, list[Finding]] = {}
-    for item in record.judged("not tested"):
-        reasons.setdefault(item.note or "No reason was given.", []).append(item)
-    lines = (
-        html(
-            "<li><strong>{}.</strong> {}</li>", _sentence(", ".join(item.label for item in items)), _full(why)
-        )
-        for why, items in reasons.items()
-    )
-    told = html("<ul>{}</ul>", joined(lines)) if reasons else Markup()
-    return Part(html("{}<p>{}</p>", told, _SCOPE))
+    told = [
+        html("<li><strong>{}.</strong> {}</li>", _sentence(", ".join(item.label for item in items)), full)
+        for why, items in record.missing.items()
+        if (full := _full(why))
+    ]
+    parts = [item.label for item in record.distinct() if item.verdict == "not tested" and not is_missed(item)]
+    also = html("<p>{}</p>", say("parts_missing", labels=parts)) if parts else Markup()
+    return Part(html("{}{}<p>{}</p>", html("<ul>{}</ul>", joined(told)) if told else "", also, say("scope")))
 
 
 def _sentence(text: str) -> str:
@@ -66,3 +67,112 @@ def _sentence(text: str) -> str:
 def _full(text: str) -> str:
     text = _sentence(text.strip())
     return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+_HEAD = ("The maker says", "Measured", "Holds")
+
+
+def claims(record: Record) -> Part:
+    """Return a table of the claims.
+
+    Raises
+    ------
+    Faults
+        If a claim is about no finding, or its number has another unit than the finding.
+    """
+    if not record.claims:
+        return Part(html("<p>{}</p>", say("no_claims")))
+    faults: list[ReviewFileError] = []
+    rows = [_claim(claim, place, record, faults) for place, claim in enumerate(record.claims, 1)]
+    if faults:
+        raise Faults(faults)
+    return Part(table_of(_HEAD, rows, about="The maker’s claims beside what was measured"))
+
+
+def _claim(
+    claim: Mapping[str, Any], place: int, record: Record, faults: list[ReviewFileError]
+) -> tuple[str, str, str]:
+    key = str(claim["about"])
+    item = record.findings.get(key)
+    try:
+        if item is None:
+            raise ReviewFileError(
+                f"no finding '{key}'",
+                file="review.yaml",
+                place=f"claims[{place}].about",
+                remedy=_near(key, record),
+            )
+        return _says(claim, item), item.text, _answer(claim, item)
+    except ReviewFileError as error:
+        faults.append(error)
+    except ValueError as error:
+        faults.append(ReviewFileError(str(error), file="review.yaml", place=f"claims[{place}]"))
+    return "", "", ""
+
+
+def _near(key: str, record: Record) -> str:
+    near = difflib.get_close_matches(key, [item.key for item in record.findings], n=1, cutoff=0.0)
+    return f"Did you mean '{near[0]}'?" if near else ""
+
+
+def _limit(claim: Mapping[str, Any], item: Finding) -> Limit:
+    low, high = (claim.get(name) for name in ("at_least", "at_most"))
+    return Limit(
+        None if low is None else units.to_unit(low, item.unit),
+        None if high is None else units.to_unit(high, item.unit),
+        "the maker",
+    )
+
+
+def _equal(claim: Mapping[str, Any], item: Finding) -> float | None:
+    told = claim.get("about_equal")
+    return None if told is None else units.to_unit(told, item.unit)
+
+
+def _says(claim: Mapping[str, Any], item: Finding) -> str:
+    source = f" ({claim['source']})" if claim.get("source") else ""
+    if claim.get("says"):
+        return f"“{claim['says']}”{source}"
+    equal, limit = _equal(claim, item), _limit(claim, item)
+    told = (
+        formatting.declared(limit.low, limit.high, item.unit)
+        if equal is None
+        else formatting.declared(None, equal, item.unit).replace("at most", "about")
+    )
+    return f"{_sentence(item.label)}: {told}{source}"
+
+
+def _answer(claim: Mapping[str, Any], item: Finding) -> str:
+    if not isinstance(item.value, int | float) or isinstance(item.value, bool):
+        return "not tested" if item.value is None else "see what was measured"
+    equal, limit = _equal(claim, item), _limit(claim, item)
+    if equal is not None:
+        return _compared(item, equal)
+    if limit.low is None and limit.high is None:
+        return "see what was measured"
+    words = {"pass": "yes", "fail": "no", "inconclusive": "the meter can’t tell"}
+    return words[_verdict(item, limit)]
+
+
+def _verdict(item: Finding, limit: Limit) -> str:
+    """Return the verdict: by conformance probability where there is a budget, else by the interval."""
+    assert isinstance(item.value, int | float)
+    if item.budget:
+        return str(judge(Measured(float(item.value), item.unit, item.budget), limit))
+    low = item.value if item.low is None else item.low
+    high = item.value if item.high is None else item.high
+    floor = float("-inf") if limit.low is None else limit.low
+    roof = float("inf") if limit.high is None else limit.high
+    if floor <= low and high <= roof:
+        return "pass"
+    return "fail" if high < floor or low > roof else "inconclusive"
+
+
+def _compared(item: Finding, told: float) -> str:
+    assert isinstance(item.value, int | float)
+    low = item.value if item.low is None else item.low
+    high = item.value if item.high is None else item.high
+    if low <= told <= high:
+        return "yes, as far as the meter can tell"
+    off = formatting.quantity(abs(item.value - told), item.uncertainty, item.unit)
+    return f"no: measured {off} {'more' if item.value > told else 'less'}"

@@ -59,30 +59,43 @@ class Record:
         """The edition's number; 0 for a working copy."""
         return int(self.review.get("edition", 1))
 
-    def judged(self, verdict: str) -> list[Finding]:
-        """Return the findings with this verdict, each fact once.
+    @property
+    def judged(self) -> list[Finding]:
+        """Return the findings that have a verdict, each fact once; whether the charge ends stands first."""
+        found = [item for item in self.distinct() if item.is_judged]
+        return sorted(found, key=lambda item: not item.key.endswith(".terminates"))
 
-        Those that the meter can't tell count where there is a limit to be told about.
-        """
-        alike = [item for item in self.distinct() if item.verdict == verdict]
-        return [item for item in alike if item.limit] if verdict == "inconclusive" else alike
+    @property
+    def missing(self) -> dict[str, list[Finding]]:
+        """Return what was not tested, by the reason: what one reason keeps from being told is one thing."""
+        reasons: dict[str, list[Finding]] = {}
+        for item in self.distinct():
+            if item.verdict == "not tested" and is_missed(item):
+                reasons.setdefault(item.note or "No reason was given.", []).append(item)
+        return reasons
+
+    def each(self, section: str, name: str) -> list[Finding]:
+        """Return a section's findings of that name, one of each run or state, each fact once."""
+        return [
+            item
+            for item in self.distinct()
+            if item.key.startswith(f"{section}.") and item.key.rpartition(".")[2] == name
+        ]
 
     def distinct(self) -> Iterator[Finding]:
         """Walk the findings, each fact once: under its short key where it has two."""
         long = twins(self.findings)
         yield from (item for item in self.findings if item.key not in long)
 
-    def best(self, key: str) -> Finding | None:
-        """Return the finding with this key or, where several runs have one each, the first run's.
 
-        Only one that has a value.
-        """
-        head, _, tail = key.partition(".")
-        for item in self.findings:
-            mine = item.key == key or (item.key.startswith(f"{head}.") and item.key.endswith(f".{tail}"))
-            if mine and item.value is not None:
-                return item
-        return None
+_PARTS = ("precharge_current", "precharge_end", "base", "pulse_height", "pulse_width", "pulse_period")
+_OF_METHOD = ("sequence_coverage", "silent_errors")
+"""Parts of what is told in whole, and what tells how the bench was kept: no reader misses them."""
+
+
+def is_missed(item: Finding) -> bool:
+    """Whether a reader would miss it, where it was not tested."""
+    return item.key.rpartition(".")[2] not in (*_PARTS, *_OF_METHOD)
 
 
 def read(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -113,11 +114,18 @@ class _State:
             return Markup().join(self.section(item) for item in about["sections"])
         if about["name"] == "words":
             return self.words()
-        return cleaned(data["text/html"])
+        return self.led(cleaned(data["text/html"]))
+
+    def led(self, html: Markup) -> Markup:
+        """Return a part in which the ways to findings lead to the pages that hold them."""
+        where = self.page.where
+        return Markup(
+            _TO_FINDING.sub(lambda way: f'href="{where.get(way[1], "")}#{way[1]}"', html)  # escaped already
+        )
 
     def grouped(self, items: list[Finding]) -> Markup:
         """Return the findings with a limit, and the others folded, section by section."""
-        judged = sorted((item for item in items if _is_judged(item)), key=_urgency)
+        judged = sorted((item for item in items if item.is_judged), key=_urgency)
         others: dict[str, list[Finding]] = {}
         for item in items:
             if item.value is not None and item not in judged:
@@ -149,15 +157,13 @@ class _State:
         return Markup(self.parts.film(self.page.film, self.page, link))
 
 
+_TO_FINDING = re.compile(r'href="#([^"]+)"')
 _ORDER = ("fail", "inconclusive", "pass")
 
 
-def _is_judged(item: Finding) -> bool:
-    return item.verdict == "fail" or (item.limit is not None and item.verdict in _ORDER)
-
-
-def _urgency(item: Finding) -> int:
-    return _ORDER.index(str(item.verdict))
+def _urgency(item: Finding) -> tuple[bool, int]:
+    """Whether the charge ends stands first, then what is outside its limit."""
+    return not item.key.endswith(".terminates"), _ORDER.index(str(item.verdict))
 
 
 def _bare(text: str) -> str:

@@ -126,5 +126,12 @@ def _figure(item: Finding | None) -> Figure:
     if item is None:
         return Figure("", "")
     if isinstance(item.value, list):
-        return Figure(item.text, number(len(item.value), 0))
+        return Figure(_in_words(item), number(len(item.value), 0))
     return Figure(item.text, "" if item.value is None else str(item.value))
+
+
+def _in_words(item: Finding) -> str:
+    """Return what can go wrong by its names, gravest first; the number of anything else that is a list."""
+    found = item.value if isinstance(item.value, list) else []
+    kinds = dict.fromkeys(str(one["hazard"]) for one in found if isinstance(one, dict) and "hazard" in one)
+    return "; ".join(kinds) or item.text

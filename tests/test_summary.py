@@ -1,0 +1,327 @@
+"""What a review says in its first minute: the opening, the cautions, the table, what was not tested."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from reviewkit import summary
+from reviewkit.findings import Finding, Findings, not_tested
+from reviewkit.metrology.conformity import Limit
+from reviewkit.summary import opening
+from reviewkit.summary.record import Record
+
+CELL = Limit(4.15, 4.25, "test cell's data sheet (invented)")
+MAKER = Limit(None, 0.1, "the maker's claim (invented)")
+HAZARD = {
+    "leave_in": "locked",
+    "hazard": "protection not recovered",
+    "ends_in": "standby",
+    "steps": [{"event": "cell changed by someone else", "to": "standby"}],
+}
+LOCK_LOST = Finding(
+    "ui.hazards",
+    "ways it can go wrong",
+    value=[HAZARD],
+    note="Changing the cell removes the lock (10 of 10 tries). Lock it again after every change.",
+)
+
+
+def found(key: str, value: object, unit: str = "", **more: object) -> Finding:
+    return Finding(key=key, label=key.rpartition(".")[2].replace("_", " "), value=value, unit=unit, **more)
+
+
+ENDS = found("charge.terminates", True, verdict="pass")
+TIME = found("charge.termination_time", 15360.0, "s", uncertainty=3.0, low=15357.0, high=15363.0)
+HOLD = found("charge.hold_voltage", 4.1853, "V", uncertainty=0.0042, limit=CELL, verdict="pass")
+READOUT = found("readout.largest_error", 0.0541, "V", low=0.05, high=0.06107, limit=MAKER, verdict="pass")
+MEAN = found("drain.standby.mean", 7.16e-5, "A", uncertainty=2e-6)
+LOCKED = found("drain.locked_out.mean", 2.4e-6, "A", uncertainty=3e-7)
+SOUND = (ENDS, HOLD, TIME, READOUT, MEAN, LOCKED)
+
+
+def record(*items: Finding) -> Record:
+    return Record(Findings(items), device={"name": "Lantern"})
+
+
+def said(*items: Finding) -> str:
+    """The opening, its spaces plain."""
+    return re.sub("[\u00a0\u202f]", " ", summary.paragraph(record(*items)).text)
+
+
+def test_the_opening_has_its_order_its_digits_and_no_plus_minus():
+    text = said(*reversed(SOUND), LOCK_LOST)
+    order = [
+        "Lantern ends its charge by itself.",
+        "But with no one there it can go wrong in 1 way. "
+        "Changing the cell removes the lock (10 of 10 tries). Lock it again after every change.",
+        "It stays inside its limits in 3 of 3 checks.",
+        "A charge took about 4¼ h.",
+        "Its voltage readout is within 0.062 V; claimed 0.1 V.",
+        "On the shelf it draws 72 µA (“standby”) and 2.4 µA (“locked out”).",
+    ]
+    places = [text.index(line) for line in order]
+    assert places == sorted(places)
+    assert "±" not in text
+
+
+def test_all_within_their_limits_is_never_said_of_a_lamp_with_a_hazard():
+    assert "goes wrong" not in said(*SOUND)
+    text = said(*SOUND, LOCK_LOST)
+    assert "all are within" not in text
+    assert text.index("go wrong") < text.index("limits")
+
+
+@pytest.mark.parametrize(
+    ("hazards", "more", "says"),
+    [
+        (Finding("ui.hazards", "ways", value=[]), (), "nothing that was tried went wrong."),
+        (
+            Finding("ui.hazards", "ways", value=[]),
+            (Finding("ui.untested", "events", value=[["full", "power lost"]], verdict="not tested"),),
+            "nothing that was tried went wrong; 1 event was not tried.",
+        ),
+        (not_tested("ui.hazards", "ways", "No states."), (), "go wrong with no one there was not tested."),
+        (Finding("ui.hazards", "ways", value=[HAZARD]), (), "protection not recovered."),
+    ],
+)
+def test_what_can_go_wrong_is_never_absent(hazards, more, says):
+    assert says in said(ENDS, hazards, *more)
+
+
+class _Links(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.ways: dict[str, str] = {}
+        self._href = ""
+
+    def handle_starttag(self, tag, attrs):
+        self._href = dict(attrs).get("href", "") if tag == "a" else self._href
+
+    def handle_data(self, data):
+        if self._href:
+            self.ways[data.replace("\u00a0", " ")] = self._href
+        self._href = ""
+
+
+def test_each_number_of_the_opening_leads_to_its_finding():
+    links = _Links()
+    links.feed(str(summary.paragraph(record(*SOUND, LOCK_LOST)).html))
+    assert links.ways == {
+        "ends its charge by itself": "#charge.terminates",
+        "1 way": "#ui.hazards",
+        "3 of 3 checks": "#findings",
+        "4¼ h": "#charge.termination_time",
+        "0.062 V": "#readout.largest_error",
+        "72 µA": "#drain.standby.mean",
+        "2.4 µA": "#drain.locked_out.mean",
+    }
+
+
+@pytest.mark.parametrize(
+    ("ended", "says"),
+    [
+        (found("charge.terminates", False, verdict="fail"), "Lantern did not end its charge by itself"),
+        (
+            not_tested("charge.terminates", "charge ends", "The log ended first."),
+            "Whether Lantern ends its charge by itself was not shown.",
+        ),
+    ],
+)
+def test_a_charge_that_was_not_seen_to_end_is_not_said_to(ended, says):
+    text = said(ended, TIME)
+    assert says in text
+    assert "took" not in text
+
+
+def test_the_time_of_an_interrupted_charge_is_never_the_chargers():
+    cut = found("charge.wall.interruptions", 1)
+    times = [
+        found(f"charge.{run}.termination_time", hours * 3600.0, "s")
+        for run, hours in (("wall", 9), ("usb", 6))
+    ]
+    ends = [found(f"charge.{run}.terminates", True, verdict="pass") for run in ("wall", "usb")]
+    assert "A charge took about 6 h." in said(*times, *ends, cut)
+    alone = said(times[0], ends[0], cut)
+    assert "9 h" not in alone
+    assert "was not measured: it was interrupted" in alone
+
+
+def test_a_draw_that_the_meter_cannot_tell_is_not_in_the_opening():
+    assert "shelf" not in said(found("drain.standby.mean", 1e-4, "A", verdict="inconclusive"))
+
+
+def test_how_long_it_lasts_is_said_with_the_cells_own_loss_where_that_was_worked_out():
+    alone = found("drain.standby.days_to_empty", 2555.0, "d")
+    assert "lasts" not in said(MEAN, alone)
+    both = found("drain.standby.shelf_days", 800.0, "d")
+    assert "a full cell lasts 2.2 years" in said(MEAN, alone, both)
+    assert "a full cell lasts 50 days" in said(MEAN, found("drain.standby.days_to_empty", 50.3, "d"))
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "up", "text"),
+    [
+        (7.16e-5, "A", False, "72 µA"),
+        (2.4e-6, "A", False, "2.4 µA"),
+        (-0.01136, "A", False, "−11 mA"),
+        (4.1853, "V", False, "4.19 V"),
+        (0.06107, "V", True, "0.062 V"),
+        (0.06, "V", True, "0.060 V"),
+        (9.96e-5, "A", False, "100 µA"),
+        (15360.0, "s", False, "4¼ h"),
+        (21590.0, "s", False, "6 h"),
+        (2100.0, "s", False, "35 min"),
+        (0.0, "A", False, "0 A"),
+    ],
+)
+def test_a_number_is_rounded_as_one_would_say_it(value, unit, up, text):
+    assert re.sub("[\u00a0\u202f]", " ", opening.rounded(value, unit, up=up)) == text
+
+
+def test_judged_findings_are_counted_once_and_the_charges_end_stands_first():
+    twin = found("charge.usb.hold_voltage", 4.1853, "V", uncertainty=0.0042, limit=CELL, verdict="pass")
+    unlimited = found("drain.locked_out.days", 5.0, "d", verdict="inconclusive")
+    made = record(HOLD, twin, READOUT, unlimited, ENDS)
+    assert [item.key for item in made.judged] == [
+        "charge.terminates",
+        "charge.hold_voltage",
+        "readout.largest_error",
+    ]
+    shown = summary.table(made)._repr_mimebundle_()
+    (part,) = (data for name, data in shown.items() if name.endswith("part+json"))
+    (listed,) = (data["findings"] for data in part.values() if isinstance(data, dict))
+    assert listed[0]["key"] == "charge.terminates"
+    assert sum(Finding.from_dict(item).is_judged for item in listed) == 3
+    assert "3 of 3 checks" in said(HOLD, twin, READOUT, unlimited, ENDS)
+
+
+def test_findings_of_a_section_that_no_one_knows_are_counted_named_and_cautioned():
+    hot = found("warmth.case_peak", 71.0, "°C", limit=Limit(None, 60.0, "common practice"), verdict="fail")
+    cool = found("warmth.port_peak", 31.0, "°C", limit=Limit(None, 60.0, "common practice"), verdict="pass")
+    text = said(ENDS, hot, cool)
+    assert "2 of 3 checks. Outside: case peak, 71 °C against at most 60 °C." in text
+    assert "Case peak: 71 °C" in re.sub("[\u00a0\u202f]", " ", summary.cautions(record(hot)).text)
+    assert hot in record(hot, cool).judged
+
+
+def test_not_tested_counts_what_a_reader_would_miss():
+    why = "a single reading holds no pulses"
+    parts = [not_tested(f"drain.locked.{name}", name, why, unit="A") for name in ("base", "pulse_height")]
+    gone = [
+        not_tested(f"charge.{name}", name, "The source was not logged.") for name in ("drawn", "efficiency")
+    ]
+    lacking = not_tested("charge.precharge_current", "precharge current", "There was no precharge.")
+    untried = Finding(
+        "ui.untested",
+        "events not tried",
+        value=[["full", "power lost"]],
+        verdict="not tested",
+        note="Not tried: x.",
+    )
+    made = record(*parts, *gone, lacking, untried)
+    assert len(made.missing) == 2
+    assert "2 things were not tested." in said(*parts, *gone, lacking, untried)
+    text = summary.not_tested(made).text
+    assert text.count("The source was not logged.") == 1
+    assert "Not tried: x." in text
+    assert (
+        "Parts of what was measured that could not be had: base, pulse_height and precharge current." in text
+    )
+
+
+def cautioned(*items: Finding) -> str:
+    own = summary.cautions(record(*items)).text.split("With every lithium-ion cell")[0]
+    return re.sub("[\u00a0\u202f]", " ", own)
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "says"),
+    [
+        (None, None, 20.0, "A full cell is empty within 90 days"),
+        (20.0, 15.0, 25.0, "A full cell is empty within 90 days"),
+        (20.0, None, None, "A full cell is empty within 90 days"),
+        (100.0, 70.0, 130.0, "A full cell may be empty within 90 days"),
+        (None, 70.0, None, "A full cell may be empty within 90 days"),
+        (None, None, 400.0, "A full cell may be empty within 90 days"),
+        (None, 361.0, None, ""),
+        (100.0, 99.0, 102.0, ""),
+        (None, None, None, ""),
+        (90.0, 90.0, 95.0, ""),
+        (89.0, 89.0, 89.9, "A full cell is empty within 90 days"),
+    ],
+)
+def test_the_storage_caution_looks_at_the_bounds(value, low, high, says):
+    text = cautioned(found("drain.standby.days_to_empty", value, "d", low=low, high=high))
+    assert (says in text) if says else ("empty" not in text)
+
+
+@pytest.mark.parametrize(
+    ("item", "says"),
+    [
+        (found("charge.terminates", False, verdict="fail"), "Pull the cable yourself when the cell is full."),
+        (
+            found("charge.current_after", 0.02, "A", verdict="fail"),
+            "It keeps sending current into a full cell: 20",
+        ),
+        (
+            found("charge.current_after", -0.02, "A", verdict="fail"),
+            "With the cable in it draws from a full cell: −20",
+        ),
+        (
+            found("charge.peak_voltage", 4.3, "V", limit=CELL, verdict="fail"),
+            "It takes the cell to 4.300 V, beyond 4.15 V to 4.25 V (test cell's data sheet",
+        ),
+        (found("charge.peak_voltage", 4.25, "V", limit=CELL, verdict="inconclusive"), "the meter can’t tell"),
+        (
+            found("charge.hold_voltage", 4.3, "V", limit=CELL, verdict="fail"),
+            "It holds the cell at 4.300 V, outside",
+        ),
+        (LOCK_LOST, "Lock it again after every change."),
+        (
+            Finding(
+                "ui.precautions", "p", value=[], note="Not shown: that it helps to lock it; x was not tried."
+            ),
+            "Not shown: that it helps",
+        ),
+    ],
+)
+def test_what_was_found_calls_for_its_caution(item, says):
+    assert says in cautioned(item)
+
+
+def test_a_sound_device_gets_the_usual_cautions_alone():
+    text = summary.cautions(record(*SOUND, Finding("ui.hazards", "h", value=[]))).text
+    assert "beyond the usual ones" in text
+    assert text.count("lithium-ion") >= 2
+
+
+def test_names_of_others_are_no_links_and_no_markup():
+    hostile = Record(Findings((ENDS,)), device={"name": "<b>[[x|y]]</b>"})
+    shown = str(summary.paragraph(hostile).html)
+    assert "<b>" not in shown
+    assert 'href="#x"' not in shown
+    noted = Finding("ui.hazards", "h", value=[HAZARD], note="Left in “[[a|b]]”: <i>gone</i>.")
+    shown = str(summary.paragraph(record(noted)).html)
+    assert 'href="#a"' not in shown
+    assert "<i>" not in shown
+
+
+def test_the_list_of_all_reviews_names_the_hazards(tmp_path: Path):
+    from reviewkit.publishing.site import shelf
+
+    (tmp_path / "lantern" / "notebooks").mkdir(parents=True)
+    book = {"metadata": {"reviewkit": {"kind": "summary", "figures": ["ui.hazards"]}}, "cells": []}
+    (tmp_path / "lantern" / "notebooks" / "summary.ipynb").write_text(json.dumps(book), encoding="utf-8")
+    whole = {
+        "device": {"name": "Lantern"},
+        "review": {"title": "", "edition": 1},
+        "findings": [LOCK_LOST.to_dict()],
+    }
+    (tmp_path / "lantern" / "findings.json").write_text(json.dumps(whole), encoding="utf-8")
+    _, (row,) = shelf.shelf(tmp_path)
+    assert [figure.text for figure in row.figures] == ["protection not recovered"]
