@@ -7,7 +7,7 @@ Exit status: 0 done, 2 the input is at fault or a disk is full, 1 a fault of the
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,14 +29,27 @@ _STAY_READY_S = 300.0
 _folders = click.argument(
     "folders", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FOLDER…"
 )
-_templates = click.option(
-    "--templates",
-    multiple=True,
-    type=click.Path(path_type=Path),
-    metavar="FOLDER",
-    help="Take the section notebooks from here, not the kit's own. May be given several times. "
-    "They are programs: use only folders you trust.",
-)
+
+
+def _templates(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command the two options that say where section notebooks are."""
+    folder = click.Path(path_type=Path)
+    added = click.option(
+        "--templates",
+        multiple=True,
+        type=folder,
+        metavar="FOLDER",
+        help="Take section notebooks from here too, and before the kit's own of the same name. May be given "
+        "several times. They are programs: use only folders you trust.",
+    )
+    only = click.option(
+        "--only-templates",
+        multiple=True,
+        type=folder,
+        metavar="FOLDER",
+        help="Take section notebooks from here in place of the kit's own.",
+    )
+    return added(only(command))
 
 
 class _Group(click.Group):
@@ -87,11 +100,11 @@ def look(files: tuple[Path, ...]) -> None:
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--name", default="", help="The device's name. Default: the folder's.")
 @_templates
-def start(folder: Path, name: str, templates: tuple[Path, ...]) -> None:
+def start(folder: Path, name: str, **templates: tuple[Path, ...]) -> None:
     """Make a review folder to fill in, with a bench sheet to print."""
     from reviewkit import commands
 
-    for path in commands.start(folder, name=name, templates=templates):
+    for path in commands.start(folder, name=name, **templates):
         click.echo(path)
 
 
@@ -127,6 +140,7 @@ def run(
     folders: tuple[Path, ...],
     out: Path,
     templates: tuple[Path, ...],
+    only_templates: tuple[Path, ...],
     fresh: bool,
     stay_ready: float | None,
     scheduler: str,
@@ -140,7 +154,9 @@ def run(
     from reviewkit.pipeline.cache import reviews as unchanged
 
     # Who brings templates of their own may have them read anything.
-    done = {} if fresh or templates else unchanged.among(folders, unchanged.Wish(out, **options))
+    own: dict[str, Any] = {"templates": templates, "only_templates": only_templates}
+    wish = unchanged.Wish(out, **options)
+    done = {} if fresh or any(own.values()) else unchanged.among(folders, wish)
     if left := [folder for folder in folders if folder not in done]:
         with _executor(scheduler, stay_ready) as executor:
             # While the server loads what the sections need, this process loads what it needs itself.
@@ -149,8 +165,7 @@ def run(
             with slim_imports.without("pyarrow", *slim_imports.SCHEMA_EXTRAS):
                 from reviewkit.commands import reviews
             # The options are named as the function's own.
-            more = {"executor": executor, "fresh": fresh, "templates": templates, **options}
-            _report(reviews.run(*left, out=out, **more))
+            _report(reviews.run(*left, out=out, executor=executor, fresh=fresh, **own, **options))
     for page in done.values():
         click.echo(f"unchanged: {_from_here(page)}")
 
@@ -176,11 +191,11 @@ def _executor(scheduler: str, stay_ready: float | None) -> Iterator[Executor | N
 @_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
 @_templates
-def compare(folders: tuple[Path, ...], out: Path, templates: tuple[Path, ...]) -> None:
+def compare(folders: tuple[Path, ...], out: Path, **templates: Any) -> None:
     """Run reviews and publish them side by side: two to twelve devices, or editions of one."""
     from reviewkit import commands
 
-    together = commands.compare(*folders, out=out, templates=templates)
+    together = commands.compare(*folders, out=out, **templates)
     _report(together.reviews)
     if not together.result.ok:
         _say_failure(together.place.name, together.result)
@@ -191,11 +206,11 @@ def compare(folders: tuple[Path, ...], out: Path, templates: tuple[Path, ...]) -
 @main.command()
 @_folders
 @_templates
-def check(folders: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
+def check(folders: tuple[Path, ...], **templates: tuple[Path, ...]) -> None:
     """Say everything that can be known before running: files, columns, units, what is missing."""
     from reviewkit import commands
 
-    faults = commands.check(*folders, templates=templates)
+    faults = commands.check(*folders, **templates)
     if faults:
         _say_faults(faults)
         click.get_current_context().exit(INPUT_AT_FAULT)
@@ -209,7 +224,7 @@ def check(folders: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
     "places", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path), metavar="OUT…"
 )
 @_templates
-def verify(places: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
+def verify(places: tuple[Path, ...], **templates: Any) -> None:
     """Run published reviews again from their raw data and say which findings still stand.
 
     OUT is a published review, its evidence.zip, or a folder that holds several reviews. Exit status 2 where
@@ -217,7 +232,7 @@ def verify(places: tuple[Path, ...], templates: tuple[Path, ...]) -> None:
     """
     from reviewkit.commands import verification
 
-    verified = verification.verify(*places, templates=templates)
+    verified = verification.verify(*places, **templates)
     for item in verified:
         for check in item.checks:
             click.echo(f"{'stands ' if check.stands else 'CHANGED'}  {check.text}")

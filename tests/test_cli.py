@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 from reviewkit.cli import main
 
 FILES = Path(__file__).parent / "files"
-KIT = ["--templates", str(FILES / "templates")]
+KIT = ["--only-templates", str(FILES / "templates")]
 
 
 @pytest.fixture
@@ -30,7 +30,7 @@ def call(*arguments: str | Path) -> Result:
 def only(folder: Path, name: str, values: str) -> list[str]:
     """Make the review one of a single section, and return the option that runs it alone."""
     (folder / "lantern" / "review.yaml").write_text(f"device: {{name: L}}\n{values}\n", encoding="utf-8")
-    return ["--templates", str(FILES / name)]
+    return ["--only-templates", str(FILES / name)]
 
 
 def test_a_run_ends_with_the_page_to_open(bench: Path) -> None:
@@ -66,7 +66,7 @@ def test_a_fault_of_a_section_itself_is_status_1(bench: Path) -> None:
 def test_a_template_that_is_none_is_status_1(bench: Path) -> None:
     (bench / "broken").mkdir()
     (bench / "broken" / "x.ipynb").write_text("{}", encoding="utf-8")
-    result = call("run", "lantern", "--templates", "broken")
+    result = call("run", "lantern", "--only-templates", "broken")
     assert result.exit_code == 1
     assert "x.ipynb" in result.stderr
 

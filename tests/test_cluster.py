@@ -34,7 +34,7 @@ def run(out: Path, *options: str) -> dict[str, bytes]:
     arguments = [
         "run",
         str(FILES / "lantern"),
-        "--templates",
+        "--only-templates",
         str(FILES / "templates"),
         "-o",
         str(out),

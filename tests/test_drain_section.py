@@ -382,7 +382,7 @@ def test_the_notebook_declares_what_the_inputs_take() -> None:
     """Parameter cell, inputs model and metadata agree; the file holds no outputs."""
     from reviewkit.sections import discovery
 
-    section = next(item for item in discovery.discover([ROOT / "templates"]) if item.name == "drain")
+    section = next(item for item in discovery.discover(only=[ROOT / "templates"]) if item.name == "drain")
     assert section.place == 30
     assert section.names == set(DrainInputs.model_fields)
     assert section.faults({}, ROOT) == []

@@ -42,7 +42,7 @@ def other_log(folder: Path) -> None:
 
 
 def run(folder: Path, out: Path) -> Published:
-    return commands.run(folder, out=out, templates=TEMPLATES)[0]
+    return commands.run(folder, out=out, only_templates=TEMPLATES)[0]
 
 
 def tree(folder: Path) -> dict[str, bytes]:
@@ -53,7 +53,7 @@ def tree(folder: Path) -> dict[str, bytes]:
 
 def call(*arguments: str | Path) -> Result:
     return CliRunner().invoke(
-        main, [*map(str, arguments), "--templates", str(TEMPLATES[0])], catch_exceptions=False
+        main, [*map(str, arguments), "--only-templates", str(TEMPLATES[0])], catch_exceptions=False
     )
 
 
@@ -112,7 +112,7 @@ def test_several_reviews_are_refused_by_their_names_before_any_is_run(
     torch = bench(tmp_path / "torch")
     other_log(lantern)
     with pytest.raises(InputError, match=f"^{re.escape(str(lantern))}: review.yaml, review.edition"):
-        commands.run(torch, lantern, out=out, templates=TEMPLATES)
+        commands.run(torch, lantern, out=out, only_templates=TEMPLATES)
     assert not (out / "torch").exists()
 
 
@@ -180,14 +180,14 @@ def links(page: Path) -> set[str]:
 
 def test_a_kept_edition_is_verified_like_any_other(out: Path, lantern: Path) -> None:
     run(bench(lantern, edition=2, lux=399.0), out)
-    one, two = reviewkit.verify(out / "lantern.edition-1", out / "lantern", templates=TEMPLATES)
+    one, two = reviewkit.verify(out / "lantern.edition-1", out / "lantern", only_templates=TEMPLATES)
     assert one.stands
     assert two.stands
     assert [item.checks[0].published.value for item in (one, two) if item.checks[0].published] == [
         410.5,
         399.0,
     ]
-    assert len(reviewkit.verify(out, templates=TEMPLATES)) == 1
+    assert len(reviewkit.verify(out, only_templates=TEMPLATES)) == 1
 
 
 def test_an_edition_run_again_keeps_the_ones_before(out: Path, lantern: Path) -> None:
@@ -247,7 +247,7 @@ def test_a_working_copy_beside_an_edition_leaves_it_in_its_place(out: Path, lant
 def test_a_failed_edition_moves_nothing(out: Path, lantern: Path) -> None:
     before = tree(out)
     bench(lantern, edition=2)
-    (done,) = commands.run(lantern, out=out, templates=[*TEMPLATES, FILES / "failing"])
+    (done,) = commands.run(lantern, out=out, only_templates=[*TEMPLATES, FILES / "failing"])
     assert done.is_draft
     after = tree(out)
     assert {

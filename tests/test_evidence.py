@@ -41,7 +41,7 @@ def bench(folder: Path) -> Path:
 
 
 def run(folder: Path, out: Path) -> Published:
-    return commands.run(folder, out=out, templates=[FILES / "templates"])[0]
+    return commands.run(folder, out=out, only_templates=[FILES / "templates"])[0]
 
 
 @pytest.fixture(scope="module")

@@ -65,7 +65,7 @@ def test_broken_findings_and_dead_kernels_cost_no_other_section(lantern: Path, t
     dead = [item for item in faults.FAILING if "ends its own" in item.name or "divides" in item.name]
     for entry in (*broken, *dead):
         template(entry, room)
-    (done,) = commands.run(lantern, out=tmp_path / "site", templates=[FILES / "templates", room])
+    (done,) = commands.run(lantern, out=tmp_path / "site", only_templates=[FILES / "templates", room])
     assert done.is_draft
     failed = {result.section.title: result.message for result in done.review.failed}
     assert set(failed) == {entry.name for entry in (*broken, *dead)}

@@ -113,7 +113,7 @@ def test_of_two_runs_on_one_folder_the_second_is_refused(killing: Rounds, tmp_pa
     before = tree(scene.out)
     for bench in (scene.bench, torch):
         with pytest.raises(InputError, match=r"^another run is writing to 'out'\. Wait until it has ended"):
-            commands.run(bench, out=scene.out, templates=[FILES / "templates"])
+            commands.run(bench, out=scene.out, only_templates=[FILES / "templates"])
     assert tree(scene.out) == before
     holding.kill()
     holding.wait()

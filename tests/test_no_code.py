@@ -233,11 +233,11 @@ def test_a_whole_run_takes_no_template_from_a_review_folder(
 ) -> None:
     folder, mark = _trapped(tmp_path)
     monkeypatch.chdir(folder)
-    (done,) = commands.run(folder, out=tmp_path / "site", templates=[FILES / "templates"])
+    (done,) = commands.run(folder, out=tmp_path / "site", only_templates=[FILES / "templates"])
     assert not done.is_draft
     assert [result.section.path.parent for result in done.review.sections] == [FILES / "templates"] * 2
-    assert commands.check(folder, templates=[FILES / "templates"]) == ()
-    (verified,) = reviewkit.verify(done.place, templates=[FILES / "templates"])
+    assert commands.check(folder, only_templates=[FILES / "templates"]) == ()
+    (verified,) = reviewkit.verify(done.place, only_templates=[FILES / "templates"])
     assert verified.stands
     assert not mark.exists()
 

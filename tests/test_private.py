@@ -141,14 +141,18 @@ def planted(tmp_path_factory: pytest.TempPathFactory) -> Any:
         _disguise(patch, known)
         templates = _templates(root, known)
         folders = [_bench(places["bench"] / name) for name in ("lantern", "torch")]
-        together = commands.compare(*folders, out=places["out"], templates=[FILES / "templates", templates])
+        together = commands.compare(
+            *folders, out=places["out"], only_templates=[FILES / "templates", templates]
+        )
         (draft,) = commands.run(
-            folders[0], out=places["out"], templates=[FILES / "templates", templates, templates / "failing"]
+            folders[0],
+            out=places["out"],
+            only_templates=[FILES / "templates", templates, templates / "failing"],
         )
         commands.run(
             folders[1],
             out=places["out"],
-            templates=[FILES / "templates", templates],
+            only_templates=[FILES / "templates", templates],
             single_file=True,
             stills=BROWSER is not None,
         )

@@ -121,10 +121,10 @@ def test_a_whole_review_only_reads_its_folder(
 def test_a_section_that_writes_to_a_raw_file_is_caught(tmp_path: Path) -> None:
     """The same watch does see a writer; and the review is refused, the published one left as it was."""
     folder = Path(shutil.copytree(FILES / "lantern", tmp_path / "lantern"))
-    kit = ["--templates", str(FILES / "templates")]
-    (published,) = commands.run(folder, out=tmp_path / "site", templates=[FILES / "templates"])
+    kit = ["--only-templates", str(FILES / "templates")]
+    (published,) = commands.run(folder, out=tmp_path / "site", only_templates=[FILES / "templates"])
     before = state(published.place)
-    status, notes = audited(folder, tmp_path, *kit, "--templates", str(FILES / "meddling"))
+    status, notes = audited(folder, tmp_path, *kit, "--only-templates", str(FILES / "meddling"))
     assert status == 2
     assert {note[1:] for note in notes} >= {("writes", "logs/lux.csv")}
     assert state(published.place) == before
@@ -138,7 +138,7 @@ def test_a_file_that_changes_between_start_and_end_is_named(
     folder = Path(shutil.copytree(FILES / "lantern", tmp_path / "lantern"))
     out = tmp_path / "site"
     templates = [FILES / "templates"]
-    (published,) = commands.run(folder, out=out, templates=templates)
+    (published,) = commands.run(folder, out=out, only_templates=templates)
     before = state(published.place)
     written = evidence.write
 
@@ -149,7 +149,7 @@ def test_a_file_that_changes_between_start_and_end_is_named(
 
     monkeypatch.setattr(evidence, "write", changed_first)
     with pytest.raises(Faults, match=f"^{name}: the file has changed while the review was run. Nothing"):
-        commands.run(folder, out=out, templates=templates)
+        commands.run(folder, out=out, only_templates=templates)
     assert state(published.place) == before
 
 
@@ -163,7 +163,7 @@ def test_a_file_that_is_gone_at_the_end_is_named(tmp_path: Path, monkeypatch: py
 
     monkeypatch.setattr(evidence, "write", removed_first)
     with pytest.raises(Faults, match=r"^logs/lux\.csv: the file cannot be read"):
-        commands.run(folder, out=tmp_path / "site", templates=[FILES / "templates"])
+        commands.run(folder, out=tmp_path / "site", only_templates=[FILES / "templates"])
     assert not (tmp_path / "site" / "lantern").exists()
 
 
@@ -180,7 +180,7 @@ def test_a_review_file_saved_while_it_is_read_is_refused(
 
     monkeypatch.setattr(loading.review, "bind", saved_first)
     with pytest.raises(Faults, match=r"^review\.yaml: the file has changed"):
-        loading.read([folder], discovery.discover([FILES / "templates"]))
+        loading.read([folder], discovery.discover(only=[FILES / "templates"]))
 
 
 def test_each_file_is_read_for_its_fingerprint_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -192,7 +192,7 @@ def test_each_file_is_read_for_its_fingerprint_once(tmp_path: Path, monkeypatch:
         taken.append(name)
         return real(place, name)
 
-    (file,) = loading.read([folder], discovery.discover([FILES / "templates"]))
+    (file,) = loading.read([folder], discovery.discover(only=[FILES / "templates"]))
     monkeypatch.setattr(fingerprints, "fingerprint", counted)
     assert [item.path for item in file.seen] == ["logs/lux.csv", "review.yaml"]
     assert taken == []

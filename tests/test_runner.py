@@ -49,7 +49,7 @@ def lantern(tmp_path: Path) -> Path:
 
 def run(folder: Path | Iterable[Path], out: Path, *more: str) -> tuple[Published, ...]:
     folders = [folder] if isinstance(folder, Path) else list(folder)
-    return commands.run(*folders, out=out, templates=[FILES / name for name in ("templates", *more)])
+    return commands.run(*folders, out=out, only_templates=[FILES / name for name in ("templates", *more)])
 
 
 def tree(folder: Path) -> dict[str, bytes]:
@@ -133,7 +133,9 @@ def test_two_runs_give_the_same_files_and_leave_the_folder_alone(
 
 
 def test_any_executor_runs_the_notebooks(lantern: Path, tmp_path: Path) -> None:
-    done = commands.run(lantern, out=tmp_path / "site", templates=[FILES / "templates"], executor=InTurn())
+    done = commands.run(
+        lantern, out=tmp_path / "site", only_templates=[FILES / "templates"], executor=InTurn()
+    )
     assert len(done[0].findings) == 3
 
 
@@ -256,8 +258,8 @@ def test_an_interruption_drops_what_has_not_begun(
             raise KeyboardInterrupt
 
     monkeypatch.setattr(runner, "execute", executed)
-    lamp = discovery.discover([FILES / "templates"])[:1]
-    files = loading.read([lantern], discovery.discover([FILES / "templates"]))
+    lamp = discovery.discover(only=[FILES / "templates"])[:1]
+    files = loading.read([lantern], discovery.discover(only=[FILES / "templates"]))
     with pytest.raises(KeyboardInterrupt):
         list(runner.run([(files[0], tmp_path / "staged")], lamp * 5000, progress=Interrupted()))
     assert 0 < len(begun) < 5000

@@ -8,6 +8,7 @@ import pytest
 
 from reviewkit.errors import KitError
 from reviewkit.findings.sentences import Sentences
+from reviewkit.system import locations
 
 
 def worded(folder: Path, text: str) -> Path:
@@ -45,3 +46,19 @@ def test_a_sentence_that_cannot_be_worded_is_a_fault_that_names_its_file(
 def test_a_section_without_a_file_is_a_fault(tmp_path: Path) -> None:
     with pytest.raises(KitError, match=r"words/lamp\.j2"):
         Sentences("lamp", [tmp_path])
+
+
+def test_a_process_can_be_told_of_folders_that_come_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kit = worded(tmp_path / "kit", "{% macro one() %}one{% endmacro %}")
+    own = worded(tmp_path / "own", "{% macro one() %}eins{% endmacro %}")
+    say = Sentences("lamp", [kit])
+    monkeypatch.setenv(locations.WORDS_VARIABLE, str(own))
+    assert say("one") == "eins"
+
+
+def test_a_file_that_is_no_template_is_a_fault_that_names_it(tmp_path: Path) -> None:
+    own = worded(tmp_path, "{% macro one( %}")
+    with pytest.raises(KitError, match=r"words/lamp\.j2"):
+        Sentences("lamp", [own])("one")

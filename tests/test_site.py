@@ -6,6 +6,7 @@ import json
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ import site_sample
 from reviewkit.errors import Faults
 from reviewkit.figures import theme
 from reviewkit.figures.thin import thinned
-from reviewkit.findings import Finding, placeholders
+from reviewkit.findings import PLOTLY_MIME, Finding, placeholders
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import editions, site
 from reviewkit.publishing.site import assets, bundles, clean, prose
@@ -169,12 +170,36 @@ def test_json_in_a_script_element_cannot_end_it() -> None:
         ("<table><tr><td>1</td></tr></table>", "<td>1</td>"),
         ('<a href="javascript:alert(1)">x</a>', "<a>x</a>"),
         ('<img src=x onerror="alert(1)">', "&lt;img"),
-        ("<style>body{display:none}</style>", "&lt;style"),
+        ("<iframe src='//x'></iframe>", "&lt;iframe"),
         ('<p style="color:red" onclick="x()">a</p>', "<p>a</p>"),
     ],
 )
 def test_foreign_html_is_kept_to_what_cannot_run(html: str, kept: str) -> None:
     assert kept in clean.cleaned(html)
+
+
+@pytest.mark.parametrize("unshown", ["<style scoped>\n.a {b: c}\n</style>", "<SCRIPT>let a = 1</script >"])
+def test_what_a_browser_would_not_show_as_text_is_left_off(unshown: str) -> None:
+    assert clean.cleaned(f"<div>{unshown}<table></table></div>") == "<div><table></table></div>"
+    assert "a = 1" not in clean.cleaned("<p>b</p><script>a = 1")
+
+
+@pytest.mark.parametrize(
+    ("layout", "question"),
+    [
+        ({"title": {"text": "Beam"}, "xaxis": {"title": {"text": "x"}}}, "Beam"),
+        ({"xaxis": {"title": {"text": "t"}}, "yaxis": {"title": {"text": "E"}}}, "E against t"),
+        ({}, "Chart"),
+    ],
+)
+def test_a_figure_of_another_maker_is_called_by_what_it_shows(layout: dict[str, Any], question: str) -> None:
+    bundle = bundles.chart({PLOTLY_MIME: {"data": [], "layout": layout}})
+    assert bundle.question == question
+
+
+def test_a_picture_that_a_cell_shows_has_words_for_whoever_does_not_see_it() -> None:
+    shown = bundles.plain({"data": {"image/png": "AAAA", "text/plain": "<Figure size 640x480 with 1 Axes>"}})
+    assert 'alt="Figure size 640x480 with 1 Axes"' in shown
 
 
 def test_headings_get_addresses_of_their_own() -> None:

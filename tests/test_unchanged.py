@@ -199,7 +199,7 @@ def test_a_section_that_failed_is_run_again(folder: Path, ran: list[str]) -> Non
 
 
 def test_templates_of_ones_own_are_always_run(folder: Path, ran: list[str]) -> None:
-    own = ("--templates", str(locations.kit_folder()))
+    own = ("--only-templates", str(locations.kit_folder()))
     run(folder, *own)
     ran.clear()
     assert not run(folder, *own).startswith("unchanged")

@@ -25,7 +25,7 @@ from reviewkit.metrology.conformity import Limit
 from reviewkit.publishing import published_record, safe_zip
 
 FILES = Path(__file__).parent / "files"
-KIT = ["--templates", str(FILES / "templates")]
+KIT = ["--only-templates", str(FILES / "templates")]
 Files = dict[str, bytes]
 BASE = Finding(
     *(
@@ -50,7 +50,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for name in ("lantern", "torch"):
         shutil.copytree(FILES / "lantern", folder / name)
     out = tmp_path_factory.mktemp("site")
-    commands.run(folder / "lantern", folder / "torch", out=out, templates=[FILES / "templates"])
+    commands.run(folder / "lantern", folder / "torch", out=out, only_templates=[FILES / "templates"])
     return out
 
 
@@ -85,7 +85,7 @@ def changed_findings(path: Path, change: Callable[[Any], None]) -> None:
 def test_a_zip_alone_is_enough_and_is_only_read(site: Path, tmp_path: Path) -> None:
     mailed = Path(shutil.copy(site / "lantern" / "evidence.zip", tmp_path / "from a stranger.zip"))
     before = mailed.read_bytes()
-    (verified,) = reviewkit.verify(mailed, templates=[FILES / "templates"])
+    (verified,) = reviewkit.verify(mailed, only_templates=[FILES / "templates"])
     assert verified.stands
     assert [check.key for check in verified.checks] == ["lamp.reading", "weight.mass", "weight.belt"]
     assert mailed.read_bytes() == before
@@ -146,7 +146,7 @@ def test_a_section_that_fails_the_second_time_does_not_stand(lantern: Path) -> N
     broken = lantern / "templates" / "lamp.ipynb"
     text = broken.read_text(encoding="utf-8")
     broken.write_text(text.replace("Findings((Finding", "1 / 0, Findings((Finding"), encoding="utf-8")
-    shown = CliRunner().invoke(main, ["verify", str(lantern), "--templates", str(broken.parent)])
+    shown = CliRunner().invoke(main, ["verify", str(lantern), "--only-templates", str(broken.parent)])
     assert shown.exit_code == 1
     assert "Light output: its cell 5 failed (ZeroDivisionError)" in shown.stderr
     assert "CHANGED  lamp.reading: 410.5; now not there" in shown.stdout
@@ -179,7 +179,7 @@ def test_no_notebook_of_the_evidence_is_executed(lantern: Path, tmp_path: Path) 
 def test_findings_that_are_none_are_a_plain_fault(lantern: Path, content: bytes) -> None:
     (lantern / "findings.json").write_bytes(content)
     with pytest.raises(InputError, match="lantern"):
-        reviewkit.verify(lantern, templates=[FILES / "templates"])
+        reviewkit.verify(lantern, only_templates=[FILES / "templates"])
 
 
 def of_one(folder: Path, item: dict[str, Any]) -> Path:
@@ -418,7 +418,7 @@ def test_what_is_cut_short_or_no_zip_is_a_plain_fault(site: Path, tmp_path: Path
         path = tmp_path / "evidence.zip"
         path.write_bytes(content)
         with pytest.raises(InputError, match=r"evidence\.zip: refused: it is damaged, or no zip file"):
-            reviewkit.verify(path, templates=[FILES / "templates"])
+            reviewkit.verify(path, only_templates=[FILES / "templates"])
 
 
 def test_any_byte_may_be_wrong(site: Path, tmp_path: Path) -> None:

@@ -36,7 +36,7 @@ def made(
     (staged / results.NOTEBOOKS).mkdir()
     places = [place for _, place in reviews]
     folders = {"reviews": places, **dict(zip(("first", "second"), places, strict=False))}
-    outcome = execute(Task(template.path, template.own(folders), out))
+    outcome = execute(Task(template.path, template.own(folders), out, words=template.words))
     (staged / site.COMPARED).write_text(json.dumps({"reviews": places}), encoding="utf-8")
     result = results.collected(template, outcome, for_machine(out), staged)
     links = [site.Link(f"../{place}/index.html", file.title) for file, place in reviews]

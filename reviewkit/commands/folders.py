@@ -12,7 +12,13 @@ from reviewkit.review import author_text, review_file
 from reviewkit.sections import discovery
 
 
-def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path] = ()) -> tuple[Path, ...]:
+def start(
+    folder: str | Path,
+    *,
+    name: str = "",
+    templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
+) -> tuple[Path, ...]:
     """Make a review folder to fill in, with a bench sheet to print.
 
     Parameters
@@ -21,8 +27,8 @@ def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path]
         Made if it does not exist.
     name : str
         The device's. Default: the folder's name.
-    templates : iterable of str or pathlib.Path
-        Folders with section templates to use in place of the kit's own.
+    templates, only_templates : iterable of str or pathlib.Path
+        Folders with section templates, beside the kit's own or in place of them.
 
     Returns
     -------
@@ -40,7 +46,7 @@ def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path]
     if (place / review_file.FILE).exists():
         raise InputError("there is a review file here already", file=str(place / review_file.FILE))
     called = name or place.resolve().name.replace("-", " ").capitalize()
-    parts = discovery.of_kind("section", discovery.discover(Path(item) for item in templates))
+    parts = discovery.of_kind("section", discovery.discover(templates, only=only_templates))
     texts = {
         review_file.FILE: review_outline.review_file(called, parts),
         "bench-sheet.html": bench_sheet.page(called, parts),
@@ -53,22 +59,26 @@ def start(folder: str | Path, *, name: str = "", templates: Iterable[str | Path]
     return tuple(new)
 
 
-def check(*folders: str | Path, templates: Iterable[str | Path] = ()) -> tuple[InputError, ...]:
+def check(
+    *folders: str | Path,
+    templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
+) -> tuple[InputError, ...]:
     """Return everything about the folders that can be known to be at fault without running them.
 
     Parameters
     ----------
     *folders : str or pathlib.Path
         Review folders.
-    templates : iterable of str or pathlib.Path
-        Folders with section templates to use in place of the kit's own.
+    templates, only_templates : iterable of str or pathlib.Path
+        Folders with section templates, beside the kit's own or in place of them.
 
     Returns
     -------
     tuple of InputError
         Empty if all is well.
     """
-    parts = discovery.discover(Path(folder) for folder in templates)
+    parts = discovery.discover(templates, only=only_templates)
     return tuple(loading.faults(folders, parts))
 
 

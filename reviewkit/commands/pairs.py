@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -57,6 +57,7 @@ def compare(
     *folders: str | Path,
     out: str | Path = OUT,
     templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
     executor: Executor | None = None,
 ) -> SideBySide:
     """Run reviews and publish them side by side: several devices, or editions of one.
@@ -67,8 +68,8 @@ def compare(
         Two or more review folders; the others are held against the first.
     out : str or pathlib.Path
         Where the published folders go: one for each review, and one for the comparison.
-    templates : iterable of str or pathlib.Path
-        Folders with section templates to use in place of the kit's own.
+    templates, only_templates : iterable of str or pathlib.Path
+        Folders with section templates, beside the kit's own or in place of them.
     executor : concurrent.futures.Executor, optional
         What runs the notebooks.
 
@@ -84,22 +85,23 @@ def compare(
         if Path(folder).resolve() in seen:
             raise InputError("the same folder twice", file=str(folder), remedy="Name each review once.")
         seen.add(Path(folder).resolve())
-    parts = discovery.discover(Path(folder) for folder in templates)
+    own = {"templates": tuple(templates), "only_templates": tuple(only_templates)}
+    parts = discovery.discover(own["templates"], only=own["only_templates"])
     template = next(iter(discovery.of_kind("compare", parts)), None)
     if template is None:
         raise InputError("there is no template that compares in the folders of templates")
     with forkserver.serving():
-        return _compared(folders, template, Path(out), templates, executor)
+        return _compared(folders, template, Path(out), own, executor)
 
 
 def _compared(
     folders: Sequence[str | Path],
     template: Section,
     out: Path,
-    templates: Iterable[str | Path],
+    own: Mapping[str, Any],
     executor: Executor | None,
 ) -> SideBySide:
-    reviews = run(*folders, out=out, templates=templates, executor=executor)
+    reviews = run(*folders, out=out, executor=executor, **own)
     called = site.beside([item.review.file.name for item in reviews])
     with atomic.site(out) as place:
         staged = atomic.stage(place, called)

@@ -70,6 +70,7 @@ def run(
     *folders: str | Path,
     out: str | Path = OUT,
     templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
     executor: Executor | None = None,
     single_file: bool = False,
     stills: bool = False,
@@ -85,8 +86,8 @@ def run(
         Review folders.
     out : str or pathlib.Path
         Where the published folders go, one for each review.
-    templates : iterable of str or pathlib.Path
-        Folders with section templates to use in place of the kit's own.
+    templates, only_templates : iterable of str or pathlib.Path
+        Folders with section templates, beside the kit's own or in place of them.
     executor : concurrent.futures.Executor, optional
         What runs the notebooks.
     single_file : bool
@@ -115,8 +116,8 @@ def run(
     """
     wish = Wish(Path(out), single_file, stills, browser, charts_script)
     extras = wanted(wish)
-    own = tuple(Path(folder) for folder in templates)
-    parts = discovery.discover(own)
+    own = tuple(templates), tuple(only_templates)
+    parts = discovery.discover(own[0], only=own[1])
     # What writes pages is loaded while others load what the sections need.
     Thread(target=_pages, daemon=True).start()
     files = loading.read(folders, parts, reserved=(ASSETS,))
@@ -148,7 +149,7 @@ def run(
         _pages().shelve(place, extras)
     if keep:
         keep.trim()
-    if not own:
+    if not any(own):
         _remember(done, parts, wish)
     if faults:
         raise Faults(faults)

@@ -34,7 +34,10 @@ class _Opened:
 
 
 def verify(
-    *places: str | Path, templates: Iterable[str | Path] = (), executor: Executor | None = None
+    *places: str | Path,
+    templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
+    executor: Executor | None = None,
 ) -> tuple[Verified, ...]:
     """Run published reviews again from their raw data, in a temporary folder.
 
@@ -44,8 +47,8 @@ def verify(
     ----------
     *places : str or pathlib.Path
         Published reviews, their `evidence.zip`, or folders that hold several published reviews.
-    templates : iterable of str or pathlib.Path
-        Folders with section templates to use in place of the kit's own. They are programs.
+    templates, only_templates : iterable of str or pathlib.Path
+        Folders with section templates, beside the kit's own or in place of them. They are programs.
     executor : concurrent.futures.Executor, optional
         What runs the notebooks.
 
@@ -60,7 +63,7 @@ def verify(
         Everything wrong with the evidence, before anything is run: no review, a zip refused, a file that
         has not the fingerprint that was published.
     """
-    parts = discovery.discover(Path(folder) for folder in templates)
+    parts = discovery.discover(templates, only=only_templates)
     with forkserver.serving(), temporary.folder() as own:
         opened = _all_opened(places, parts, own)
         return tuple(_run_again(opened, parts, executor, own))

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
+from pathlib import Path
+
+from reviewkit.system.locations import WORDS_VARIABLE
 
 _PASSED_ON = (
     *("PATH", "HOME", "LANG", "VIRTUAL_ENV", "PYTHONPATH", "PYTHONUSERBASE", "LD_LIBRARY_PATH", "TMPDIR"),
@@ -14,13 +18,15 @@ _PASSED_ON_PREFIXES = ("OPENBLAS_", "OMP_", "MKL_", "DYLD_")
 _SINGLE = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
-def environment(scratch: str) -> dict[str, str]:
+def environment(scratch: str, words: Iterable[Path] = ()) -> dict[str, str]:
     """Return what a section's process may know of this machine: where programs are, and little else.
 
     Parameters
     ----------
     scratch : str
         Empty folder in place of the user's own IPython settings, which would change what a review does.
+    words : iterable of pathlib.Path
+        Template folders whose wording comes before the kit's own.
     """
     kept = {
         name: value
@@ -39,5 +45,9 @@ def environment(scratch: str) -> dict[str, str]:
             "PYTHONSAFEPATH": "1",
             "PYDEVD_DISABLE_FILE_VALIDATION": "1",
             "IPYTHONDIR": scratch,
+            # A figure is shown as data for the page's own script, or as a picture; never as a script.
+            "PLOTLY_RENDERER": "plotly_mimetype",
+            "MPLBACKEND": "module://matplotlib_inline.backend_inline",
+            WORDS_VARIABLE: os.pathsep.join(map(str, words)),
         }
     )

@@ -52,7 +52,7 @@ def execute_in_kernel(task: Task) -> Outcome:
         return papermill_run.run(
             task,
             place,
-            kernel_manager_class=kernel_in(place),
+            kernel_manager_class=kernel_in(place, task.words),
             # The kernel's folder, not this process's: several notebooks are executed at once.
             resources={"metadata": {"path": str(task.folder)}},
         )

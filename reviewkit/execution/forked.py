@@ -29,7 +29,7 @@ from typing import Any
 
 from reviewkit.execution import forkserver, preload
 from reviewkit.execution.task import Task
-from reviewkit.system import temporary
+from reviewkit.system import locations, temporary
 
 _FIRST_CLIENT_S = 30.0
 _ONE_REVIEW = 6
@@ -147,6 +147,7 @@ def _work(job: Any, line: Connection, others: Iterable[Any], home: Path, server:
 def _outcome(task: Task, scratch: Path) -> Any:
     from reviewkit.execution import in_process, papermill_run
 
+    os.environ[locations.WORDS_VARIABLE] = os.pathsep.join(map(str, task.words))
     os.chdir(task.folder)
     outcome = papermill_run.run(task, scratch, engine_name=in_process.NAME, grace_s=task.grace_s)
     # What wrote past Python's own streams is taken into the notebook by a kernel of its own.

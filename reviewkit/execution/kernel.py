@@ -21,6 +21,7 @@ class OwnKernel(AsyncKernelManager):
     """Starts kernels of the running interpreter, whatever kernels are registered on the machine."""
 
     scratch: str = ""
+    words: tuple[Path, ...] = ()
 
     @property
     def kernel_spec(self) -> KernelSpec:
@@ -35,7 +36,7 @@ class OwnKernel(AsyncKernelManager):
         _at_work.add(self)
         # What it says past its notebook, as when its disk is full, is told by how the notebook ends.
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-        await self._async_start_kernel(**options, **quiet, env=environment(self.scratch))
+        await self._async_start_kernel(**options, **quiet, env=environment(self.scratch, self.words))
 
     async def cleanup_resources(self, restart: bool = False) -> None:  # type: ignore[override]
         """Forget a kernel that has ended."""
@@ -53,10 +54,11 @@ def kill_all() -> None:
                 process.kill()
 
 
-def kernel_in(scratch: Path) -> type[OwnKernel]:
+def kernel_in(scratch: Path, words: tuple[Path, ...] = ()) -> type[OwnKernel]:
     """Return a kernel manager whose kernels keep their settings in an empty folder."""
     # By default it would be told where to connect in a file beside this folder, which a kill would leave.
-    settings: dict[str, Any] = {"scratch": str(scratch), "connection_file": str(scratch / "kernel.json")}
+    settings: dict[str, Any] = {"scratch": str(scratch), "words": words}
+    settings["connection_file"] = str(scratch / "kernel.json")
     if os.name == "posix":
         # Sockets in a folder of this kernel's own: no port that others on the machine could reach.
         settings |= {"transport": "ipc", "ip": str(scratch / "k")}

@@ -30,6 +30,8 @@ class Task:
         Most characters that its cells may print; what they display is not counted.
     grace_s : float [s]
         How long a cell that is to stop may take to do so.
+    words : tuple of pathlib.Path
+        Template folders whose wording comes before the kit's own.
     """
 
     template: Path
@@ -39,6 +41,7 @@ class Task:
     notebook_limit_s: float = NOTEBOOK_LIMIT_S
     printed_limit: int = PRINTED_LIMIT
     grace_s: float = GRACE_S
+    words: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True)

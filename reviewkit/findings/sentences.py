@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Iterable
 from functools import lru_cache
@@ -27,15 +28,28 @@ class Sentences:
     ----------
     section : str
     folders : iterable of pathlib.Path
-        Template folders, the first that words a sentence wins.
+        Template folders, the first that words a sentence wins. Where the process has been told of some
+        (`locations.WORDS_VARIABLE`), those come before the kit's own.
+
+    Raises
+    ------
+    KitError
+        If the kit's own folder, among them, has no such file.
     """
 
     def __init__(self, section: str, folders: Iterable[Path]) -> None:
         self._file = f"{FOLDER}/{section}.j2"
-        self._folders = [folder for folder in folders if (folder / self._file).is_file()]
-        if not self._folders:
+        self._folders = tuple(folders)
+        if not any((folder / self._file).is_file() for folder in self._folders):
             raise KitError(f"the template folders hold no {self._file}; install the kit again.")
         self._macros: list[Any] | None = None
+
+    def _read(self) -> list[Any]:
+        # Not before it is first asked: a server that forks has this loaded, its children differ in wording.
+        told = os.environ.get(locations.WORDS_VARIABLE, "").split(os.pathsep)
+        folders = [*(Path(folder) for folder in told if folder), *self._folders]
+        found = [folder for folder in folders if (folder / self._file).is_file()]
+        return [_environment(folder).get_template(self._file).module for folder in found]
 
     def __call__(self, name: str, /, **values: Any) -> str:
         """Return the sentence of that name, its blanks folded to one each.
@@ -48,7 +62,10 @@ class Sentences:
         from jinja2 import TemplateError
 
         if self._macros is None:
-            self._macros = [_environment(folder).get_template(self._file).module for folder in self._folders]
+            try:
+                self._macros = self._read()
+            except TemplateError as error:
+                raise KitError(f"{self._file} can't be read: {error}.") from error
         macro: Callable[..., str] | None = next(
             (getattr(words, name) for words in self._macros if hasattr(words, name)), None
         )

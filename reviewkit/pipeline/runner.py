@@ -149,7 +149,7 @@ def _submit(section: Section, work: _Work, pool: Executor, keep: Kept | None) ->
 
 
 def _task(section: Section, values: Mapping[str, Any], folder: Path) -> Task:
-    return Task(section.path, section.own(values), folder)
+    return Task(section.path, section.handed(values), folder, words=section.words)
 
 
 def _wait(_: Reviewed) -> None:

@@ -275,6 +275,11 @@ def _existing(folder: Path, text: str) -> Path | None:
         return None
 
 
+def texts(value: Any) -> Iterator[str]:
+    """Walk all texts in a value of a review file."""
+    yield from (text for _, text in _texts(value))
+
+
 def _texts(value: Any, place: str = "") -> Iterator[tuple[str, str]]:
     """Walk all texts with the keys that they stand under."""
     if isinstance(value, str):

@@ -33,6 +33,16 @@ Second = Annotated[float, _quantity("s")]
 AmpereHour = Annotated[float, _quantity("A.h")]
 Celsius = Annotated[float, _quantity("degC")]
 Percent = Annotated[float, _quantity("%")]
+BY_SUFFIX = {
+    "V": Volt,
+    "A": Ampere,
+    "ohm": Ohm,
+    "s": Second,
+    "Ah": AmpereHour,
+    "C": Celsius,
+    "percent": Percent,
+}
+"""What a number is whose name ends so."""
 
 
 class Block(BaseModel):

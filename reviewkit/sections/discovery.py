@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from reviewkit import errors
 from reviewkit.errors import InputError, gathered
 from reviewkit.execution import forkserver
+from reviewkit.findings.sentences import FOLDER as WORDS
 from reviewkit.review import review_file
 from reviewkit.schema import quantities
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
-from reviewkit.system.locations import kit_folder
+from reviewkit.system.locations import clone_folder, kit_folder
 
 
-def discover(folders: Iterable[Path] = ()) -> tuple[Section, ...]:
+def discover(folders: Iterable[str | Path] = (), *, only: Iterable[str | Path] = ()) -> tuple[Section, ...]:
     """Return all templates, in their order.
 
     Parameters
     ----------
-    folders : iterable of pathlib.Path
-        Where to look; none: the kit's own. A later folder's template takes the place of an earlier
-        one's of the same name.
+    folders : iterable of str or pathlib.Path
+        Where to look beside the kit's own and, where it was installed from a clone that is still there, the
+        clone's. A later folder's template takes the place of an earlier one's of the same name.
+    only : iterable of str or pathlib.Path
+        Folders to look in instead of the kit's own and the clone's.
 
     Raises
     ------
@@ -33,12 +37,17 @@ def discover(folders: Iterable[Path] = ()) -> tuple[Section, ...]:
         If a template does not describe itself as it must.
     """
     found: dict[str, Section] = {}
-    for folder in tuple(folders) or (kit_folder(),):
+    clone = clone_folder()
+    given = [*map(Path, only), *map(Path, folders)]
+    own = [] if tuple(only) else [kit_folder(), *([clone] if clone else [])]
+    for folder in [*own, *given]:
         paths = sorted(folder.glob("*.ipynb"))
-        if not paths:
+        if not (paths or (folder / WORDS).is_dir()):
             raise InputError(f"no section templates (*.ipynb) in '{folder}'")
         found |= {path.stem: template.read(path) for path in paths}
-    return tuple(sorted(found.values(), key=lambda item: (item.place, item.name)))
+    words = tuple(folder.resolve() for folder in reversed([*own[1:], *given]) if (folder / WORDS).is_dir())
+    ordered = sorted(found.values(), key=lambda item: (item.place, item.name))
+    return tuple(replace(item, words=words) for item in ordered)
 
 
 def of_kind(kind: str, templates: Iterable[Section]) -> tuple[Section, ...]:

@@ -4,11 +4,21 @@ from __future__ import annotations
 
 import ast
 import io
+import re
 import tokenize
+import types
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, create_model
 
 from reviewkit.errors import KitError
+from reviewkit.schema import quantities
+from reviewkit.schema.quantities import Block
+
+_TYPES = {item.__name__: item for item in (str, int, float, bool, dict, list, tuple, set)}
+_UNIT = re.compile(r"\[([^\[\]]+)\]$")
 
 
 @dataclass(frozen=True)
@@ -30,6 +40,60 @@ class Parameter:
     annotation: str
     default: Any
     comment: str
+
+    @property
+    def unit(self) -> str:
+        """What stands in brackets at the end of the comment: a unit, or ``file``."""
+        found = _UNIT.search(self.comment)
+        return found[1] if found else ""
+
+
+def model(parameters: Iterable[Parameter]) -> type[Block]:
+    """Return a model that holds values to the types which a parameter cell gives them.
+
+    A number whose name ends with a unit is read in that unit: "500 mA" for ``drain_A: float`` is 0.5.
+
+    Parameters
+    ----------
+    parameters : iterable of Parameter
+    """
+    fields: dict[str, Any] = {item.name: (_or_default(item), item.default) for item in parameters}
+    made: type[Block] = create_model("Parameters", __base__=Block, **fields)
+    return made
+
+
+def _or_default(item: Parameter) -> Any:
+    """Return what a key may hold; one with nothing behind it is as good as not written."""
+    held = _held(item)
+    if item.default is None or held is Any:
+        return held | None if held is not Any else Any
+    return Annotated[held, BeforeValidator(lambda value: item.default if value is None else value)]
+
+
+def _held(item: Parameter) -> Any:
+    quantity = quantities.BY_SUFFIX.get(item.name.rpartition("_")[2])
+    if quantity and item.annotation.replace(" ", "") in ("float", "float|None"):
+        return quantity
+    return _type(ast.parse(item.annotation, mode="eval").body)
+
+
+def _type(node: ast.expr) -> Any:
+    """Return the type that an annotation writes; anything else than a plain one holds no value to a type."""
+    match node:
+        case ast.Name(id=name):
+            return _TYPES.get(name, Any)
+        case ast.Constant(value=None):
+            return types.NoneType
+        case ast.Constant(value=types.EllipsisType()):
+            return ...
+        case ast.BinOp(left=left, op=ast.BitOr(), right=right):
+            return _type(left) | _type(right)
+        case ast.Subscript(value=ast.Name(id="Literal"), slice=words):
+            return Literal[ast.literal_eval(words)]
+        case ast.Subscript(value=ast.Name(id=name), slice=inner) if name in _TYPES:
+            parts = inner.elts if isinstance(inner, ast.Tuple) else [inner]
+            return types.GenericAlias(_TYPES[name], tuple(_type(part) for part in parts))
+    return Any
 
 
 def inspect(source: str, *, template: str) -> tuple[Parameter, ...]:

@@ -59,7 +59,7 @@ def review_file(name: str, sections: Iterable[Section]) -> str:
 
 def _parameter(section: Section, name: str, comment: str, default: Any) -> Iterator[str]:
     model = inputs_model(section)
-    field = model.model_fields.get(name) if model else None
+    field = model.model_fields.get(name)
     if comment:
         yield f"## {comment}"
     if field is not None and _models_in(field.annotation):

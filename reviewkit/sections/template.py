@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import importlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -22,6 +22,7 @@ from reviewkit.schema import quantities
 from reviewkit.schema.quantities import Block
 from reviewkit.sections import parameter_cell
 from reviewkit.sections.parameter_cell import Parameter
+from reviewkit.tables import files
 
 Kind = Literal["section", "summary", "compare"]
 Check = Callable[[Any, Path], Sequence[InputError]]
@@ -60,9 +61,9 @@ class Metadata(Block):
     makes : tuple of str
         What the keys of its findings start with.
     inputs : str
-        ``module:Model`` that checks the parameter values; empty for none.
+        ``module:Model`` that checks the parameter values; empty: the types in the parameter cell do.
     check : str
-        ``module:function`` that checks the files they name; empty for none.
+        ``module:function`` that checks the files they name; empty: that they are there.
     bench : Bench
     figures : tuple of str
         Of a summary: the findings that the list of all reviews shows of each.
@@ -91,11 +92,14 @@ class Section:
     path : pathlib.Path
     about : Metadata
     parameters : tuple of Parameter
+    words : tuple of pathlib.Path
+        Template folders whose wording comes before the kit's own.
     """
 
     path: Path
     about: Metadata
     parameters: tuple[Parameter, ...]
+    words: tuple[Path, ...] = ()
 
     @property
     def kind(self) -> Kind:
@@ -131,30 +135,55 @@ class Section:
         """Return the values that this section's parameter cell declares."""
         return {name: value for name, value in values.items() if name in self.names}
 
-    def bound(self, values: Mapping[str, Any]) -> BaseModel | None:
-        """Return the section's inputs as its model holds them; None if it names no model.
+    def handed(self, values: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values as the notebook is given them.
+
+        As the review file has them where the section's own model reads them; else in the types, and
+        numbers in the units, of its parameter cell.
+        """
+        own = self.own(values)
+        return own if self.about.inputs else self.bound(own).model_dump(include=set(own))
+
+    def bound(self, values: Mapping[str, Any]) -> BaseModel:
+        """Return the section's inputs as its model holds them.
 
         Raises
         ------
         Faults
             Everything the model finds wrong with the values.
         """
-        model = inputs_model(self)
-        return quantities.checked(model, self.own(values), file=review_file.FILE) if model else None
+        return quantities.checked(inputs_model(self), self.own(values), file=review_file.FILE)
 
     def faults(self, values: Mapping[str, Any], folder: Path) -> list[InputError]:
         """Return what the section finds wrong with its values and the files they name, without running."""
         found: list[InputError] = []
+        if not self.about.inputs:
+            found.extend(_missing(self, values, folder))
         with gathered(found):
             bound = self.bound(values)
-            if self.about.check and bound is not None:
+            if self.about.check:
                 check: Check = _named(self.about.check, self.path.name)
                 found.extend(check(bound, folder))
         return found
 
 
-def inputs_model(section: Section) -> type[BaseModel] | None:
-    """Return the model that a section's metadata name; None if they name none.
+def _missing(section: Section, values: Mapping[str, Any], folder: Path) -> Iterator[InputError]:
+    """Walk the files that are not there among those that the values name."""
+    for item in section.parameters:
+        for text in review_file.texts(values.get(item.name)):
+            if text and (item.unit == "file" or Path(text).suffix.lower() in _TABLES):
+                try:
+                    files.locate(text, folder=folder)
+                except InputError as error:
+                    yield error
+
+
+_TABLES = {".csv", ".tsv", ".txt", ".log", ".xlsx", ".parquet"}
+"""A value that ends like one of these names a file, whether or not its comment says so."""
+
+
+def inputs_model(section: Section) -> type[BaseModel]:
+    """Return the model that a section's metadata name; else one made from its parameter cell.
 
     Raises
     ------
@@ -162,7 +191,7 @@ def inputs_model(section: Section) -> type[BaseModel] | None:
         If there is no such model, or its fields are not the names in the parameter cell.
     """
     if not section.about.inputs:
-        return None
+        return parameter_cell.model(section.parameters)
     model: type[BaseModel] = _named(section.about.inputs, section.path.name)
     if differing := set(model.model_fields) ^ section.names:
         raise KitError(

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
-from reviewkit.system.locations import PACKAGE, kit_folder
+from reviewkit.system.locations import PACKAGE, clone_folder, kit_folder
 
 
 @cache
@@ -31,4 +31,5 @@ def _libraries() -> list[str]:
 
 def _source() -> Iterator[Path]:
     yield from sorted(PACKAGE.rglob("*.py"))
-    yield from sorted(path for path in kit_folder().rglob("*") if path.is_file())
+    for folder in filter(None, (kit_folder(), clone_folder())):
+        yield from sorted(path for path in folder.rglob("*") if path.is_file())

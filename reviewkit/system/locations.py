@@ -12,6 +12,8 @@ from reviewkit.errors import KitError
 PACKAGE = Path(__file__).parents[1]
 _TEMPLATES = (PACKAGE / "templates", PACKAGE.parent / "templates")
 CACHE_VARIABLE = "REVIEWKIT_CACHE"
+WORDS_VARIABLE = "REVIEWKIT_WORDS"
+"""Tells a section's process the template folders whose wording comes before the kit's own."""
 
 
 def kit_folder() -> Path:
@@ -20,6 +22,29 @@ def kit_folder() -> Path:
         if folder.is_dir():
             return folder
     raise KitError("the kit's own templates are missing; install it again.")
+
+
+def clone_folder() -> Path | None:
+    """Return the `templates` of the clone that the kit was installed from; None where there is none.
+
+    References
+    ----------
+    PEP 610: an installer notes in `direct_url.json` which folder it was given.
+    """
+    import json
+    from importlib import metadata
+
+    try:
+        noted = json.loads(metadata.distribution("reviewkit").read_text("direct_url.json") or "{}")
+    except (metadata.PackageNotFoundError, OSError, ValueError):
+        return None
+    if "dir_info" not in noted:
+        return None
+    from urllib.parse import urlsplit
+    from urllib.request import url2pathname
+
+    place = Path(url2pathname(urlsplit(noted["url"]).path)) / "templates"
+    return place if place.is_dir() and place.resolve() != kit_folder().resolve() else None
 
 
 def cache() -> Path:

@@ -51,7 +51,7 @@ class Scene:
     root: Path
     edition: int = 0
     name: ClassVar[str] = "lantern"
-    _templates: ClassVar[tuple[str, ...]] = ("--templates", str(FILES / "templates"))
+    _templates: ClassVar[tuple[str, ...]] = ("--only-templates", str(FILES / "templates"))
 
     @property
     def out(self) -> Path:

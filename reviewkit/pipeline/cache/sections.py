@@ -80,6 +80,11 @@ def key(task: Task, files: Iterable[Fingerprint]) -> str:
         task.template.name,
         str(task.folder),
         task.values,
+        [
+            hashlib.sha256(file.read_bytes()).hexdigest()
+            for folder in task.words
+            for file in sorted(folder.glob("words/*.j2"))
+        ],
         [(file.path, file.sha256) for file in files],
     ]
     text = json.dumps(whole, ensure_ascii=False, default=repr)

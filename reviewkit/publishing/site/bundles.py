@@ -49,9 +49,9 @@ class ChartBundle:
 
 def chart(data: Mapping[str, Any], anchor: str = "") -> ChartBundle:
     """Return a displayed chart's bundle; a plotly figure of another maker's is taken too."""
-    about = data.get(CHART_MIME, {})
     figure = data[PLOTLY_MIME]
-    layout = _without_words(figure["layout"], about) if about else dict(figure["layout"])
+    about = data.get(CHART_MIME) or {"question": _question(figure["layout"])}
+    layout = _without_words(figure["layout"], about)
     return ChartBundle(
         anchor=anchor or str(about.get("key", "chart")),
         question=about.get("question", ""),
@@ -71,9 +71,22 @@ def chart(data: Mapping[str, Any], anchor: str = "") -> ChartBundle:
     )
 
 
+def _question(layout: Mapping[str, Any]) -> str:
+    """Return what a figure that says no question of its own shows: its title, else its axes."""
+    title, *axes = (
+        (layout.get(name) or {}).get("text")
+        or ((layout.get(name) or {}).get("title") or {}).get("text")
+        or ""
+        for name in ("title", "yaxis", "xaxis")
+    )
+    return str(title or " against ".join(filter(None, axes)) or "Chart")
+
+
 def _without_words(layout: Mapping[str, Any], about: Mapping[str, Any]) -> dict[str, Any]:
     """Return a chart's layout without question and answer, which the page sets as text."""
-    margin = {**layout.get("margin", {}), "t": about.get("margin_top")}
+    margin = {**layout.get("margin", {})}
+    if "margin_top" in about:
+        margin["t"] = about["margin_top"]
     return {**layout, "title": None, "margin": margin, "height": about.get("height") or layout.get("height")}
 
 
@@ -94,13 +107,13 @@ def plain(output: Mapping[str, Any]) -> Markup:
         )
     for mime in ("image/png", "image/jpeg", "image/svg+xml"):
         if mime in data:
-            return _picture(mime, data[mime])
+            return _picture(mime, data[mime], data.get("text/plain", ""))
     text = output.get("text") or data.get("text/plain", "")
     return Markup('<pre class="output" tabindex="0">{}</pre>').format(text) if text.strip() else Markup()
 
 
-def _picture(mime: str, content: str) -> Markup:
+def _picture(mime: str, content: str, words: str) -> Markup:
     coded = (
         base64.b64encode(content.encode()).decode() if mime == "image/svg+xml" else "".join(content.split())
     )
-    return Markup('<img alt="" src="data:{};base64,{}">').format(mime, coded)
+    return Markup('<img alt="{}" src="data:{};base64,{}">').format(words.strip("<>"), mime, coded)

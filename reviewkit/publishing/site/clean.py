@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Any
 
@@ -10,6 +11,8 @@ from markupsafe import Markup
 _TEXT = "a abbr b br code del em i ins kbd s small span strong sub sup u var wbr"
 _BLOCKS = "blockquote dd details div dl dt figcaption figure h2 h3 h4 h5 h6 hr li ol p pre section summary ul"
 _TABLES = "caption table tbody td tfoot th thead tr svg path circle"
+# What a browser would not show as text either, such as the style that pandas puts before a table.
+_UNSHOWN = re.compile(r"<(style|script)\b.*?(?:</\1\s*>|\Z)", re.DOTALL | re.IGNORECASE)
 _EVERYWHERE = frozenset(
     {"class", "id", "role", "title", "aria-label", "aria-hidden", "aria-labelledby", "lang", "tabindex"}
 )
@@ -47,7 +50,7 @@ def cleaned(html: str) -> Markup:
     Returns
     -------
     markupsafe.Markup
-        Other elements and attributes are written out as text or left off; links go to http, https, mail
-        or within the site.
+        Styles and scripts are left off, other elements and attributes written out as text or left off;
+        links go to http, https, mail or within the site.
     """
-    return Markup(_cleaner().clean(html))
+    return Markup(_cleaner().clean(_UNSHOWN.sub("", html)))
