@@ -138,11 +138,14 @@ class Section:
     def handed(self, values: Mapping[str, Any]) -> dict[str, Any]:
         """Return the values as the notebook is given them.
 
-        As the review file has them where the section's own model reads them; else in the types, and
-        numbers in the units, of its parameter cell.
+        As the review file has them where the section's own model reads them; else numbers in the units of
+        its parameter cell, and what has nothing behind its key as if it were not there.
         """
         own = self.own(values)
-        return own if self.about.inputs else self.bound(own).model_dump(include=set(own))
+        if self.about.inputs:
+            return own
+        held = self.bound(own).model_dump(include=set(own))
+        return {name: value if value == held[name] else held[name] for name, value in own.items()}
 
     def bound(self, values: Mapping[str, Any]) -> BaseModel:
         """Return the section's inputs as its model holds them.
