@@ -4,9 +4,12 @@ import lazy_loader
 
 __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
     __name__,
-    submodules=["charge", "comparison", "drain", "figures", "readout", "ui_states"],
+    submodules=["charge", "comparison", "drain", "figures", "findings", "logs", "readout", "ui_states"],
     submod_attrs={
         "logs.look": ["look"],
         "commands": ["Published", "SideBySide", "Verified", "check", "compare", "run", "start", "verify"],
+        "metrology.measured": ["Measured"],
+        "metrology.meter": ["Meter", "meter"],
+        "schema.blocks": ["Cell"],
     },
 )

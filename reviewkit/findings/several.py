@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
 from typing import Any, overload
 
 from reviewkit.findings.item import Finding
@@ -35,11 +36,27 @@ class Findings(Sequence[Finding]):
             raise ValueError(f"findings with the same key: {', '.join(double)}")
 
     @overload
-    def __getitem__(self, place: int) -> Finding: ...
+    def __getitem__(self, place: int | str) -> Finding: ...
     @overload
     def __getitem__(self, place: slice) -> Findings: ...
-    def __getitem__(self, place: int | slice) -> Finding | Findings:
+    def __getitem__(self, place: int | str | slice) -> Finding | Findings:
+        """Return a finding by its key or number, or a slice of them.
+
+        Raises
+        ------
+        KeyError
+            If there is no such key; it names the nearest.
+        """
+        if isinstance(place, str):
+            return self._by_key(place)
         return Findings(self.items[place]) if isinstance(place, slice) else self.items[place]
+
+    def _by_key(self, key: str) -> Finding:
+        found = self.get(key)
+        if found is None:
+            near = get_close_matches(key, [item.key for item in self.items], n=1, cutoff=0.5)
+            raise KeyError(f"no finding '{key}'" + (f"; did you mean '{near[0]}'?" if near else ""))
+        return found
 
     def __len__(self) -> int:
         return len(self.items)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from html import escape
 
-from reviewkit.metrology import formatting
+from reviewkit.metrology import formatting, units
 from reviewkit.metrology.component import Component
 from reviewkit.metrology.coverage import BOUNDED_COVERAGE, coverage_factor, effective_dof, merged
 
@@ -63,6 +64,43 @@ class Measured:
     def text(self) -> str:
         """Value, uncertainty and unit as a reader sees them."""
         return formatting.quantity(self.value, self.expanded, self.unit)
+
+    def __add__(self, other: Measured) -> Measured:
+        """Return the sum; an unknown that both share adds as one. Both have the same unit."""
+        self._of_one_unit(other)
+        return Measured(self.value + other.value, self.unit, self.components + other.components)
+
+    def __sub__(self, other: Measured) -> Measured:
+        """Return `difference(self, other)`. Both have the same unit."""
+        self._of_one_unit(other)
+        return difference(self, other)
+
+    def __neg__(self) -> Measured:
+        return self.scaled(-1.0)
+
+    def __mul__(self, other: Measured | float) -> Measured:
+        """Return the product, its unit with it, to first order (GUM 5.1.2)."""
+        if not isinstance(other, Measured):
+            return self.scaled(other)
+        parts = (*self.scaled(other.value).components, *other.scaled(self.value).components)
+        return Measured(self.value * other.value, units.product(self.unit, other.unit), parts)
+
+    __rmul__ = __mul__
+
+    def __truediv__(self, other: Measured | float) -> Measured:
+        """Return the quotient, its unit with it, to first order (GUM 5.1.2)."""
+        if not isinstance(other, Measured):
+            return self.scaled(1 / other)
+        ratio = self.value / other.value
+        parts = (*self.scaled(1 / other.value).components, *other.scaled(-ratio / other.value).components)
+        return Measured(ratio, units.product(self.unit, other.unit, power=-1), parts)
+
+    def _of_one_unit(self, other: Measured) -> None:
+        if self.unit != other.unit:
+            raise ValueError(f"{self.unit or 'a bare number'} and {other.unit or 'a bare number'} do not add")
+
+    def _repr_html_(self) -> str:
+        return escape(self.text)
 
     def plus(self, *components: Component) -> Measured:
         """Return the same number with further doubts."""

@@ -191,13 +191,13 @@ class Meter:
         return self.full_scale is None or abs(reading) <= self.full_scale * (1 + 1e-9)
 
 
-def meter(spec: Mapping[str, Any] | Meter, unit: str, full_scale: float | None = None) -> Meter:
+def meter(spec: Mapping[str, Any] | Meter | str, unit: str, full_scale: float | None = None) -> Meter:
     """Read the review file's `voltmeter` or `ammeter` block.
 
     Parameters
     ----------
-    spec : mapping
-        ``{name, accuracy, resolution, full_scale, burden_ohm, leads_ohm, input_ohm, ranges, last_check}``;
+    spec : mapping, str or Meter
+        A text is the accuracy alone. ``{name, accuracy, resolution, full_scale, burden_ohm, leads_ohm, input_ohm, ranges, last_check}``;
         `ranges` is a list of further blocks of that kind, each for one range.
     unit : {"V", "A"}
         What the meter reads.
@@ -215,6 +215,8 @@ def meter(spec: Mapping[str, Any] | Meter, unit: str, full_scale: float | None =
     """
     if isinstance(spec, Meter):
         return spec
+    if isinstance(spec, str):
+        spec = {"accuracy": spec}
     own = {key: value for key, value in spec.items() if key != "ranges"}
     blocks = [{**own, **entry} for entry in spec.get("ranges") or [{}]]
     meters = [_one_range(block, unit) for block in blocks]

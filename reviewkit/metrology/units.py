@@ -164,6 +164,33 @@ def _temperature(number: float, written: str, unit: str) -> float:
         raise ValueError(f"'{written}' is no unit of the same kind as '{unit}'") from error
 
 
+_SAME = 1e-12
+"""Two units are one where their sizes differ by less: floating point rounds a product of units."""
+
+
+@cache
+def product(first: str, second: str, power: int = 1) -> str:
+    """Return the unit of a product, or with ``power=-1`` of a quotient, as findings write it.
+
+    Parameters
+    ----------
+    first, second : str
+        Units of findings.
+    power : {1, -1}
+
+    Examples
+    --------
+    >>> product("V", "A", power=-1), product("A", "ohm"), product("A.h", "A.h", power=-1)
+    ('ohm', 'V', '1')
+    """
+    registry = _registry()
+    whole = registry.Unit(_pint_spelling(first)) * registry.Unit(_pint_spelling(second)) ** power
+    alike = (unit for unit in FINDING_UNITS if unit not in ("", "%", "degC"))
+    same = (unit for unit in alike if registry.Unit(_pint_spelling(unit)).is_compatible_with(whole))
+    sizes = ((unit, registry.Quantity(1.0, whole).to(_pint_spelling(unit)).magnitude) for unit in same)
+    return next((unit for unit, size in sizes if abs(size - 1) < _SAME), f"{whole:~C}")
+
+
 def is_unit_of(unit: str, kind: str) -> bool:
     """Whether `unit` is a unit of the same quantity as `kind`."""
     try:
