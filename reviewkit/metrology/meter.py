@@ -197,7 +197,8 @@ def meter(spec: Mapping[str, Any] | Meter | str, unit: str, full_scale: float | 
     Parameters
     ----------
     spec : mapping, str or Meter
-        A text is the accuracy alone. ``{name, accuracy, resolution, full_scale, burden_ohm, leads_ohm, input_ohm, ranges, last_check}``;
+        A text is the accuracy alone.
+        ``{name, accuracy, resolution, full_scale, burden_ohm, leads_ohm, input_ohm, ranges, last_check}``;
         `ranges` is a list of further blocks of that kind, each for one range.
     unit : {"V", "A"}
         What the meter reads.
