@@ -324,4 +324,4 @@ def test_the_list_of_all_reviews_names_the_hazards(tmp_path: Path):
     }
     (tmp_path / "lantern" / "findings.json").write_text(json.dumps(whole), encoding="utf-8")
     _, (row,) = shelf.shelf(tmp_path)
-    assert [figure.text for figure in row.figures] == ["protection not recovered"]
+    assert [figure.text for figure in row.figures] == ["the lock is lost"]

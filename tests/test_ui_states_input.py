@@ -244,3 +244,12 @@ def test_a_declared_kind_wins_and_may_say_what_the_event_stands_for():
 )
 def test_moments_of_the_video(text, seconds):
     assert transitions.moment(text) == seconds
+
+
+def test_the_table_that_start_begins_explains_n_a_and_is_read_once_a_row_is_in_it(tmp_path):
+    from reviewkit import commands
+
+    commands.start(tmp_path / "lantern")
+    begun = (tmp_path / "lantern" / "transitions.csv").read_text(encoding="utf-8")
+    assert "next = n/a: the event cannot occur in that state" in begun
+    assert faults(tmp_path, begun + TABLE.partition("\n")[2]) == ""

@@ -130,8 +130,12 @@ def _figure(item: Finding | None) -> Figure:
     return Figure(item.text, "" if item.value is None else str(item.value))
 
 
+_SEEN = {"protection not recovered": "the lock is lost"}
+"""What one sees of a hazard, where its name in the findings is another."""
+
+
 def _in_words(item: Finding) -> str:
-    """Return what can go wrong by its names, gravest first; the number of anything else that is a list."""
+    """Return what can go wrong as one sees it, gravest first; the number of anything else that is a list."""
     found = item.value if isinstance(item.value, list) else []
     kinds = dict.fromkeys(str(one["hazard"]) for one in found if isinstance(one, dict) and "hazard" in one)
-    return "; ".join(kinds) or item.text
+    return "; ".join(_SEEN.get(kind, kind) for kind in kinds) or item.text
