@@ -84,7 +84,7 @@ class Grid:
 
 def brute_force(
     reference_V: list[Decimal],
-    shown_V: list[Decimal],
+    displayed_V: list[Decimal],
     device_meter: Meter,
     gain_bound: Fraction,
     fine: int = 1,
@@ -96,9 +96,9 @@ def brute_force(
     slope = round(stated.percent * 100)  # in 10⁻⁴
     floor = max(0, round(stated.counts * device_meter.resolution * unit) - noise)
     middle = round(3.6 * unit)
-    reach = slope * middle // 10_000 + floor
+    reach = slope * middle // 10_000
     x = np.array([round(value * unit) for value in reference_V], dtype=np.int64)
-    s = np.array([round(value * unit) for value in shown_V], dtype=np.int64)
+    s = np.array([round(value * unit) for value in displayed_V], dtype=np.int64)
     shares = 2 * fine
     u = np.arange(-shares, shares + 1, dtype=np.int64)[None, :, None]  # in 1 / shares
     bound = round(gain_bound * 10_000) * fine * shares
@@ -122,4 +122,18 @@ def brute_force(
     fewest = int(wrong.min())
     found = np.broadcast_to(place, wrong.shape)[wrong == fewest] / unit
     slack = (spacing + reach / shares) / unit + (0.6 * jump / per_gain if gain_bound or slope else 0.0)
-    return Grid(fewest, float(found.min()), float(found.max()), slack)
+    # The counts' error is another than that of the percent: it moves every place by as much.
+    either_way = floor / unit
+    return Grid(fewest, float(found.min()) - either_way, float(found.max()) + either_way, slack)
+
+
+def inside(corners: tuple[tuple[Fraction, Fraction], ...], point: tuple[Fraction, Fraction]) -> bool:
+    """Whether a point lies in a convex polygon, its edge included."""
+    turns = [
+        (after[0] - before[0]) * (point[1] - before[1]) - (after[1] - before[1]) * (point[0] - before[0])
+        for before, after in zip(corners, corners[1:] + corners[:1], strict=True)
+    ]
+    if len(corners) < 3:
+        ends = sorted(corners)
+        return not any(turns) and ends[0] <= point <= ends[-1]
+    return all(turn >= 0 for turn in turns) or all(turn <= 0 for turn in turns)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import random
 from decimal import Decimal
 
@@ -11,7 +10,7 @@ import pytest
 import readout_devices as devices
 
 from reviewkit import readout
-from reviewkit.readout import worst
+from reviewkit.readout import feasible_region
 from reviewkit.readout.fit import Fit
 from reviewkit.readout.model import Model, exact
 
@@ -42,22 +41,23 @@ def test_posterior_of_one_reading_is_flat_over_the_step() -> None:
 
 
 def test_posterior_width_from_a_shared_error_alone() -> None:
-    """Readings that leave 0.2 mV, a meter good to ±10 mV: σ = 10 mV/√3 (GUM 4.3.7), interval 4 σ wide."""
+    """Readings that leave 0.2 mV, a meter good to ±10 mV, evenly likely within it (JCGM 101, 6.4.2)."""
     meter = devices.meter(counts=100.0, resolution=0.0001)
     device, bench = devices.Device("nearest", Decimal(0)), devices.Bench(meter, Decimal(0))
     fit = read(device, bench, cells("3.6499", "3.6501"))
     low, high = fit.posterior.interval()
-    assert high - low == pytest.approx(4 * 0.01 / math.sqrt(3), rel=0.02)
-    assert float(fit.place.width) == pytest.approx(0.02, abs=5e-4)
+    assert high - low == pytest.approx(0.9545 * 0.02, rel=0.05)
+    assert fit.views_agree
+    assert float(fit.transition.width) == pytest.approx(0.02, abs=5e-4)
 
 
 def test_posterior_holds_the_truth_as_often_as_it_says() -> None:
-    """Normal errors, shared and own; benchmarks/readout_coverage.py does so for many more."""
+    """Errors evenly spread within the statement; benchmarks/readout_coverage.py does so for many more."""
     inside = []
     for seed in range(60):
         rng = random.Random(seed)
         device = devices.Device("nearest", Decimal(rng.randint(-60, 60)) / 1000)
-        bench = devices.Bench(METER, Decimal(repr(round(rng.gauss(0, 3**-0.5), 6))), rng)
+        bench = devices.Bench(METER, Decimal(repr(round(rng.uniform(-1, 1), 6))))
         batch = devices.voltages(rng, 6)
         fit = readout.fit(
             [float(bench.reads(cell)) for cell in batch],
@@ -83,7 +83,8 @@ def test_bisection_is_the_best_next_reading_without_a_gain() -> None:
 def test_a_reading_whose_outcome_is_known_is_worth_nothing() -> None:
     fit = readout.fit([3.649, 3.651], [3.6, 3.7], resolution_V=0.1, noise_V=0.0001)
     worth = fit.information
-    assert worth.bits[np.argmin(np.abs(worth.voltage_V - 3.60))] < 0.01
+    # A misreading is thought possible: what is left is what catching one would be worth.
+    assert worth.bits[np.argmin(np.abs(worth.voltage_V - 3.60))] < 0.05
 
 
 def test_a_gain_asks_for_the_ends_of_the_range() -> None:
@@ -103,7 +104,7 @@ def test_following_the_proposals_needs_one_reading_more_than_bisection_at_most(s
     bench = devices.Bench(METER, Decimal(rng.randint(-100, 100)) / 100)
     error = bench.share * Decimal("0.0025")
     taken = [Decimal(rng.randint(30_000, 42_000)) / 10_000]
-    while float((fit := read(device, bench, taken)).place.width) > 0.01:
+    while float((fit := read(device, bench, taken)).transition.width) > 0.01:
         assert len(taken) < 7
         taken.append(Decimal(str(fit.next_V)) - error)
 
@@ -127,7 +128,7 @@ def test_plan_is_bisection() -> None:
     for change in plan.changes_V:
         sign = 1 if device.shows(taken[-1]) <= first else -1
         taken.append(taken[-1] + sign * Decimal(str(change)))
-    assert float(read(device, bench, taken).place.width) <= 0.011
+    assert float(read(device, bench, taken).transition.width) <= 0.011
 
 
 def test_plan_says_what_no_meter_of_this_kind_can_do() -> None:
@@ -143,7 +144,7 @@ def test_cells_prepared_all_at_once_reach_the_width_too() -> None:
         device = devices.Device("nearest", Decimal(offset) / 1000)
         shown = [float(device.shows(Decimal(str(voltage)))) for voltage in plan.all_at_once_V]
         fit = readout.fit(plan.all_at_once_V, shown, resolution_V=0.1)
-        assert float(fit.place.width) <= 0.02 + 1e-9
+        assert float(fit.transition.width) <= 0.02 + 1e-9
 
 
 def test_plan_for_a_gain_reads_near_both_ends() -> None:
@@ -166,7 +167,7 @@ def test_largest_error_of_ideal_readouts(rule: str, offset: str, largest: float)
     """A perfect 0.1 V readout is up to half a step off, a cutting one a whole step (GUM F.2.2.1)."""
     device = devices.Device(rule, Decimal(offset))
     model = Model(exact(0.1), exact(3), exact(4.2))
-    found = worst.largest_error(np.array([float(device.place_V)]), np.ones(1), model)
+    found = feasible_region.maximum_error(np.array([float(device.place_V)]), np.ones(1), model)
     assert found[0] == pytest.approx(largest)
 
 
@@ -178,23 +179,27 @@ def test_largest_error_against_a_walk_along_the_voltage_axis(gain: str) -> None:
     walked = max(
         abs(device.shows(Decimal(k) / 10_000) - Decimal(k) / 10_000) for k in range(30_000, 42_000, 1)
     )
-    found = worst.largest_error(np.array([float(device.place_V)]), np.array([float(gain)]), model)
+    found = feasible_region.maximum_error(np.array([float(device.place_V)]), np.array([float(gain)]), model)
     # The last switching point may lie just outside the walk: a gain of 1.3 % moves it by 1.3 mV a step.
     assert -1.5e-3 <= float(walked) - found[0] <= 1e-9
 
 
 def test_bounds_of_the_largest_error_hold_every_readout_left() -> None:
-    """A dense sample of the readouts that the readings allow."""
+    """A dense sample of the readouts that the readings allow.
+
+    The greatest is that of a transition right at an end of the range: with a gain up to 8 % off it may lie
+    a step from there, and the error be 8 mV less.
+    """
     device, bench = (
         devices.Device("nearest", Decimal("0.01"), Decimal("1.004")),
         devices.Bench(METER, Decimal(0)),
     )
     fit = read(device, bench, cells("3.1", "3.58", "3.66", "4.13"), 0.01)
-    low, high = fit.largest_error_bounds()
     region = fit.regions[0]
+    low, high = region.maximum_error()
     rng = np.random.default_rng(1)
     corners = np.array([(float(place), float(gain)) for place, gain in region.corners])
     mixed = rng.dirichlet(np.full(len(corners), 0.4), 20_000) @ corners
-    errors = worst.largest_error(mixed[:, 0], mixed[:, 1], region.model)
-    assert low - 1e-9 <= errors.min() <= low + 2e-3
-    assert high - 2e-3 <= errors.max() <= high + 1e-9
+    errors = feasible_region.maximum_error(mixed[:, 0], mixed[:, 1], region.model)
+    assert low - 1e-9 <= errors.min() <= low + 8e-3
+    assert high - 8e-3 <= errors.max() <= high + 1e-9

@@ -12,7 +12,7 @@ import yaml
 import reviewkit
 from reviewkit import readout
 from reviewkit.errors import InputError
-from reviewkit.readout import shown
+from reviewkit.readout import model, table
 
 ROOT = Path(reviewkit.__file__).parents[1]
 EXAMPLES = ROOT / "examples"
@@ -27,7 +27,7 @@ def bench(folder: Path, table: str, **more: Any) -> readout.ReadoutInputs:
 
 def found(folder: Path, table: str, **more: Any) -> dict[str, Any]:
     result = readout.analyse(bench(folder, table, **more), folder)
-    return {item.key.removeprefix("readout."): item for item in result.findings()}
+    return {item.key.removeprefix("readout."): item for item in readout.findings(result)}
 
 
 @pytest.mark.parametrize(
@@ -97,21 +97,21 @@ def test_every_fault_of_a_table_is_told_at_once(tmp_path: Path) -> None:
     ],
 )
 def test_what_is_shown_becomes_volts(text: str, volts: str | None) -> None:
-    assert shown.volts(text) == (None if volts is None else shown.exact(volts))
+    assert table.volts(text) == (None if volts is None else model.exact(volts))
 
 
 def test_resolution_is_inferred_and_said_to_be(tmp_path: Path) -> None:
     result = readout.analyse(bench(tmp_path, GOOD), tmp_path)
     assert result.fit is not None
     assert float(result.fit.model.step_V) == 0.1
-    assert "inferred" in result.step_note
+    assert "inferred" in repr(readout.summary(result))
 
 
 def test_readings_challenge_a_declared_resolution(tmp_path: Path) -> None:
     """A device of 0.2 V declared as one of 0.1 V: its readings spread over more than one step."""
     table = "reference (V),shown\n3.52,3.6\n3.68,3.6\n3.89,3.8\n4.09,4.0\n"
     result = readout.analyse(bench(tmp_path, table, readout_resolution_V=0.1), tmp_path)
-    assert "check the resolution" in result.step_note
+    assert "check the resolution" in repr(readout.summary(result))
 
 
 def test_millivolts_in_the_heading_and_a_decimal_comma_give_the_same(tmp_path: Path) -> None:
@@ -145,29 +145,46 @@ def test_a_reference_without_the_load_is_corrected_and_said_to_be(tmp_path: Path
     table = "reference (V),shown,load (mA)\n3.68,3.6,200\n3.72,3.7,200\n"
     plain = found(tmp_path, table)["switching_place"]
     result = readout.analyse(bench(tmp_path, table, readout_cell_ohm=0.1), tmp_path)
-    place = result.findings().get("readout.switching_place")
+    place = readout.findings(result).get("readout.switching_place")
     assert place is not None
     assert isinstance(place.value, float)
     assert isinstance(plain.value, float)
     assert place.value == pytest.approx(plain.value - 0.02, abs=1e-3)
     assert result.table is not None
-    assert "taken off" in result.table.load_note
+    assert result.table.load == "taken off"
 
 
 def test_a_claim_is_judged(tmp_path: Path) -> None:
-    """A nearest 0.1 V readout: ±0.1 V is kept, ±0.04 V is beyond any readout of that step."""
+    """A nearest 0.1 V readout: ±0.1 V is kept, ±0.04 V is beyond any readout of that step.
 
-    def verdict(limit: str) -> Any:
+    Three readings near the middle say nothing about a gain: kept for certain only without one.
+    """
+
+    def verdict(limit: str, gain_percent: float) -> Any:
         claims = [{"about": "readout.largest_error", "at_most": limit}]
-        return found(tmp_path, "reference,shown\n3.62,3.6\n3.648,3.6\n3.652,3.7\n", claims=claims)[
+        table, bound = "reference,shown\n3.62,3.6\n3.648,3.6\n3.652,3.7\n", gain_percent
+        return found(tmp_path, table, claims=claims, readout_gain_bound_percent=bound)[
             "largest_error"
         ].verdict
 
-    assert (verdict("0.1 V"), verdict("40 mV")) == ("pass", "fail")
+    assert (verdict("0.1 V", 0.0), verdict("40 mV", 0.0)) == ("pass", "fail")
+    assert (verdict("0.1 V", 4.0), verdict("40 mV", 4.0)) == ("inconclusive", "fail")
+
+
+def test_a_claim_is_not_kept_by_few_readings_that_contradict_each_other(tmp_path: Path) -> None:
+    """One of seven readings doubted, or one of seventeen: the same claim, the same device."""
+    claims = [{"about": "readout.largest_error", "at_most": "0.15 V"}]
+    rows = [f"3.{tenth}{phase},3.{tenth}" for tenth in range(1, 9) for phase in ("02", "47")]
+
+    def verdict(*readings: str) -> Any:
+        table = "\n".join(["reference (V),shown", *readings, "3.62,4.0"]) + "\n"
+        return found(tmp_path, table, claims=claims, readout_gain_bound_percent=0.0)["largest_error"].verdict
+
+    assert (verdict(*rows[:6]), verdict(*rows)) == ("inconclusive", "pass")
 
 
 def test_nothing_read_is_not_tested() -> None:
-    keys = readout.analyse(readout.inputs()).findings()
+    keys = readout.findings(readout.analyse(readout.inputs()))
     assert all(item.verdict == "not tested" and "readout_table" in item.note for item in keys)
 
 
@@ -183,7 +200,7 @@ def test_the_examples_tell_their_truth(device: str) -> None:
     truth = json.loads((EXAMPLES / "truth" / f"{device}.json").read_text(encoding="utf-8"))["readout"]
     values = yaml.safe_load((EXAMPLES / device / "review.yaml").read_text(encoding="utf-8"))
     own = {name: values[name] for name in readout.ReadoutInputs.model_fields if name in values}
-    keys = readout.analyse(readout.inputs(**own), EXAMPLES / device).findings()
+    keys = readout.findings(readout.analyse(readout.inputs(**own), EXAMPLES / device))
 
     def inside(key: str, value: float) -> bool:
         item = keys.get(f"readout.{key}")

@@ -11,30 +11,29 @@ from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
 from reviewkit.figures.sheet import Sheet
-from reviewkit.readout import sentences
-from reviewkit.readout.analysis import Readout, SwitchingPoint
-
-_NONE = "No readings of a readout in volts that one readout could show."
+from reviewkit.readout.analysis import CodeTransition, Readout
+from reviewkit.readout.report import bracket, doubtful_rows, say
+from reviewkit.readout.thresholds import Bracket
 
 
 def readout_staircase(result: Readout) -> Chart | Absent:
-    """Return shown value and error against the cell's voltage, with the band of every switching point."""
+    """Return shown value and error against the cell's voltage, with the band of every code transition."""
     fitted = result.fit
     if fitted is None or not fitted.consistent:
-        return Absent(_NONE)
-    points = result.switching_points
+        return Absent(say("no_stairs"))
+    points = result.transitions
     used = [float(reading.reference_V) for reading in fitted.readings]
     low, high = min(points[0].low_V, *used), max(points[-1].high_V, *used)
     edge = 0.03 * (high - low)
     axis = theme.axis("cell voltage, V", range=[low - edge, high + edge], nticks=7)
-    figure = marks.panels(["shown value, V", "shown minus true, V"], x_axis=axis, panel_height=250)
+    figure = marks.panels(["displayed value, V", "displayed minus true, V"], x_axis=axis, panel_height=250)
     figure.settings(hovermode="closest")
     _stairs(figure, points, low - edge, high + edge)
     _readings(figure, result)
     _claim(figure, result)
     return Chart(
         key="readout-staircase",
-        question=f"What does {result.bench.name} show at which cell voltage?",
+        question=say("staircase", name=result.bench.name),
         answer=_answer(result),
         figure=figure.checked(),
         table=_points_table(points),
@@ -42,12 +41,12 @@ def readout_staircase(result: Readout) -> Chart | Absent:
     )
 
 
-def _stairs(figure: Sheet, points: tuple[SwitchingPoint, ...], start: float, end: float) -> None:
+def _stairs(figure: Sheet, points: tuple[CodeTransition, ...], start: float, end: float) -> None:
     middles = [(point.low_V + point.high_V) / 2 for point in points]
     edges = [start, *middles, end]
     values = [points[0].lower_V, *(point.upper_V for point in points)]
     x, shown = np.repeat(edges, 2)[1:-1], np.repeat(values, 2)
-    marks.line(figure, x, shown, name="shown", colour=theme.VOLTAGE, unit="V", decimals=2)
+    marks.line(figure, x, shown, name="displayed", colour=theme.VOLTAGE, unit="V", decimals=2)
     broken = [
         part for v, a, b in zip(values, edges, edges[1:], strict=False) for part in (v - a, v - b, np.nan)
     ]
@@ -71,8 +70,8 @@ def _stairs(figure: Sheet, points: tuple[SwitchingPoint, ...], start: float, end
     )
 
 
-def _reach(point: SwitchingPoint) -> tuple[float, float]:
-    """Return the lowest and highest error within the band of a switching point."""
+def _reach(point: CodeTransition) -> tuple[float, float]:
+    """Return the lowest and highest error within the band of a code transition."""
     return point.lower_V - point.high_V, point.upper_V - point.low_V
 
 
@@ -87,7 +86,7 @@ def _readings(figure: Sheet, result: Readout) -> None:
         for axis, height in (("y", 0.0), ("y2", 1.0)):
             figure.curve(
                 x=[float(one.reference_V) for one in group],
-                y=[float(one.shown_V - one.reference_V if height else one.shown_V) for one in group],
+                y=[float(one.displayed_V - one.reference_V if height else one.displayed_V) for one in group],
                 yaxis=axis,
                 mode="markers",
                 marker={"color": colour, "size": 11 if doubted else 7, "symbol": symbol},
@@ -103,7 +102,7 @@ def _readings(figure: Sheet, result: Readout) -> None:
             )
     for one in fitted.readings:
         if one.row in fitted.doubted:
-            place = (float(one.reference_V), float(one.shown_V))
+            place = (float(one.reference_V), float(one.displayed_V))
             marks.label(
                 figure,
                 *place,
@@ -126,7 +125,7 @@ def _claim(figure: Sheet, result: Readout) -> None:
     for sign, above in ((1, True), (-1, False)):
         text = f"claimed: {'+' if sign > 0 else '−'}{claim[0]:g} V"
         marks.limit(figure, sign * claim[0], text, axis="y2", above=above, declared=True)
-    errors = [abs(end) for point in result.switching_points for end in _reach(point)]
+    errors = [abs(end) for point in result.transitions for end in _reach(point)]
     reach = 1.35 * max(claim[0], *errors)
     figure.settings(yaxis2={"range": [-reach, reach]})
 
@@ -134,21 +133,19 @@ def _claim(figure: Sheet, result: Readout) -> None:
 def _answer(result: Readout) -> str:
     fitted = result.fit
     assert fitted is not None
-    place = fitted.place
-    high = fitted.largest_error_bounds()[1]
-    text = (
-        f"The shown value changes {sentences.span(float(place.low), float(place.high))} above the lower "
-        f"shown value. It is up to {sentences.volts(high)} off."
+    claimed, source = result.bench.claim_V() or (None, "")
+    return say(
+        "staircase_answer",
+        low=float(fitted.transition.low),
+        high=float(fitted.transition.high),
+        greatest=fitted.maximum_error[2],
+        claimed=claimed,
+        source=source,
+        doubtful=doubtful_rows(fitted),
     )
-    claim = result.bench.claim_V()
-    if claim is not None:
-        text += f" Claimed: at most {claim[0]:g} V; {claim[1]}."
-    if fitted.doubted:
-        text += f" {sentences.rows(fitted.ways).capitalize()} contradicts the others."
-    return text
 
 
-def _points_table(points: tuple[SwitchingPoint, ...]) -> pd.DataFrame:
+def _points_table(points: tuple[CodeTransition, ...]) -> pd.DataFrame:
     return pd.DataFrame(
         [
             (
@@ -160,7 +157,7 @@ def _points_table(points: tuple[SwitchingPoint, ...]) -> pd.DataFrame:
             )
             for point in points
         ],
-        columns=["shown value, V", "changes at, V", "from the readings on either side alone, V"],
+        columns=["displayed value, V", "changes at, V", "from the readings on either side alone, V"],
     )
 
 
@@ -168,7 +165,7 @@ def readout_next(result: Readout) -> Chart | Absent:
     """Return what one more reading is worth, along the voltage axis."""
     fitted = result.fit
     if fitted is None or not fitted.consistent:
-        return Absent(_NONE)
+        return Absent(say("no_stairs"))
     worth = fitted.information
     axis = theme.axis("cell voltage, V", range=[worth.voltage_V[0], worth.voltage_V[-1]], nticks=7)
     figure = marks.panels(["expected worth of one more reading, bit"], x_axis=axis, panel_height=260)
@@ -201,11 +198,8 @@ def readout_next(result: Readout) -> Chart | Absent:
     good = worth.voltage_V[worth.bits >= 0.9 * worth.best_bits]
     return Chart(
         key="readout-next",
-        question="Which cell to read next?",
-        answer=(
-            f"Read one at {sentences.volts(worth.next_V)}: worth {worth.best_bits:.2f} bit. The peaks "
-            f"show which other voltages are worth as much; the ticks at the foot are the readings taken."
-        ),
+        question=say("next_cell"),
+        answer=say("next_cell_answer", voltage=worth.next_V, bits=worth.best_bits),
         figure=figure.checked(),
         table=_stretches(good, float(worth.voltage_V[1] - worth.voltage_V[0])),
         about=("readout.next_voltage",),
@@ -223,7 +217,7 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
     """Return the bracket of every warning and every change of mark, on one voltage axis."""
     brackets = [*result.warnings, *result.thresholds]
     if not brackets:
-        return Absent("No warnings and no marks were noted beside the readings.")
+        return Absent(say("no_marks"))
     low, high = result.bench.range_V
     known = [end for one in brackets for end in (one.low_V, one.high_V) if end is not None]
     low, high = min([low, *known]), max([high, *known])
@@ -247,7 +241,7 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
             fillcolor=theme.see_through(theme.VOLTAGE, 0.3),
         )
         right = sum(ends) > low + high
-        text = f"{one.name}: {_ends(one.low_V, one.high_V)}"
+        text = f"{one.name}: {_ends(one)}"
         marks.label(
             figure,
             ends[1 if right else 0],
@@ -259,19 +253,16 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
     kind = "warning" if result.warnings else "threshold"
     return Chart(
         key="readout-thresholds",
-        question="At which cell voltage does a warning come on?"
-        if result.warnings
-        else "Where do the marks change?",
-        answer=" ".join(sentences.bracket(one, kind) for one in brackets),
+        question=say("thresholds", warning=bool(result.warnings)),
+        answer=" ".join(bracket(one, kind) for one in brackets),
         figure=figure.checked(),
         table=pd.DataFrame(
-            [(one.name, _ends(one.low_V, one.high_V)) for one in brackets], columns=["mark", "threshold"]
+            [(one.name, _ends(one)) for one in brackets],
+            columns=["mark", "threshold"],
         ),
         about=tuple(f"readout.{kind}.{one.slug}.low" for one in brackets),
     )
 
 
-def _ends(low: float | None, high: float | None) -> str:
-    if low is None or high is None:
-        return f"above {sentences.volts(low)}" if low is not None else f"below {sentences.volts(high or 0.0)}"
-    return sentences.span(low, high)
+def _ends(one: Bracket) -> str:
+    return say("ends", low=one.low_V, high=one.high_V)

@@ -1,23 +1,26 @@
-"""The voltage readout: where its shown value changes, how far off it can be, what to read next."""
+"""The voltage readout: where its displayed value changes, how far off it can be, what to read next."""
 
-from reviewkit.readout.analysis import Readout, SwitchingPoint, analyse
+from reviewkit.readout.analysis import CodeTransition, Readout, analyse
 from reviewkit.readout.fit import Fit, fit
-from reviewkit.readout.information import Information
-from reviewkit.readout.inputs import ReadoutInputs, check, inputs
-from reviewkit.readout.marks import Bracket
-from reviewkit.readout.plan import Plan, plan
+from reviewkit.readout.inputs import ReadoutInputs, inputs
+from reviewkit.readout.next_reading import Information, Plan, plan
+from reviewkit.readout.report import findings, summary
+from reviewkit.readout.table import check
+from reviewkit.readout.thresholds import Bracket
 
 __all__ = [
     "Bracket",
+    "CodeTransition",
     "Fit",
     "Information",
     "Plan",
     "Readout",
     "ReadoutInputs",
-    "SwitchingPoint",
     "analyse",
     "check",
+    "findings",
     "fit",
     "inputs",
     "plan",
+    "summary",
 ]

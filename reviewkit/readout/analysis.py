@@ -1,36 +1,41 @@
-"""The section's one call: the table read, the step found, the readings fitted, the marks bracketed."""
+"""The section's one call: the table read, the step found, the readings fitted, the thresholds bracketed."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
+from math import gcd
 from pathlib import Path
 
-from reviewkit.findings import Findings
-from reviewkit.readout import marks, rules, shown
+import numpy as np
+
+from reviewkit.readout import model, thresholds
 from reviewkit.readout.fit import Fit, fit_readings
 from reviewkit.readout.inputs import ReadoutInputs
-from reviewkit.readout.marks import Bracket
 from reviewkit.readout.model import Model, Reading, exact
-from reviewkit.readout.table import Table, read
+from reviewkit.readout.table import FINEST_STEP_V, Table, coarse_enough, read
+from reviewkit.readout.thresholds import Bracket
+
+_ENOUGH_VALUES = 4
+"""So many different displayed values, all multiples of a coarser step, call the step in question [1].
+Chosen: four in a row on every second step have a chance of one in eight."""
 
 
 @dataclass(frozen=True)
-class SwitchingPoint:
-    """Where one shown value gives way to the next.
+class CodeTransition:
+    """Where one displayed value gives way to the next.
 
     Parameters
     ----------
     lower_V, upper_V : float [V]
-        The two shown values.
+        The two displayed values.
     low_V, high_V : float [V]
-        True voltages between which it lies, for a readout with one place in every step.
+        True voltages between which it lies, for a readout with one transition level in every step.
     read_low_V, read_high_V : float or None [V]
         The same from the readings on either side alone, the reference's error included; None where
-        one of the two values was never shown.
+        one of the two values was never displayed.
     """
 
     lower_V: float
@@ -39,25 +44,6 @@ class SwitchingPoint:
     high_V: float
     read_low_V: float | None
     read_high_V: float | None
-
-
-@dataclass(frozen=True)
-class Prose:
-    """Paragraphs; a notebook shows them as text.
-
-    Parameters
-    ----------
-    paragraphs : tuple of str
-    """
-
-    paragraphs: tuple[str, ...]
-
-    def _repr_markdown_(self) -> str:
-        # What was typed in a table is shown as typed and never read as markup.
-        return "\n\n".join(re.sub(r"([\\`*_\[\]<>#|~&])", r"\\\1", text) for text in self.paragraphs)
-
-    def __repr__(self) -> str:
-        return "\n\n".join(self.paragraphs)
 
 
 @dataclass(frozen=True)
@@ -73,8 +59,14 @@ class Readout:
         None for a readout in marks, or where nothing was read.
     warnings, thresholds : tuple of Bracket
         Warnings beside the readout; changes from one mark to the next.
-    step_note : str
-        How the resolution is known, and what speaks against it.
+    step_declared : bool
+        Whether the resolution was declared, not inferred.
+    finer_step_V : float or None [V]
+        The step that the displayed digits would allow, where it is finer than the inferred one.
+    fitting_step_V : float or None [V]
+        A coarser step that no reading contradicts, where some contradict the one in use.
+    common_step_V : float or None [V]
+        The coarser step on which every value displayed so far lies, where that is suspicious.
     """
 
     bench: ReadoutInputs
@@ -82,7 +74,10 @@ class Readout:
     fit: Fit | None
     warnings: tuple[Bracket, ...] = ()
     thresholds: tuple[Bracket, ...] = ()
-    step_note: str = ""
+    step_declared: bool = True
+    finer_step_V: float | None = None
+    fitting_step_V: float | None = None
+    common_step_V: float | None = None
 
     @property
     def bound_V(self) -> Fraction:
@@ -90,36 +85,23 @@ class Readout:
         given = self.bench.readout_offset_bound_V
         if given is not None or self.fit is None:
             return exact(given or 0.0)
-        return self.fit.model.step_V / 4
+        return self.fit.model.step_V / 4  # common practice for a trimmed converter, no source
 
     @property
-    def naming(self) -> rules.Naming | None:
-        """Which rounding rule may be named; None where no readout fits."""
+    def possible_rules(self) -> tuple[str, ...]:
+        """The rounding rules that need no larger offset than the bound."""
         if self.fit is None or not self.fit.consistent:
-            return None
-        return rules.name(self.fit.offsets, self.bound_V)
+            return ()
+        return model.possible_rules(self.fit.offsets, self.bound_V)
 
     @cached_property
-    def switching_points(self) -> tuple[SwitchingPoint, ...]:
-        """Every switching point between the lowest and the highest shown value."""
+    def transitions(self) -> tuple[CodeTransition, ...]:
+        """Every code transition between the lowest and the highest displayed value."""
         if self.fit is None or not self.fit.consistent:
             return ()
         used = [reading for reading in self.fit.readings if reading.row not in self.fit.doubted]
-        step = self.fit.model.step_V
-        numbers = [int(reading.shown_V / step) for reading in used]
-        return tuple(_switching_point(self.fit, used, k) for k in range(min(numbers) - 1, max(numbers) + 1))
-
-    def sentences(self) -> Prose:
-        """Return what was found, in a few sentences."""
-        from reviewkit.readout.sentences import summary  # it reads this class
-
-        return Prose(summary(self))
-
-    def findings(self) -> Findings:
-        """Return the section's findings."""
-        from reviewkit.readout.findings import findings  # it reads this class
-
-        return findings(self)
+        numbers = [int(reading.displayed_V / self.fit.model.step_V) for reading in used]
+        return tuple(_transition(self.fit, used, k) for k in range(min(numbers) - 1, max(numbers) + 1))
 
 
 def analyse(bench: ReadoutInputs, folder: Path = Path()) -> Readout:
@@ -139,78 +121,89 @@ def analyse(bench: ReadoutInputs, folder: Path = Path()) -> Readout:
     table = read(bench, folder)
     if table is None:
         return Readout(bench, None, None)
-    seen = marks.warnings(table.warning, table.reference_V, noise_V=table.noise_V, shared_V=table.shared_V)
-    seen = seen if table.noted_warnings else ()
+    warned = thresholds.warnings(
+        table.warning, table.reference_V, noise_V=table.noise_V, shared_V=table.shared_V
+    )
+    warned = warned if table.noted_warnings else ()
     if not table.readings:
-        changes = marks.thresholds(
-            table.shown, table.reference_V, noise_V=table.noise_V, shared_V=table.shared_V
+        changes = thresholds.thresholds(
+            table.displayed, table.reference_V, noise_V=table.noise_V, shared_V=table.shared_V
         )
-        return Readout(bench, table, None, seen, changes)
-    step, note = _step(bench, table.readings)
+        return Readout(bench, table, None, warned, changes)
+    values = [reading.displayed_V for reading in table.readings]
+    declared = bench.readout_resolution_V
+    step = exact(declared) if declared is not None else _common_step(values) or Fraction(1, 10)
+    coarse_enough(step, bench)
+    digits = Fraction(1, 10 ** _decimals(values))
     low, high = (exact(end) for end in bench.range_V)
-    model = Model(step, low, high, exact(bench.readout_gain_bound_percent) / 100, table.reference)
-    fitted = fit_readings(table.readings, model)
-    return Readout(bench, table, fitted, seen, (), note + _challenge(fitted))
+    taken = Model(step, low, high, exact(bench.readout_gain_bound_percent) / 100, table.reference)
+    fitted = fit_readings(table.readings, taken)
+    fitting, common = _doubts_of_step(fitted)
+    return Readout(
+        bench,
+        table,
+        fitted,
+        warned,
+        step_declared=declared is not None,
+        finer_step_V=float(digits) if declared is None and FINEST_STEP_V <= digits < step else None,
+        fitting_step_V=fitting,
+        common_step_V=common,
+    )
 
 
-def _step(bench: ReadoutInputs, readings: Sequence[Reading]) -> tuple[Fraction, str]:
-    """Return the readout's resolution and how it is known."""
-    if bench.readout_resolution_V is not None:
-        return exact(bench.readout_resolution_V), "Resolution as declared."
-    values = [reading.shown_V for reading in readings]
-    step = shown.step_of(values) or Fraction(1, 10)
-    digits = Fraction(1, 10 ** shown.decimals(values))
-    note = f"Resolution inferred: every shown value is a multiple of {float(step):g} V."
-    if step > digits:
-        note += f" Its digits would allow {float(digits):g} V: give readout_resolution_V if you know it."
-    return step, note
+def _decimals(values: Sequence[Fraction]) -> int:
+    """Return how many decimals the displayed values have."""
+    count = 0
+    while any((value * 10**count).denominator != 1 for value in values):
+        count += 1
+    return count
 
 
-def _challenge(fitted: Fit) -> str:
-    """Return what the readings say against the resolution; empty if nothing."""
-    values = [reading.shown_V for reading in fitted.readings]
+def _common_step(values: Sequence[Fraction]) -> Fraction | None:
+    """Return the largest step of which every displayed value is a multiple [V]; None if all are zero."""
+    scale = 10 ** _decimals(values)
+    largest = gcd(*(int(value * scale) for value in values))
+    return Fraction(largest, scale) if largest else None
+
+
+def _doubts_of_step(fitted: Fit) -> tuple[float | None, float | None]:
+    """Return the coarser steps that fit better, and on which all values lie, against the one in use [V]."""
+    values = [reading.displayed_V for reading in fitted.readings]
     step = fitted.model.step_V
-    coarser = shown.coarser_steps(step, values)
-    if not coarser:
-        return ""
-    if fitted.ways != ((),):
-        for other in coarser:
-            model = Model(
-                other,
-                fitted.model.low_V,
-                fitted.model.high_V,
-                fitted.model.gain_bound,
-                fitted.model.reference,
-            )
-            if fit_readings(fitted.readings, model).ways == ((),):
-                return (
-                    f" The readings contradict steps of {float(step):g} V, and none of them contradicts "
-                    f"steps of {float(other):g} V: check the resolution."
-                )
-    if len(set(values)) >= 4:
-        return (
-            f" Every value shown so far is a multiple of {float(coarser[-1]):g} V: the device may not use "
-            f"all steps of {float(step):g} V."
-        )
-    return ""
+    largest = _common_step(values) or step
+    times = int(largest / step)
+    coarser = [step * part for part in range(2, times + 1) if times % part == 0]
+    fitting = None
+    if coarser and (not fitted.consistent or fitted.contradictory):
+        fitting = next((one for one in coarser if _fits(fitted, one)), None)
+    suspicious = bool(coarser) and fitting is None and len(set(values)) >= _ENOUGH_VALUES
+    return None if fitting is None else float(fitting), float(largest) if suspicious else None
 
 
-def _switching_point(fitted: Fit, used: Sequence[Reading], number: int) -> SwitchingPoint:
-    step = fitted.model.step_V
-    ends = [region.switching_point(number) for region in fitted.regions]
-    below = [reading for reading in used if reading.shown_V == number * step]
-    above = [reading for reading in used if reading.shown_V == (number + 1) * step]
-    reference = fitted.model.reference
+def _fits(fitted: Fit, step_V: Fraction) -> bool:
+    own = fitted.model
+    other = fit_readings(
+        fitted.readings, Model(step_V, own.low_V, own.high_V, own.gain_bound, own.reference), most=0
+    )
+    return other.consistent and not other.contradictory
+
+
+def _transition(fitted: Fit, used: Sequence[Reading], number: int) -> CodeTransition:
+    step, middle = float(fitted.model.step_V), float(fitted.model.middle_V)
+    state = fitted.posterior
+    likely = state.interval(middle + (number * step + state.level_V - middle) / state.gain)
+    ends = [likely, *(region.transition_voltage(number) for region in fitted.regions)]
+    below, above = (
+        [reading for reading in used if reading.displayed_V == value * fitted.model.step_V]
+        for value in (number, number + 1)
+    )
     both = bool(below) and bool(above)
-    return SwitchingPoint(
-        lower_V=float(number * step),
-        upper_V=float((number + 1) * step),
-        low_V=min(low for low, _ in ends),
-        high_V=max(high for _, high in ends),
-        read_low_V=max(float(r.reference_V - r.noise_V - reference.half_width(r.reference_V)) for r in below)
-        if both
-        else None,
-        read_high_V=min(float(r.reference_V + r.noise_V + reference.half_width(r.reference_V)) for r in above)
-        if both
-        else None,
+    reach = {one.row: one.noise_V + fitted.model.reference.half_width(one.reference_V) for one in used}
+    return CodeTransition(
+        lower_V=float(number * fitted.model.step_V),
+        upper_V=float((number + 1) * fitted.model.step_V),
+        low_V=float(np.min(ends)),
+        high_V=float(np.max(ends)),
+        read_low_V=max(float(one.reference_V - reach[one.row]) for one in below) if both else None,
+        read_high_V=min(float(one.reference_V + reach[one.row]) for one in above) if both else None,
     )

@@ -12,14 +12,18 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.metrology.meter import Meter
-from reviewkit.readout import doubt, information, rules, worst
-from reviewkit.readout.information import Information
-from reviewkit.readout.model import Interval, Model, Reading, Reference, around, exact
+from reviewkit.readout import feasible_region, next_reading, outliers
+from reviewkit.readout.feasible_region import FloatArray, Region
+from reviewkit.readout.model import Interval, Model, Reading, Reference, around, exact, offsets
+from reviewkit.readout.next_reading import Information
+from reviewkit.readout.outliers import Explanations
 from reviewkit.readout.posterior import Posterior, posterior
-from reviewkit.readout.region import Region, solve
 
 ENDS = 4
-"""Both ends of the range count as read when the lowest and the highest 1/ENDS hold a reading each."""
+"""Both ends of the range count as read when its lowest and its highest 1/ENDS hold a reading each [1].
+Chosen: half of the range between two readings tells a gain twice as well as a quarter."""
+SURE = 0.95
+"""Probability from which on a row may be named doubtful [1]: where all explanations doubt it, too."""
 
 
 @dataclass(frozen=True)
@@ -30,20 +34,23 @@ class Fit:
     ----------
     model : Model
     readings : tuple of Reading
-    ways : tuple of tuple of int
-        The smallest sets of rows to doubt: one empty set if nothing contradicts, none at all if no
-        readout of this kind fits.
-    regions : tuple of Region
-        The readouts left, one region for each way.
-    lower_at_tie : bool
-        Whether only a device fits that shows the lower value exactly at a switching point.
+    explanations : Explanations
+        Every way to understand the readings that is carried.
     """
 
     model: Model
     readings: tuple[Reading, ...]
-    ways: tuple[tuple[int, ...], ...]
-    regions: tuple[Region, ...]
-    lower_at_tie: bool = False
+    explanations: Explanations
+
+    @property
+    def ways(self) -> tuple[tuple[int, ...], ...]:
+        """The rows that each explanation sets aside; none at all if no readout of this kind fits."""
+        return tuple(one.rows for one in self.explanations.carried)
+
+    @property
+    def regions(self) -> tuple[Region, ...]:
+        """The readouts left, one region for each explanation."""
+        return tuple(one.region for one in self.explanations.carried)
 
     @property
     def consistent(self) -> bool:
@@ -51,24 +58,37 @@ class Fit:
         return bool(self.regions)
 
     @property
+    def contradictory(self) -> bool:
+        """Whether some reading has to be wrong."""
+        return () not in self.ways
+
+    @cached_property
     def doubted(self) -> frozenset[int]:
-        """Every row that some way sets aside."""
-        return frozenset(row for way in self.ways for row in way)
+        """The rows that are wrong under every explanation, and probably so."""
+        common = frozenset.intersection(*map(frozenset, self.ways)) if self.ways else frozenset()
+        return frozenset(row for row in common if self.posterior.wrong[row] >= SURE)
 
     @property
-    def place(self) -> Interval:
-        """Switching place at the middle of the working range [V], the reference's error included."""
-        return around([region.place for region in self.regions])
+    def hard_transition(self) -> Interval:
+        """Transition level at the middle of the range [V], readings and statement taken at their word."""
+        return around(region.transition for region in self.regions)
 
-    @property
-    def scale_place(self) -> Interval:
-        """The place in the reference's own scale: what more readings could narrow [V]."""
-        return around([region.scale_place for region in self.regions])
+    @cached_property
+    def transition(self) -> Interval:
+        """Transition level [V] that holds in both views, the reference's error included."""
+        return _with(self.hard_transition, self.posterior.interval())
 
-    @property
+    @cached_property
     def gain(self) -> Interval:
-        """Gain about the middle of the working range [1]."""
-        return around([region.gain for region in self.regions])
+        """Gain about the middle of the working range [1], in both views."""
+        hard = around(region.gain for region in self.regions)
+        return _with(hard, self.posterior.interval(self.posterior.gain))
+
+    @property
+    def views_agree(self) -> bool:
+        """Whether the likelihood view stays within what the readings, taken at their word, leave."""
+        low, high = self.posterior.interval()
+        return self.hard_transition.low <= _rounded(low) and _rounded(high) <= self.hard_transition.high
 
     @property
     def read_at_both_ends(self) -> bool:
@@ -80,18 +100,20 @@ class Fit:
     @cached_property
     def offsets(self) -> dict[str, Interval]:
         """Equivalent offset under each rounding rule [V]."""
-        place = self.place.swapped() if self.lower_at_tie else self.place
-        return rules.offsets(place, self.model.step_V)
+        return offsets(self.transition, self.model.step_V)
 
     @cached_property
     def posterior(self) -> Posterior:
         """The likelihood view."""
-        return posterior(self.readings, self.model, self.regions, self.ways)
+        within = self.explanations.within_bound
+        return posterior(
+            self.readings, self.model if within else self.model.with_gain_bound(self.model.widened_bound)
+        )
 
     @cached_property
     def information(self) -> Information:
         """What one more reading is worth, at every voltage of the working range."""
-        return information.information(self.posterior, noise_V=float(self._next_noise))
+        return next_reading.information(self.posterior, self.model, noise_V=float(self._next_noise))
 
     @property
     def _next_noise(self) -> Fraction:
@@ -104,41 +126,53 @@ class Fit:
         """The cell voltage to read next [V]."""
         return self.information.next_V
 
-    def largest_error_bounds(self) -> tuple[float, float]:
-        """Return the exact bounds of the largest error anywhere in the working range [V]."""
-        return worst.bounds(self.regions)
-
-    def largest_error_mean(self) -> float:
-        """Return the expected largest error [V]."""
-        return float(np.sum(self._errors * self.posterior.place_gain_weight))
+    @cached_property
+    def maximum_error(self) -> tuple[float, float, float]:
+        """Least, expected and greatest maximum error in the working range [V], in both views."""
+        hard = [region.maximum_error() for region in self.regions]
+        low, high = self.posterior.interval(self._errors)
+        low, high = min(low, *(one for one, _ in hard)), max(high, *(one for _, one in hard))
+        return round(low, 9), min(max(float(np.mean(self._errors)), low), high), round(high, 9)
 
     def probability_of_error_up_to(self, limit_V: float) -> float:
-        """Return the probability that the largest error is within a limit (JCGM 106)."""
-        return float(np.sum(self.posterior.place_gain_weight[self._errors <= limit_V]))
+        """Return the probability that the maximum error is within a limit (JCGM 106)."""
+        return float(np.mean(self._errors <= limit_V))
 
     @cached_property
-    def _errors(self) -> worst.FloatArray:
-        state = self.posterior
-        place, gain = np.broadcast_arrays(state.place_V[..., 0], state.gain[..., 0])
-        return worst.largest_error(place, gain, self.model)
+    def _errors(self) -> FloatArray:
+        return feasible_region.maximum_error(self.posterior.level_V, self.posterior.gain, self.model)
 
     @property
     def least_width_V(self) -> float:
-        """Width of the place's interval that no number of readings with this reference can undercut [V]."""
+        """Width of the level's interval that no number of readings with this reference can undercut [V]."""
         return float(2 * self.model.reach_V + 2 * self._next_noise)
 
     def readings_to(self, width_V: float) -> int | None:
-        """Return how many more readings leave the place no wider than `width_V`; None if none ever do."""
-        now, least = float(self.place.width), self.least_width_V
+        """Return how many more readings, at least, leave a level no wider than `width_V`; None if none do.
+
+        Notes
+        -----
+        A reading has two outcomes: it halves what is open at best.
+        """
+        now, least = float(self.transition.width), self.least_width_V
         if now <= width_V * (1 + 1e-12):
             return 0
         if width_V <= least:
             return None
-        return math.ceil(math.log2((now - least) / (width_V - least)) - 1e-9)
+        return max(1, math.ceil(math.log2((now - least) / (width_V - least)) - 1e-9))
+
+
+def _rounded(value: float) -> Fraction:
+    return exact(round(value, 9))
+
+
+def _with(hard: Interval, likely: tuple[float, float]) -> Interval:
+    """Return the interval that holds both views."""
+    return around([hard, Interval(_rounded(likely[0]), _rounded(likely[1]))])
 
 
 def fit_readings(readings: Sequence[Reading], model: Model, *, most: int | None = None) -> Fit:
-    """Return what the readings say, the fewest contradicting rows set aside.
+    """Return what the readings say, every explanation with about the fewest doubtful rows carried.
 
     Parameters
     ----------
@@ -147,27 +181,13 @@ def fit_readings(readings: Sequence[Reading], model: Model, *, most: int | None 
     model : Model
     most : int, optional
         How many rows may be doubted; a quarter of them by default.
-
-    Notes
-    -----
-    A device may show the upper value exactly at a switching point (rounding half up, cutting off) or the
-    lower one (rounding up). The first is taken unless only the second fits with fewer rows to doubt.
     """
-    ways = doubt.fewest(readings, model, most=most)
-    lower_at_tie = False
-    if ways != ((),):
-        other = doubt.fewest(readings, model, lower_at_tie=True, most=most)
-        if other and (not ways or len(other[0]) < len(ways[0])):
-            ways, lower_at_tie = other, True
-    left = [[reading for reading in readings if reading.row not in way] for way in ways]
-    solved = [solve(kept, model, lower_at_tie=lower_at_tie) for kept in left]
-    regions = tuple(region for region in solved if region is not None)
-    return Fit(model, tuple(readings), ways, regions, lower_at_tie)
+    return Fit(model, tuple(readings), outliers.explain(readings, model, most=most))
 
 
 def fit(
     reference_V: Iterable[float],
-    shown_V: Iterable[float],
+    displayed_V: Iterable[float],
     *,
     resolution_V: float,
     range_V: tuple[float, float] = (3.0, 4.2),
@@ -180,10 +200,10 @@ def fit(
 
     Parameters
     ----------
-    reference_V, shown_V : iterable of float [V], same length
+    reference_V, displayed_V : iterable of float [V], same length
         A pandas Series gives its index as the rows' numbers; otherwise they count from 1.
     resolution_V : float [V]
-        Step of the shown value.
+        Step of the displayed value.
     range_V : tuple of (float, float) [V]
         The cell's working range.
     meter : Meter, optional
@@ -191,7 +211,7 @@ def fit(
     noise_V : float, optional [V]
         Half-width of each reading's own error; half the meter's step if not given.
     gain_bound : float [1]
-        How far the device's gain may be from 1.
+        How far the device's gain may be from 1; 0 for a readout that has an offset only.
     most : int, optional
         How many rows may be doubted; a quarter of them by default.
 
@@ -202,12 +222,12 @@ def fit(
     Raises
     ------
     ValueError
-        If a shown value is no multiple of the resolution, or the two differ in length.
+        If a displayed value is no multiple of the resolution, or the two differ in length.
     """
     reference = Reference.of(meter) if meter else Reference()
     own = reference.noise_V if noise_V is None else exact(noise_V)
     step = exact(resolution_V)
-    voltages, values = list(reference_V), list(shown_V)
+    voltages, values = list(reference_V), list(displayed_V)
     labels = reference_V.index if isinstance(reference_V, pd.Series) else range(1, len(voltages) + 1)
     rows = [int(label) for label in labels]
     readings = [
@@ -215,9 +235,9 @@ def fit(
         for row, voltage, value in zip(rows, voltages, values, strict=True)
     ]
     for reading in readings:
-        if reading.shown_V % step != 0:
+        if reading.displayed_V % step != 0:
             raise ValueError(
-                f"row {reading.row}: {float(reading.shown_V):g} is no multiple of {resolution_V:g}"
+                f"row {reading.row}: {float(reading.displayed_V):g} is no multiple of {resolution_V:g}"
             )
     low, high = range_V
     model = Model(step, exact(low), exact(high), exact(gain_bound), reference)

@@ -1,14 +1,13 @@
-"""What the section takes from the review file, and what can be known about it before it runs."""
+"""What the section takes from the review file."""
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from reviewkit.errors import InputError, ReviewFileError, gathered
 from reviewkit.metrology.meter import Meter
+from reviewkit.readout.model import USUAL_GAIN_BOUND
 from reviewkit.schema import quantities
 from reviewkit.schema.blocks import Cell, Voltmeter, inside
 from reviewkit.schema.quantities import Block, Ohm, Percent, Volt
@@ -16,6 +15,9 @@ from reviewkit.schema.quantities import Block, Ohm, Percent, Volt
 FLOOR_V = {"LFP": 2.5}
 """Lower end of the working range where none is given, by chemistry: common practice, no source."""
 _FLOOR_V = 3.0
+LEAST_RANGE_V, MOST_V = 0.1, 6.0
+"""A working range is at least so wide, and ends no higher [V]. Chosen: one step of a usual readout; beyond
+any lithium-ion cell."""
 
 COLUMNS = ("reference", "shown", "uncertainty", "load", "warning", "remark")
 
@@ -33,10 +35,10 @@ class ReadoutInputs(Block):
     readout_shows: Literal["", "volts", "marks"] = ""
     readout_resolution_V: Volt | None = Field(default=None, gt=0, le=2)
     readout_offset_bound_V: Volt | None = Field(default=None, gt=0)
-    readout_gain_bound_percent: Percent = Field(default=1.0, ge=0, le=20)
+    readout_gain_bound_percent: Percent = Field(default=100 * float(USUAL_GAIN_BOUND), ge=0, le=20)
     readout_range_V: tuple[Volt, Volt] | None = None
     readout_wanted_width_V: Volt = Field(default=0.02, gt=0)
-    readout_cell_ohm: Ohm | None = Field(default=None, ge=0)
+    readout_cell_ohm: Ohm | None = Field(default=None, ge=0, le=10)
 
     @field_validator("voltmeter", "readout_voltmeter", "readout_range_V", mode="before")
     @classmethod
@@ -61,6 +63,10 @@ class ReadoutInputs(Block):
         low, high = self.range_V
         if not 0 < low < high:
             raise ValueError("readout_range_V: the lower end first, then the higher, such as [3.0, 4.2]")
+        if high - low < LEAST_RANGE_V or high > MOST_V:
+            raise ValueError(
+                f"readout_range_V: at least {LEAST_RANGE_V:g} V wide, up to {MOST_V:g} V; such as [3.0, 4.2]"
+            )
         step, bound = self.readout_resolution_V, self.readout_offset_bound_V
         if step and bound and bound > step / 2:
             raise ValueError(
@@ -120,25 +126,3 @@ def inputs(**values: Any) -> ReadoutInputs:
         One error per parameter at fault.
     """
     return quantities.checked(ReadoutInputs, values)
-
-
-def check(bench: ReadoutInputs, folder: Path) -> list[InputError]:
-    """Return everything about the section's inputs that is at fault, without running it.
-
-    Parameters
-    ----------
-    bench : ReadoutInputs
-    folder : Path
-        The review folder.
-    """
-    from reviewkit.readout.table import read  # the table's reader needs this module
-
-    faults: list[InputError] = []
-    with gathered(faults):
-        read(bench, folder)
-    try:
-        bench.claim_V()
-    except ValueError as fault:
-        place = "claims, 'readout.largest_error'"
-        faults.append(ReviewFileError(str(fault), file="review.yaml", place=place))
-    return faults

@@ -1,21 +1,33 @@
-"""A readout that shows a voltage in steps, and the readings that were taken of it.
+"""A readout that displays a voltage in steps, the readings taken of it, and what its rule would mean.
 
-The device shows S = k·r while ``S − r + p ≤ m + g·(v − m) < S + p``: r is its step, p the switching
-place (how far above the lower shown value the change lies), g its gain about the middle m of the working
-range. Rounding to nearest without offset has p = r/2, cutting off p = r, rounding up p = 0.
+The device displays S = k·r while ``S − r + p ≤ m + g·(v − m) < S + p``: r is its step, p the code
+transition level (how far above the lower displayed value the next one begins), g its gain about the middle
+m of the working range. Rounding to nearest without offset has p = r/2, cutting off p = r, rounding up
+p = 0. With a free offset no readings tell the rules apart: rounding to nearest with offset o is the same
+readout as cutting off with o + r/2, and as rounding up with o − r/2.
 
-The reference shows x for a true voltage v. Its display's step and a reading's own scatter are each
-reading's own; its accuracy is one unknown θ for all of them: ``v = y − θ·(α·y + β)``, ``|θ| ≤ 1``,
-``|y − x| ≤ noise``.
+The reference reads x for a true voltage v. Its display's step and a reading's own scatter are each
+reading's own; its accuracy is shared by all of them: ``v = y − θ₁·α·y − θ₂·β``, ``|θ| ≤ 1``,
+``|y − x| ≤ noise``, α the percent of reading and β what does not grow with the reading.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from decimal import Decimal
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
 from reviewkit.metrology.meter import Meter
+
+NEAREST, DOWN, UP = "nearest", "down", "up"
+DECIMAL_MODES = {NEAREST: ROUND_HALF_UP, DOWN: ROUND_FLOOR, UP: ROUND_CEILING}
+"""The rounding mode of Python's `decimal` that each rule is."""
+
+USUAL_GAIN_BOUND = Fraction(4, 100)
+"""How far a gain may be from 1 [1]: a divider of two 1 % resistors (together up to 2 % on the divided
+voltage) on a reference good to 2 %. The default bound, and the least that a bound which the readings reach
+is widened to."""
 
 
 def exact(value: float | str | Decimal | Fraction) -> Fraction:
@@ -31,14 +43,14 @@ class Reading:
     ----------
     row : int
         Row of the table, as a person counts.
-    reference_V, shown_V : Fraction [V]
+    reference_V, displayed_V : Fraction [V]
     noise_V : Fraction [V]
-        Half-width of what is this reading's own: half the display's step, its scatter.
+        Half-width of what is this reading's own: half the reference's step, its scatter.
     """
 
     row: int
     reference_V: Fraction
-    shown_V: Fraction
+    displayed_V: Fraction
     noise_V: Fraction = Fraction()
 
 
@@ -90,11 +102,11 @@ class Model:
     Parameters
     ----------
     step_V : Fraction [V]
-        Resolution r of the shown value.
+        Resolution r of the displayed value.
     low_V, high_V : Fraction [V]
         The cell's working range.
     gain_bound : Fraction [1]
-        The gain lies within 1 ± this; 0 for a readout that can only have an offset.
+        The gain is taken to lie within 1 ± this; 0 for a readout declared to have an offset only.
     reference : Reference
     """
 
@@ -106,7 +118,7 @@ class Model:
 
     @property
     def middle_V(self) -> Fraction:
-        """Middle of the working range [V], where the switching place is stated."""
+        """Middle of the working range [V], where the transition level is stated."""
         return (self.low_V + self.high_V) / 2
 
     @property
@@ -115,10 +127,13 @@ class Model:
         return self.reference.half_width(self.middle_V)
 
     @property
-    def steps(self) -> range:
-        """Numbers k of the steps (from k·r to (k + 1)·r) that the working range touches."""
-        first = self.low_V // self.step_V
-        return range(first, max(first + 1, -(-self.high_V // self.step_V)))
+    def widened_bound(self) -> Fraction:
+        """Bound of the gain where the readings reach the given one [1]: twice that, at least the usual."""
+        return max(2 * self.gain_bound, USUAL_GAIN_BOUND)
+
+    def with_gain_bound(self, bound: Fraction) -> Model:
+        """Return the model with another bound of the gain."""
+        return replace(self, gain_bound=bound)
 
 
 @dataclass(frozen=True)
@@ -167,8 +182,47 @@ class Interval:
         return not (self.high == low and self.high_open) and not (self.low == high and self.low_open)
 
 
-def around(intervals: list[Interval]) -> Interval:
+def around(intervals: Iterable[Interval]) -> Interval:
     """Return the smallest interval that holds all of them."""
-    low = min(intervals, key=lambda one: (one.low, one.low_open))
-    high = max(intervals, key=lambda one: (one.high, not one.high_open))
+    several = list(intervals)
+    low = min(several, key=lambda one: (one.low, one.low_open))
+    high = max(several, key=lambda one: (one.high, not one.high_open))
     return Interval(low.low, high.high, low.low_open, high.high_open)
+
+
+def offset_of(rule: str, transition_V: Fraction, step_V: Fraction) -> Fraction:
+    """Return the offset with which a rule has its transition level there [V]; positive reads high."""
+    return {NEAREST: step_V / 2, DOWN: step_V, UP: Fraction()}[rule] - transition_V
+
+
+def offsets(transition: Interval, step_V: Fraction) -> dict[str, Interval]:
+    """Return the equivalent offset under each rule [V].
+
+    Parameters
+    ----------
+    transition : Interval [V]
+        For a device that displays the upper value at the very transition.
+    step_V : Fraction [V]
+
+    Notes
+    -----
+    Rounding up displays the lower value at the transition itself: closed and open ends change places.
+    """
+    return {
+        NEAREST: transition.mirrored(step_V / 2),
+        DOWN: transition.mirrored(step_V),
+        UP: transition.swapped().mirrored(Fraction()),
+    }
+
+
+def possible_rules(equivalents: dict[str, Interval], bound_V: Fraction) -> tuple[str, ...]:
+    """Return the rules that need no larger offset than the bound; one alone may be named.
+
+    Parameters
+    ----------
+    equivalents : dict
+        As `offsets` gives it.
+    bound_V : Fraction [V]
+        The device's own offset, at the middle of the range, is assumed to be no larger.
+    """
+    return tuple(rule for rule, offset in equivalents.items() if offset.touches(-bound_V, bound_V))

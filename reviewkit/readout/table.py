@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -10,10 +11,9 @@ from typing import Any
 
 import pandas as pd
 
-from reviewkit.errors import Faults, InputError, ReviewFileError, TableError
+from reviewkit.errors import Faults, InputError, ReviewFileError, TableError, gathered
 from reviewkit.metrology import units
 from reviewkit.metrology.meter import Meter
-from reviewkit.readout import shown
 from reviewkit.readout.inputs import ReadoutInputs
 from reviewkit.readout.model import Reading, Reference, exact
 from reviewkit.tables import csv_table, headers
@@ -28,6 +28,19 @@ ALIASES = {
 }
 
 
+_PATTERN = re.compile(r"^\s*\d+\s*(?:x|×)?\s*[a-z ]*?(?:blinks?|flash(?:es)?|pulses?)\b", re.IGNORECASE)
+_DIGITS_APART = re.compile(r"^\s*(\d)\s*(?:-|–|/|;|\s|pause|then)+\s*(\d)\s*$", re.IGNORECASE)
+_VOLT_MARK = re.compile(r"\s*V(?:olts?)?\s*$")
+
+LOWEST_V, HIGHEST_V = 0.5, 6.0
+"""What a lithium-ion cell's voltage can be [V]. Chosen: wider than any chemistry, narrower than a decimal
+point out of place."""
+FINEST_STEP_V = Fraction(1, 1000)
+"""Finest resolution of a readout [V]. Chosen: finer than the reference meters of a bench can tell."""
+_RESISTANCE_SHARE = 10
+"""What the cell's resistance is taken for may be one part in so many off [1]: common practice, no source."""
+
+
 @dataclass(frozen=True)
 class Table:
     """The readings of one device.
@@ -40,27 +53,30 @@ class Table:
     reference_V, noise_V : pandas.Series [V]
         Reference voltage, corrected for the load where the review gives the cell's resistance, and the
         half-width of each reading's own error. Index: the row of the file.
-    shown : pandas.Series of str
+    displayed : pandas.Series of str
         As typed.
     warning, remark : pandas.Series of str
     readings : tuple of Reading
         Those of a readout in volts; empty for one in marks.
     noted_warnings : bool
         Whether the table has a column for warnings.
-    load_note : str
-        How the load was dealt with, for the reader.
+    load : {"not said", "none", "together", "taken off"}
+        How the device's own load was dealt with.
+    most_drop_V : float [V]
+        Largest drop that was taken off for it.
     """
 
     file: str
     meter: Meter | None
     reference_V: pd.Series
     noise_V: pd.Series
-    shown: pd.Series
+    displayed: pd.Series
     warning: pd.Series
     remark: pd.Series
     readings: tuple[Reading, ...]
     noted_warnings: bool
-    load_note: str
+    load: str
+    most_drop_V: float
 
     @property
     def reference(self) -> Reference:
@@ -70,7 +86,7 @@ class Table:
     @property
     def shared_V(self) -> pd.Series:
         """Half-width of the error that all readings share, at each [V]."""
-        return self.reference_V.map(lambda value: float(self.reference.half_width(exact(value))))
+        return _shared(self.reference_V, self.reference)
 
 
 def read(bench: ReadoutInputs, folder: Path = Path()) -> Table | None:
@@ -103,21 +119,92 @@ def read(bench: ReadoutInputs, folder: Path = Path()) -> Table | None:
     reference = _quantity(frame, columns["reference"], "V", file)
     meter = bench.meter_for(float(reference.max()))
     _check_reference(reference, meter, file)
-    noise = _noise(frame, columns, meter, file)
-    reference, noise, load_note = _without_load(frame, columns, bench, reference, noise)
+    noise = _noise(frame, columns, reference, meter, file)
+    reference, noise, load, drop = _without_load(frame, columns, bench, reference, noise)
     texts = frame[columns["shown"]].astype(str)
     return Table(
         file=file,
         meter=meter,
         reference_V=reference,
         noise_V=noise,
-        shown=texts,
+        displayed=texts,
         warning=_text(frame, columns.get("warning")),
         remark=_text(frame, columns.get("remark")),
         readings=_readings(texts, reference, noise, bench, file),
         noted_warnings="warning" in columns,
-        load_note=load_note,
+        load=load,
+        most_drop_V=drop,
     )
+
+
+def check(bench: ReadoutInputs, folder: Path) -> list[InputError]:
+    """Return everything about the section's inputs that is at fault, without running it.
+
+    Parameters
+    ----------
+    bench : ReadoutInputs
+    folder : Path
+        The review folder.
+    """
+    faults: list[InputError] = []
+    with gathered(faults):
+        read(bench, folder)
+    try:
+        bench.claim_V()
+    except ValueError as fault:
+        at = "claims, 'readout.largest_error'"
+        faults.append(ReviewFileError(str(fault), file="review.yaml", place=at))
+    return faults
+
+
+def volts(text: str) -> Fraction | None:
+    """Return the voltage that a displayed value stands for, exactly; None for a mark that is no voltage.
+
+    Parameters
+    ----------
+    text : str
+        "3.9", "3,9 V", "3-9", "4 blinks, pause, 2 blinks" (4.2 V); "3 bars", "75 %" and "half" are marks.
+    """
+    plain = _VOLT_MARK.sub("", text.strip())
+    apart = _DIGITS_APART.match(plain)
+    if apart:
+        return exact(f"{apart[1]}.{apart[2]}")
+    if _PATTERN.match(plain):
+        counts = [int(found) for found in re.findall(r"\d+", plain)]
+        return exact(f"{counts[0]}.{counts[1]}") if len(counts) == 2 and max(counts) < 10 else None
+    try:
+        return exact(csv_table.number(plain))
+    except ValueError:
+        return None
+
+
+def coarse_enough(step_V: Fraction, bench: ReadoutInputs) -> None:
+    """Refuse a resolution that no readout has, or that the working range is too short for.
+
+    Raises
+    ------
+    TableError
+        If it is finer than `FINEST_STEP_V`.
+    ReviewFileError
+        If the range holds fewer than two steps: no error anywhere in it could be told.
+    """
+    if step_V < FINEST_STEP_V:
+        raise TableError(
+            f"the displayed values are multiples of {float(step_V):g} V and of nothing coarser",
+            file=bench.readout_table,
+            place="column of displayed values",
+            expected=f"steps of at least {float(FINEST_STEP_V):g} V",
+            remedy="Type the values as the device displays them.",
+        )
+    low, high = bench.range_V
+    if exact(high) - exact(low) < 2 * step_V:
+        raise ReviewFileError(
+            f"the range from {low:g} V to {high:g} V holds less than two steps of {float(step_V):g} V",
+            file="review.yaml",
+            place="readout_range_V",
+            expected="such as [3.0, 4.2]",
+            remedy="Give the range in which the cell is used, or correct readout_resolution_V.",
+        )
 
 
 def _text(frame: pd.DataFrame, column: str | None) -> pd.Series:
@@ -146,7 +233,7 @@ def _quantity(
 def _check_reference(reference_V: pd.Series, meter: Meter | None, file: str) -> None:
     faults: list[InputError] = []
     for row, value in reference_V.items():
-        if not 0.5 <= value <= 6:
+        if not LOWEST_V <= value <= HIGHEST_V:
             faults.append(
                 TableError(
                     f"the reference of {value:g} V is no voltage of a lithium-ion cell",
@@ -186,19 +273,32 @@ def _told_once(faults: list[InputError], rows: int) -> list[InputError]:
     ]
 
 
-def _noise(frame: pd.DataFrame, columns: dict[str, str], meter: Meter | None, file: str) -> pd.Series:
-    """Return the half-width of what is each reading's own: half the meter's step, the stated scatter."""
-    own = pd.Series(0.0, index=frame.index)
+def _noise(
+    frame: pd.DataFrame, columns: dict[str, str], reference: pd.Series, meter: Meter | None, file: str
+) -> pd.Series:
+    """Return the half-width of what is each reading's own [V].
+
+    Notes
+    -----
+    A row's stated uncertainty is that of its reference in all: what the meter's accuracy accounts for is
+    shared and counted there, the rest is the row's own. Half the meter's step is in it at least.
+    """
+    stated = pd.Series(0.0, index=frame.index)
     if "uncertainty" in columns:
-        own = _quantity(frame, columns["uncertainty"], "V", file, empty_allowed=True)
-        if (own < 0).any():
+        stated = _quantity(frame, columns["uncertainty"], "V", file, empty_allowed=True)
+        wrong = (stated < 0) | (stated > 1)
+        if wrong.any():
+            row = stated.index[wrong][0]
             raise TableError(
-                "an uncertainty is negative",
+                "an uncertainty is negative" if stated[row] < 0 else f"an uncertainty of {stated[row]:g} V",
                 file=file,
-                place=f"row {own.index[own < 0][0]}",
-                remedy="Drop the sign.",
+                place=f"row {row}",
+                expected="0 V to 1 V",
+                remedy="Drop the sign; a column in millivolts needs the unit in its heading.",
             )
-    if meter is None and ("uncertainty" not in columns or own.isna().any()):
+    if meter is None:
+        if "uncertainty" in columns and not stated.isna().any():
+            return stated
         raise ReviewFileError(
             "nothing says how accurate the reference voltages are",
             file="review.yaml",
@@ -206,31 +306,37 @@ def _noise(frame: pd.DataFrame, columns: dict[str, str], meter: Meter | None, fi
             expected="a block such as {accuracy: '±(0.5 % + 2)', resolution: 1 mV}",
             remedy=f"Add it, or give {file} a column 'uncertainty' with a value in every row.",
         )
-    return own.fillna(0.0) + (meter.resolution / 2 if meter else 0.0)
+    shared = _shared(reference, Reference.of(meter))
+    return (stated.fillna(0.0) - shared).clip(lower=meter.resolution / 2).round(9)
+
+
+def _shared(reference_V: pd.Series, reference: Reference) -> pd.Series:
+    return reference_V.map(lambda value: float(reference.half_width(exact(value))))
 
 
 def _without_load(
     frame: pd.DataFrame, columns: dict[str, str], bench: ReadoutInputs, reference: pd.Series, noise: pd.Series
-) -> tuple[pd.Series, pd.Series, str]:
-    """Return the voltages the device saw, their own errors, and a sentence on what was done."""
+) -> tuple[pd.Series, pd.Series, str, float]:
+    """Return the voltages the device saw, their own errors, what was done, and the largest correction."""
     if "load" not in columns:
-        return reference, noise, "The table doesn’t say whether the device drew current while it was read."
+        return reference, noise, "not said", 0.0
     load = _quantity(frame, columns["load"], "A", bench.readout_table, empty_allowed=True).fillna(0.0).abs()
     if not (load > 0).any():
-        return reference, noise, "The device drew no current from the cell while it was read."
+        return reference, noise, "none", 0.0
     if bench.readout_cell_ohm is None:
-        return (
-            reference,
-            noise,
-            "Reference and readout were taken together, while the device drew its current.",
-        )
+        return reference, noise, "together", 0.0
     drop = load * bench.readout_cell_ohm
-    # What the cell's resistance is taken for may be a tenth off.
-    note = (
-        f"The reference was read without the device’s load; the cell’s {bench.readout_cell_ohm:g} Ω times "
-        f"that current, up to {1000 * drop.max():.0f} mV, was taken off, give or take a tenth of it."
-    )
-    return (reference - drop).round(9), (noise + drop / 10).round(9), note
+    if (reference - drop < LOWEST_V).any():
+        row = reference.index[reference - drop < LOWEST_V][0]
+        raise TableError(
+            f"the load of {load[row]:g} A at readout_cell_ohm would leave {reference[row] - drop[row]:g} V",
+            file=bench.readout_table,
+            place=f"row {row}",
+            expected=f"at least {LOWEST_V:g} V",
+            remedy="Correct the load, its unit in the heading, or readout_cell_ohm.",
+        )
+    own = (noise + drop / _RESISTANCE_SHARE).round(9)
+    return (reference - drop).round(9), own, "taken off", float(drop.max())
 
 
 def _row(label: Any) -> int:
@@ -241,7 +347,7 @@ def _readings(
     texts: pd.Series, reference: pd.Series, noise: pd.Series, bench: ReadoutInputs, file: str
 ) -> tuple[Reading, ...]:
     """Return the readings of a readout in volts; none where the device shows marks."""
-    values = {_row(row): shown.volts(str(text)) for row, text in texts.items()}
+    values = {_row(row): volts(str(text)) for row, text in texts.items()}
     if bench.readout_shows == "marks" or (not bench.readout_shows and _are_marks(values, reference)):
         return ()
     faults: list[InputError] = []
@@ -259,13 +365,13 @@ def _readings(
 
 
 def _check_exchanged(texts: pd.Series, reference: pd.Series, step_V: float | None, file: str) -> None:
-    """Tell columns the wrong way round: every reference falls on the readout's steps, no shown value does."""
+    """Tell columns the wrong way round: references fall on the readout's steps, displayed values don't."""
     if step_V is None:
         return
     step = exact(step_V)
-    shown_V = [shown.volts(str(text)) for text in texts]
+    displayed_V = [volts(str(text)) for text in texts]
     on_steps = all(exact(float(value)) % step == 0 for value in reference)
-    if on_steps and all(value is not None and value % step != 0 for value in shown_V):
+    if on_steps and all(value is not None and value % step != 0 for value in displayed_V):
         raise TableError(
             "reference and shown value look exchanged: every reference is a multiple of the readout's "
             f"resolution, {step_V:g} V, and no shown value is",

@@ -14,6 +14,8 @@ from simulate.whole_readout import GAIN_BOUND_PERCENT, HIGH_V, LOW_V, DrawnReado
 _STEP = 0.1
 _MIDDLE = (LOW_V + HIGH_V) / 2
 _HALF_COUNT = 0.0005
+_GAIN_BOUND = max(2 * GAIN_BOUND_PERCENT, 4.0) / 100
+"""Twice the bound, at least 4 %: so far a gain is allowed for where the readings would fit one."""
 _LOWEST, _HIGHEST = 30, 41
 """Steps that the working range touches, counted in tenths of a volt."""
 
@@ -49,8 +51,7 @@ def _rows(drawn: DrawnReadout) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _most(above: np.ndarray, limits: np.ndarray, goal: tuple[float, ...]) -> float:
-    bound = GAIN_BOUND_PERCENT / 100
-    bounds = ((None, None), (-bound, bound), (-1.0, 1.0), (0.0, None))
+    bounds = ((None, None), (-_GAIN_BOUND, _GAIN_BOUND), (-1.0, 1.0), (0.0, None))
     found = linprog([-one for one in goal], above, limits, bounds=bounds)
     return float(-found.fun) if found.success else float("nan")
 

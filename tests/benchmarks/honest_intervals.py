@@ -70,7 +70,7 @@ def analysed(declared: dict[str, Any], folder: Path) -> Iterator[Finding]:
     yield from runs.findings()
     yield from charge.separate_all(runs, bench).findings()
     yield from drain.measure(drain.inputs(**mine["drain"]), folder=folder).findings()
-    yield from readout.analyse(readout.inputs(**mine["readout"]), folder).findings()
+    yield from readout.findings(readout.analyse(readout.inputs(**mine["readout"]), folder))
 
 
 def _named(known: dict[str, Any]) -> Iterator[tuple[str, Any]]:

@@ -1,4 +1,4 @@
-"""Exact sets against a brute force on random readouts; how often the truth lies inside.
+"""What readings leave against a brute force on random readouts; how often the truth lies inside.
 
 Run from the tests folder: ``python benchmarks/readout_exact.py [cases]``. Half of the cases have a gain
 within ±1 %, two of three have one or two readings misread by three steps or more.
@@ -17,8 +17,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import readout_devices as devices
 
-from reviewkit import readout
-from reviewkit.readout.fit import Fit
+from reviewkit.readout import outliers
+from reviewkit.readout.feasible_region import solve
+from reviewkit.readout.model import Model, Reading, Reference, around
 
 METERS = (devices.meter(), devices.meter(0.05, 3.0), devices.meter(0.5, 2.0), devices.meter(0.0, 0.5))
 
@@ -39,34 +40,28 @@ def case(seed: int) -> tuple[devices.Device, devices.Bench, list[Decimal], list[
     return device, bench, [bench.reads(voltage) for voltage in cells], shown, misread, bound
 
 
-def fitted(reference: list[Decimal], shown: list[Decimal], bench: devices.Bench, bound: Fraction) -> Fit:
-    """Return the exact sets; up to two rows may be doubted, however few there are."""
-    return readout.fit(
-        [float(value) for value in reference],
-        [float(value) for value in shown],
-        resolution_V=0.1,
-        meter=bench.meter,
-        gain_bound=float(bound),
-        most=2,
-    )
-
-
 def compare(seed: int) -> tuple[bool, bool, float, float]:
     """Return whether the brute force agrees, the truth is inside, the largest gap, and its allowance."""
     device, bench, reference, shown, misread, bound = case(seed)
-    fit = fitted(reference, shown, bench, bound)
-    doubts = len(fit.ways[0]) if fit.ways else -1
+    own = Reference.of(bench.meter)
+    model = Model(Fraction(1, 10), Fraction(3), Fraction(21, 5), bound, own)
+    readings = [
+        Reading(row, Fraction(read), Fraction(value), own.noise_V)
+        for row, (read, value) in enumerate(zip(reference, shown, strict=True))
+    ]
+    ways = outliers.fewest(readings, model, most=2)
+    solved = [solve([one for one in readings if one.row not in way], model) for way in ways]
+    regions = [region for region in solved if region is not None]
+    doubts = len(ways[0]) if ways else -1
     for fine in (1, 2, 4):
         grid = devices.brute_force(reference, shown, bench.meter, bound, fine)
         if grid.fewest == doubts:
             break
-    low, high = float(fit.place.low), float(fit.place.high)
-    gaps = (grid.low - low, high - grid.high)
+    level = around(region.transition for region in regions)
+    gaps = (grid.low - float(level.low), float(level.high) - grid.high)
     agrees = grid.fewest == doubts and all(-1e-9 <= gap <= grid.spacing for gap in gaps)
     truth = (Fraction(device.place_V), Fraction(device.gain))
-    inside = doubts <= misread and any(region.holds(truth) for region in fit.regions)
-    # A device that rounds up shows the lower value at the switching point itself: closed ends only.
-    inside = inside or (device.rule == "up" and fit.place.low <= truth[0] <= fit.place.high)
+    inside = doubts <= misread and any(devices.inside(region.corners, truth) for region in regions)
     return agrees, inside, max(gaps), grid.spacing
 
 

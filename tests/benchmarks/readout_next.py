@@ -1,8 +1,8 @@
 """Readings that following the proposed voltage needs, beside bisection's bound and even spacing.
 
 Run: ``python tests/benchmarks/readout_next.py [devices [first seed]]``. A readout of 0.1 V that has an
-offset only, read beside a reference good to ±3 mV (its display's 1 mV step included); wanted: a switching
-place no wider than 0.01 V, the reference's accuracy included.
+offset only, read beside a reference good to ±3 mV (its display's 1 mV step included); wanted: a transition
+level no wider than 0.01 V, the reference's accuracy included.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ def following(device: devices.Device, bench: devices.Bench, rng: random.Random) 
     cells = [Decimal(rng.randint(30_000, 42_000)) / 10_000]
     while True:
         fit = fitted(device, bench, cells)
-        if float(fit.place.width) <= WANTED_V:
+        if float(fit.transition.width) <= WANTED_V:
             return len(cells)
         cells.append(Decimal(str(fit.next_V)) + Decimal(rng.randint(-10, 10)) / 10_000 - meter_error)
 

@@ -115,29 +115,29 @@ def _told_apart(brackets: Sequence[Bracket]) -> tuple[Bracket, ...]:
 
 
 def thresholds(
-    shown: pd.Series, reference_V: pd.Series, *, noise_V: pd.Series, shared_V: pd.Series
+    displayed: pd.Series, reference_V: pd.Series, *, noise_V: pd.Series, shared_V: pd.Series
 ) -> tuple[Bracket, ...]:
     """Return the brackets between neighbouring bars, percentages or other marks, lowest first.
 
     Parameters
     ----------
-    shown : pandas.Series of str
+    displayed : pandas.Series of str
         The mark beside each reading.
     reference_V, noise_V, shared_V : pandas.Series [V], same index
     """
-    order = list(_ordered(shown, reference_V))
-    rank = shown.map({mark: place for place, mark in enumerate(order)})
+    order = list(_ordered(displayed, reference_V))
+    rank = displayed.map({mark: number for number, mark in enumerate(order)})
     return _told_apart(
         [
-            bracket(f"{one} to {two}", reference_V, rank <= place, noise_V=noise_V, shared_V=shared_V)
-            for place, (one, two) in enumerate(pairwise(order))
+            bracket(f"{one} to {two}", reference_V, rank <= number, noise_V=noise_V, shared_V=shared_V)
+            for number, (one, two) in enumerate(pairwise(order))
         ]
     )
 
 
-def _ordered(shown: pd.Series, reference_V: pd.Series) -> Sequence[str]:
+def _ordered(displayed: pd.Series, reference_V: pd.Series) -> Sequence[str]:
     """Return the marks from empty to full: by their own number, else by the voltages they showed at."""
-    marks = {str(mark): float(middle) for mark, middle in reference_V.groupby(shown).median().items()}
+    marks = {str(mark): float(middle) for mark, middle in reference_V.groupby(displayed).median().items()}
     numbers = {mark: re.match(r"\s*(\d+)", mark) for mark in marks}
     if all(numbers.values()):
         return sorted(marks, key=lambda mark: int(found[1]) if (found := numbers[mark]) else 0)
