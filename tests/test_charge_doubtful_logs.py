@@ -83,8 +83,8 @@ def test_a_pause_within_the_precharge_is_no_end() -> None:
     run = bench.run()
     result = analysed(run)
     assert result.phases is not None
-    assert result.phases.main.interruptions == 1
-    assert not result.phases.main.top_ups
+    assert result.phases.interruptions == 1
+    assert not result.phases.top_ups
     ended = result.get("termination_time")
     assert ended is not None
     assert ended.low <= run.known()["termination_time"] <= ended.high

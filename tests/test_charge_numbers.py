@@ -143,6 +143,7 @@ CONTRACT = [
     "termination_time",
     "terminates",
     "current_after",
+    "drawn_after",
     "delivered",
     "delivered_energy",
     "delivered_before_knee",
@@ -150,6 +151,7 @@ CONTRACT = [
     "limit_adherence",
     "interruptions",
     "top_ups",
+    "transient_share",
     "clock_offset",
 ]
 

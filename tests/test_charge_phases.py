@@ -69,7 +69,7 @@ def test_an_interruption_is_a_phase_and_the_charge_goes_on():
     charger = Charger(stop_A=0.08, pauses=(Pause(1000.0, 300.0),))
     run, result = done(replace(SMALL, charger=charger))
     assert names(result)[1:5] == ["constant current", "interrupted", "constant current", "constant voltage"]
-    assert result.phases.main.interruptions == 1
+    assert result.phases.interruptions == 1
     agree(run, result, "plateau_current", "delivered", "termination_time")
     assert result.phases.named("interrupted")[0].length_s == pytest.approx(300, abs=3)
 
@@ -78,19 +78,52 @@ def test_top_ups_are_counted_and_are_not_the_main_charge():
     charger = Charger(set_V=4.17, stop_A=0.1, idle_A=0.04, recharge_below_V=4.12)
     run, result = done(replace(SMALL, charger=charger, plugged_s=20000.0))
     assert run.truth.top_ups > 1
-    assert len(result.phases.main.top_ups) == run.truth.top_ups
+    assert len(result.phases.top_ups) == run.truth.top_ups
     agree(run, result, "delivered", "termination_time", "current_after")
     assert result.get("current_after").high < 0
 
 
-def test_a_charge_that_never_terminates_is_said_to():
+def trickling(leak_A: float, **more: object) -> charge.ChargeResult:
+    """A charge whose current goes on for ever at what the cell leaks: the simulated taper and that added."""
     charger = Charger(stop_A=None)
-    _, result = done(replace(SMALL, charger=charger, plugged_s=30000.0, after_s=0.0))
+    run, _ = done(replace(SMALL, charger=charger, plugged_s=30000.0, after_s=0.0))
+    current = run.current_A.set_axis(run.current_A.index + run.clock_offset_from_first_rows_s)
+    current = current + leak_A * (current.index > run.scenario.before_s + run.truth.knee_time)
+    record = charge.on_one_clock(run.voltage_V, current, voltmeter=VOLTMETER, ammeter=AMMETER)
+    return charge.analyse_one(replace(record, **more), cell=Cell(rated_capacity_Ah=0.8))
+
+
+def test_a_charge_that_never_terminates_is_said_to():
+    result = trickling(0.02)
     assert result.phases.ending == "never"
     found = charge.ChargeResults((result,)).findings()
     assert found.get("charge.terminates").value is False
     assert found.get("charge.terminates").verdict == "fail"
     assert found.get("charge.termination_current").verdict == "not tested"
+
+
+def test_a_trickle_until_the_cable_is_pulled_never_ended_either():
+    result = trickling(0.02, cable_out_s=25000.0)
+    cut = replace(
+        result.record,
+        current_A=result.record.current_A.where(result.record.current_A.index < 25000.0, 0.0),
+    )
+    pulled = charge.analyse_one(cut)
+    assert pulled.phases.ending == "never"
+    undeclared = charge.analyse_one(replace(cut, cable_out_s=None))
+    assert undeclared.phases.ending == "undecided"
+    finding = charge.ChargeResults((undeclared,)).findings().get("charge.terminates")
+    assert finding.verdict == "not tested"
+    assert "cable_out_s" in finding.note
+
+
+def test_a_current_that_fades_below_what_the_meter_can_tell_accuses_nobody():
+    """±(0.5 % + 3) on 1 mA: 3 mA may be none."""
+    result = trickling(0.0)
+    assert result.phases.ending == "faded"
+    found = charge.ChargeResults((result,)).findings().get("charge.terminates")
+    assert found.verdict == "not tested"
+    assert "faded" in found.note
 
 
 def test_a_log_that_ends_early_does_not_accuse_the_charger():
@@ -134,9 +167,12 @@ def test_a_nearly_full_cell_sees_no_plateau():
 def test_pulsed_charging_is_one_charge_and_is_named():
     charger = Charger(stop_A=0.08, pulses=Pulses(20.0, 0.8))
     run, result = done(replace(SMALL, charger=charger, plugged_s=12000.0))
-    assert result.phases.main.interruptions == 0
-    assert result.adherence.stretches[0].shape == "pulsing"
-    agree(run, result, "delivered")
+    assert result.phases.interruptions == 0
+    assert result.adherence.share > 99
+    assert {one.shape for one in result.phases.regimes if one.name == "constant current"} == {"pulses"}
+    agree(run, result, "plateau_current", "knee_time", "delivered", "termination_time")
+    adherence = charge.ChargeResults((result,)).findings().get("charge.limit_adherence")
+    assert "switched on and off" in adherence.note
 
 
 def test_no_current_means_nothing_tested_and_says_why():

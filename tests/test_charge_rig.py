@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pybamm_charges import charge, shown
 
-from reviewkit.charge import rig, without_rig
+from reviewkit.charge import burden_free, series_resistance
 from reviewkit.charge.cell_model import Limits
 from reviewkit.metrology import meter
 
@@ -49,7 +49,7 @@ def test_resistance_and_set_voltage_are_recovered(cell, series_ohm, step_V, step
     truth = charge(cell, series_ohm=series_ohm, **CELLS[cell])
     voltmeter, ammeter = meters(step_V, step_A)
     voltage, current = taper(truth, np.random.default_rng(3), step_V, step_A)
-    found = rig.regress(voltage, current, voltmeter=voltmeter, ammeter=ammeter)
+    found = series_resistance.regress(voltage, current, voltmeter=voltmeter, ammeter=ammeter)
     assert found is not None
     assert found.series_resistance.value == pytest.approx(series_ohm, rel=0.02, abs=allow_ohm)
     assert found.set_voltage.value == pytest.approx(truth.set_V, abs=allow_V)
@@ -60,15 +60,18 @@ def test_resistance_and_set_voltage_are_recovered(cell, series_ohm, step_V, step
 def test_a_phase_that_hardly_moves_says_nothing():
     voltmeter, ammeter = meters(1e-3, 1e-3)
     flat = np.full(100, 4.2)
-    assert rig.regress(flat, np.full(100, 0.5), voltmeter=voltmeter, ammeter=ammeter) is None
-    assert rig.regress(flat[:10], np.linspace(0.5, 0.1, 10), voltmeter=voltmeter, ammeter=ammeter) is None
+    assert series_resistance.regress(flat, np.full(100, 0.5), voltmeter=voltmeter, ammeter=ammeter) is None
+    assert (
+        series_resistance.regress(flat[:10], np.linspace(0.5, 0.1, 10), voltmeter=voltmeter, ammeter=ammeter)
+        is None
+    )
 
 
 def test_a_display_that_never_changes_bounds_the_resistance_instead_of_naming_it():
     """4.20 V on every reading of a 10 mV meter: the drop is somewhere within a step (GUM F.2.2.1)."""
     voltmeter, ammeter = meters(1e-2, 1e-3)
     current = np.linspace(0.8, 0.1, 400)
-    found = rig.regress(np.full(400, 4.20), current, voltmeter=voltmeter, ammeter=ammeter)
+    found = series_resistance.regress(np.full(400, 4.20), current, voltmeter=voltmeter, ammeter=ammeter)
     assert found is not None
     assert found.series_resistance.low < 0 < 0.01 < found.series_resistance.high
 
@@ -78,7 +81,7 @@ def test_the_meters_gain_errors_move_the_resistance_by_their_share():
     voltmeter, ammeter = meters(1e-4, 1e-4)
     current = np.linspace(0.8, 0.1, 4000)
     voltage = np.round((4.2 - 0.1 * current) / 1e-4) * 1e-4
-    found = rig.regress(voltage, current, voltmeter=voltmeter, ammeter=ammeter)
+    found = series_resistance.regress(voltage, current, voltmeter=voltmeter, ammeter=ammeter)
     assert found is not None
     gains = [part for part in found.series_resistance.components if "accuracy" in part.name]
     assert {round(part.contribution / found.series_resistance.value * 3**0.5, 5) for part in gains} == {
@@ -96,7 +99,7 @@ def test_the_charge_without_the_rig_is_predicted(cell, series_ohm, step_V):
     truth = charge(cell, series_ohm=series_ohm, **CELLS[cell])
     bare = charge(cell, series_ohm=0.0, **CELLS[cell])
     rng = np.random.default_rng(5)
-    measured = without_rig.Charge(
+    measured = burden_free.Charge(
         truth.time_s,
         shown(truth.cell_V, step_V, rng),
         np.round(truth.current_A / step_V) * step_V,
@@ -104,7 +107,7 @@ def test_the_charge_without_the_rig_is_predicted(cell, series_ohm, step_V):
         truth.duration_s,
         Limits(truth.plateau_A, truth.set_V, series_ohm, truth.stop_A),
     )
-    effect = without_rig.predict(measured, series_ohm)
+    effect = burden_free.predict(measured, series_ohm)
     assert effect.duration_s.value == pytest.approx(bare.duration_s, rel=0.02)
     assert effect.duration_s.low <= bare.duration_s <= effect.duration_s.high
     assert effect.knee_s.value == pytest.approx(bare.knee_s, abs=0.02 * bare.duration_s)
@@ -114,7 +117,7 @@ def test_a_larger_cell_of_the_same_kind_takes_as_long_as_physics_says():
     """Against PyBaMM with the electrode area scaled: the reader's cell."""
     truth = charge("Chen2020", **CELLS["Chen2020"])
     larger = charge("Chen2020", scale=0.8, plateau_A=0.8, set_V=4.2)
-    measured = without_rig.Charge(
+    measured = burden_free.Charge(
         truth.time_s,
         truth.cell_V,
         truth.current_A,
@@ -122,8 +125,8 @@ def test_a_larger_cell_of_the_same_kind_takes_as_long_as_physics_says():
         truth.duration_s,
         Limits(0.8, 4.2, 0.0, truth.stop_A),
     )
-    effect = without_rig.predict(measured, 0.0)
-    (cell,) = without_rig.other_cells(effect, measured, 0.0, 2.6, [4.0])
+    effect = burden_free.predict(measured, 0.0)
+    (cell,) = burden_free.other_cells(effect, measured, 0.0, 2.6, [4.0])
     assert cell.trusted
     assert cell.full_s.low <= larger.duration_s <= cell.full_s.high
     assert cell.full_s.value == pytest.approx(larger.duration_s, rel=0.05)

@@ -11,7 +11,7 @@ from simulate import charge as lamps
 from simulate.scenario import Run
 
 from reviewkit import charge
-from reviewkit.charge import ChargeInputs, port, rig_findings
+from reviewkit.charge import ChargeInputs, port, resistance_findings
 from reviewkit.charge.separation import Separation, separate
 from reviewkit.errors import Faults
 from reviewkit.metrology import Component, Measured, meter
@@ -88,7 +88,8 @@ def test_a_rig_that_is_not_declared_is_asked_for():
     assert apart.device_ohm is None
     assert "burden_ohm" in apart.reasons["device"]
     found = {
-        item.key: item for item in rig_findings.of_run(analysed("alder", bare), apart, port.PortMeters())
+        item.key: item
+        for item in resistance_findings.of_run(analysed("alder", bare), apart, port.PortMeters())
     }
     assert found["charge.device_resistance"].verdict == "not tested"
     assert found["charge.time_without_rig"].value is None
@@ -108,10 +109,10 @@ def test_a_log_that_ends_early_supports_no_prediction():
 def test_two_sources_are_compared_quantity_by_quantity():
     """The laptop's port gives less current; the charger ends both charges alike."""
     runs = [analysed("wall"), analysed("laptop")]
-    rows = {row.quantity: row for row in rig_findings.compare(runs)}
+    rows = {row.quantity: row for row in resistance_findings.compare(runs)}
     assert not rows["plateau current"].same
     assert rows["termination current"].same
-    (together,) = rig_findings.across(runs)
+    (together,) = resistance_findings.across(runs)
     assert together.value is False
     assert "plateau current" in together.note
 

@@ -3,9 +3,9 @@
 from reviewkit.charge.analysis import ChargeResult, analyse_one
 from reviewkit.charge.findings import LABELS, ChargeFindings, ChargeResults
 from reviewkit.charge.inputs import ChargeInputs, ChargeRun, check, inputs
-from reviewkit.charge.phases import Phase, Phases
 from reviewkit.charge.reading import read
 from reviewkit.charge.record import ChargeRecord, on_one_clock
+from reviewkit.charge.regimes import Phase, Phases
 from reviewkit.charge.runs import analyse
 from reviewkit.charge.separated import Separations, separate_all
 from reviewkit.logs.report import Gap

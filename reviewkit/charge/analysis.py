@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from reviewkit.charge import clock_check, currents, cutting, delivered, limit_time, voltages
+from reviewkit.charge import clock_check, currents, delivered, limit_time, regimes, voltages
 from reviewkit.charge.delivered import Delivered
-from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.regimes import Phases
 from reviewkit.charge.shapes import Adherence
 from reviewkit.metrology import Component, Measured
 from reviewkit.schema.blocks import Cell
@@ -37,6 +37,8 @@ class ChargeResult:
         Time at a limit, judged at the regulation point and at the cell.
     extrapolated : frozenset of str
         Quantities that lie beyond the log's end.
+    bounds : mapping of str to (float, float)
+        Between which values a quantity lies of which the log tells no more.
     """
 
     record: ChargeRecord
@@ -48,6 +50,7 @@ class ChargeResult:
     adherence: Adherence | None = None
     adherence_at_cell: Adherence | None = None
     extrapolated: frozenset[str] = frozenset()
+    bounds: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def get(self, name: str) -> Measured | None:
         """Return a quantity, or None if the log does not support it."""
@@ -64,7 +67,7 @@ def analyse_one(record: ChargeRecord, *, cell: Cell | None = None) -> ChargeResu
         For limits and C-rates.
     """
     cell = cell or Cell()
-    cut = cutting.find(record)
+    cut = regimes.find(record)
     if cut is None:
         start = voltages.start(record, None)
         return ChargeResult(record, cell, None, None, {"start_voltage": start}, _NothingFlows())
@@ -88,7 +91,18 @@ def analyse_one(record: ChargeRecord, *, cell: Cell | None = None) -> ChargeResu
             record.thinned, cut, plateau_A=level, set_V=held.value if held else None, series_ohm=0.0
         ),
         extrapolated=extrapolated,
+        bounds=_bounds(record, cut),
     )
+
+
+def _bounds(record: ChargeRecord, cut: Phases) -> dict[str, tuple[float, float]]:
+    """Return the bounds of a cut-off that lies in a gap of the log."""
+    if not (cut.terminated and cut.end_in_gap):
+        return {}
+    ended, level = cut.since_start(cut.end), currents.termination_bounds(record, cut)
+    half = max(ended.expanded, (cut.main[-1].after_s - cut.main[-1].last_s) / 2)
+    found = {"termination_time": (ended.value - half, ended.value + half)}
+    return found | ({"termination_current": level} if level else {})
 
 
 class _NothingFlows(dict[str, str]):
@@ -116,7 +130,7 @@ def _quantities(
         "hold_voltage": voltages.hold(thinned, cut),
         "peak_voltage": voltages.peak(thinned, cut),
         "termination_current": currents.termination(record, cut),
-        "termination_time": _since(cut, cut.end) if cut.terminated else None,
+        "termination_time": _since(cut, cut.end) if cut.terminated and not cut.end_in_gap else None,
         "current_after": currents.after(thinned, cut),
         "delivered": delivered.charge(amounts),
         "delivered_energy": _energy(thinned, cut, amounts),
@@ -130,6 +144,8 @@ def _quantities(
         found[name], beyond = voltages.settled(thinned, cut, minutes)
         if beyond:
             late.add(name)
+    if cut.unfit:
+        found |= dict.fromkeys(NEED_AN_ACCOUNT)
     known = {name: value for name, value in found.items() if value is not None}
     reasons = _reasons(record, cut)
     return known, {name: reasons[name] for name in found if name not in known}, frozenset(late)
@@ -153,30 +169,46 @@ def _energy(record: ChargeRecord, cut: Phases, amounts: Delivered) -> Measured |
     return delivered.energy(amounts) if delivered.covered(record, cut) > 0.98 else None
 
 
+NEED_AN_ACCOUNT = (
+    "plateau_droop",
+    "knee_time",
+    "knee_voltage",
+    "hold_voltage",
+    "delivered_before_knee",
+)
+"""What is not read from a log that the account leaves unexplained."""
+
+
 def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
     """Return why each quantity may be missing from this charge."""
     never_flat = "The charge was at its voltage limit from its first reading on: it never saw its plateau."
-    no_hold = "The charge shows no constant-voltage phase: it " + {
-        "log ended": "still ran when the log ended.",
-        "never": "never stopped.",
-    }.get(cut.ending, "stopped out of its constant current.")
+    unresolved = "The current is switched on and off faster than the log's rows can show."
+    no_hold = _no_hold(cut)
     ran_on = {
         "cable pulled": "The cable was pulled before the charge had ended.",
         "terminated": "The log has too few readings there.",
+        "never": "The current was never cut off.",
+        "faded": "The current faded to less than the meter can tell from none; no cut-off shows.",
+        "undecided": (
+            "The current stopped, but the log can’t tell who stopped it: say when the cable was pulled "
+            "(`cable_out_s`)."
+        ),
     }.get(cut.ending, "The charge still ran when the log ended.")
+    in_gap = "The cut-off lies in a gap of the log."
     none_below = "There was no precharge: the charge began with its full current."
     short = "The log ends too soon after the charge." if cut.terminated else ran_on
+    flat = unresolved if cut.pulsed and not cut.profile.resolved else never_flat
     return {
         "precharge_current": none_below,
         "precharge_end": none_below,
-        "plateau_current": never_flat,
-        "plateau_droop": never_flat,
+        "plateau_current": flat,
+        "plateau_droop": no_hold if cut.unfit else flat,
         "knee_time": no_hold,
         "knee_voltage": no_hold,
         "hold_voltage": no_hold,
         "delivered_before_knee": no_hold,
-        "termination_current": ran_on,
-        "termination_time": ran_on,
+        "termination_current": in_gap if cut.end_in_gap and cut.terminated else ran_on,
+        "termination_time": in_gap if cut.end_in_gap and cut.terminated else ran_on,
         "current_after": short,
         "time_to_80": ran_on,
         "settled_voltage_10min": short,
@@ -187,3 +219,13 @@ def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
         "peak_voltage": "The voltage log has no reading there.",
         "delivered": "The current log has no reading there.",
     }
+
+
+def _no_hold(cut: Phases) -> str:
+    if cut.unfit:
+        return f"The log can’t tell: no usual account fits {cut.transient_share:.0f} % of the charge."
+    return "The charge shows no constant-voltage phase: it " + {
+        "log ended": "still ran when the log ended.",
+        "never": "never stopped.",
+        "faded": "faded away.",
+    }.get(cut.ending, "stopped out of its constant current.")

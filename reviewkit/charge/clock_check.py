@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
-from reviewkit.charge.rig import correlation_length
+from reviewkit.charge.regimes import Phases
 from reviewkit.charge.series import FloatArray
+from reviewkit.charge.series_resistance import correlation_length
 from reviewkit.metrology import COVERAGE, Component, formatting
 
 _FARTHEST_S = 300.0

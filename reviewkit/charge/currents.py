@@ -3,22 +3,34 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.charge.last_rows import carried_on
-from reviewkit.charge.phases import PhaseName, Phases
+from reviewkit.charge import ending
 from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.regimes import PhaseName, Phases
 from reviewkit.charge.series import FloatArray
-from reviewkit.charge.statistics import line, scatter, weighted_median, weights
+from reviewkit.charge.statistics import across_gaps, line, scatter, weighted_median, weights
 from reviewkit.metrology import Component, Measured, shaken_left
 
 TERMINATION_S = 30.0
 TERMINATION_ROWS = 5
-"""The current before the cut-off is read from this much of the log, whichever is longer."""
+"""The current before the cut-off is read from this much of the log, whichever is longer (METHODS'
+definition).
+"""
+
+AFTER_S = 900.0
+"""Where nobody says when the cable was pulled, it is taken to have been in for so long after the end:
+chosen.
+"""
 
 _SETTLE_S = 30.0
 _LEAST_ROWS = 5
+_CLEAR = 3.0
+"""A bend of the last rows counts from so many of its standard deviations on."""
+_BENT = 3
+"""Numbers that a parabola has."""
 
 
 def level(record: ChargeRecord, phases: Phases, phase: PhaseName, name: str) -> Measured | None:
@@ -33,45 +45,82 @@ def level(record: ChargeRecord, phases: Phases, phase: PhaseName, name: str) -> 
         Of the finding, for the budget.
     """
     time, current = _inside(record, phases, phase)
-    if len(time) < 3:
+    if len(time) < 3 or (phases.pulsed and not phases.profile.resolved):
         return None
-    value = weighted_median(current, weights(time, 3 * record.interval_s), record.ammeter.resolution)
-    parts = (record.ammeter.component(value), *scatter(name, time, current, record.ammeter, median=value))
-    return Measured(value, "A", parts)
+    value, hidden = across_gaps(time, current, record.gaps, record.interval_s, record.ammeter.resolution)
+    parts = [record.ammeter.component(value), *scatter(name, time, current, record.ammeter, median=value)]
+    parts += [Component(f"{name}: what gaps in the log hide", hidden, "A", "rectangular")] if hidden else []
+    parts += _boundaries(record, phases, phase, name, time, current, value)
+    return Measured(value, "A", tuple(parts))
+
+
+def _boundaries(
+    record: ChargeRecord,
+    phases: Phases,
+    phase: PhaseName,
+    name: str,
+    time: FloatArray,
+    current: FloatArray,
+    value: float,
+) -> list[Component]:
+    """Return what another place of the knee would make of the median, where the log allows several."""
+    if phase != "constant current" or not phases.other_knees:
+        return []
+    until = min(early for early, _ in phases.other_knees)
+    kept = time < until
+    if kept.sum() < 3 or kept.all():
+        return []
+    other, _ = across_gaps(
+        time[kept], current[kept], record.gaps, record.interval_s, record.ammeter.resolution
+    )
+    shift = abs(other - value)
+    return [Component(f"{name}: another reading of the log", shift, "A", "rectangular")] if shift else []
 
 
 def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     """Return by how much a straight line over the constant-current phase changes [%]; negative: it falls."""
     time, current = _inside(record, phases, "constant current")
-    if len(time) < _LEAST_ROWS:
+    for soft in (one for one in phases.regimes if one.shape == "soft start"):
+        kept = time > soft.end_s
+        time, current = time[kept], current[kept]
+    if len(time) < _LEAST_ROWS or (phases.pulsed and not phases.profile.resolved):
         return None
-    fitted = line(time, current, _stands(record, time))
+    fitted = line(time, current, _stands(record, phases, time))
     length = float(time[-1] - time[0])
-    start = fitted.at(float(time[0]))
-    if length <= 0 or start <= 0:
+    first = fitted.at(float(time[0]))
+    if length <= 0 or first <= 0:
         return None
-    per_slope = 100 * length / start
+    per_slope = 100 * length / first
+    value = per_slope * fitted.slope
     # What a line leaves of a current that steps or bends is no noise: the readings' own scatter is.
     shaped = fitted.residual > 3 * record.noise_A
     noise, thin = (record.noise_A, 1.0) if shaped else (fitted.residual, fitted.thin)
-    slope_doubt = max(noise, record.ammeter.resolution / math.sqrt(12)) * math.sqrt(thin / fitted.spread_s2)
+    slope_sd = max(noise, record.ammeter.resolution / math.sqrt(12)) * math.sqrt(thin / fitted.spread_s2)
     dof = math.inf if shaped else fitted.dof
-    parts = [Component("droop: scatter of the readings", per_slope * slope_doubt, "%", dof=dof)]
-    value = per_slope * fitted.slope
+    parts = [Component("droop: scatter of the readings", per_slope * slope_sd, "%", dof=dof)]
+    parts += _droop_display(record, current, first, value, shaped=shaped)
+    if shaped:
+        parts += _ends_of_plateau(record, phases, time, current, value)
+    parts += _droop_gaps(record, phases, time, current, value)
+    return Measured(value, "%", tuple(part for part in parts if part.contribution > 0))
+
+
+def _droop_display(
+    record: ChargeRecord, current: FloatArray, first: float, value: float, *, shaped: bool
+) -> list[Component]:
+    parts = []
     counts = record.ammeter.half_width(0.0)
     if counts > 0:
         # The percent of the statement drops out of a relative change; its counts do not.
         label = record.ammeter.label
         name = f"{label}: accuracy (counts)"
-        parts.append(Component(name, counts, "A", "rectangular", -value / start, shared=label))
+        parts.append(Component(name, counts, "A", "rectangular", -value / first, shared=label))
     if shaped or np.ptp(current) < 2 * record.ammeter.resolution:
         # A display that stands still says only that the ends lie within one step of each other.
         left = shaken_left(current, record.ammeter.resolution)
         step = Component("droop: display step", left, "A", "rectangular")
-        parts += [step.scaled(100 / start), step.scaled(-100 / start)]
-    if shaped:
-        parts += _ends_of_plateau(record, phases, time, current, value)
-    return Measured(value, "%", tuple(part for part in parts if part.contribution > 0))
+        parts += [step.scaled(100 / first), step.scaled(-100 / first)]
+    return parts
 
 
 def _ends_of_plateau(
@@ -86,31 +135,64 @@ def _ends_of_plateau(
     ):
         shift = abs(value) / 2
         if kept.sum() >= _LEAST_ROWS:
-            other = line(time[kept], current[kept], _stands(record, time[kept]))
-            length, start = float(np.ptp(time[kept])), other.at(float(time[kept][0]))
-            shift = abs(100 * length * other.slope / start - value)
+            shift = abs(_droop_of(record, phases, time[kept], current[kept]) - value)
         parts.append(Component(f"droop: {name} of the plateau", shift, "%", "rectangular"))
     return parts
 
 
-def _stands(record: ChargeRecord, time: FloatArray) -> FloatArray:
+def _droop_gaps(
+    record: ChargeRecord, phases: Phases, time: FloatArray, current: FloatArray, value: float
+) -> list[Component]:
+    """Return what gaps hide of the line: their rows at either end's level instead of on a line across."""
+    shift = 0.0
+    for gap in record.gaps:
+        if not time[0] < gap.start_s < time[-1]:
+            continue
+        missing = np.arange(gap.start_s, gap.end_s, max(record.interval_s, gap.length_s / 200))
+        at = np.interp([gap.start_s, gap.end_s], time, current)
+        fitted = [
+            _droop_of(record, phases, *_sorted(time, current, missing, np.full(len(missing), one)))
+            for one in at
+        ]
+        shift += abs(fitted[0] - fitted[1]) / 2
+    return [Component("droop: what gaps in the log hide", shift, "%", "rectangular")] if shift else []
+
+
+def _sorted(
+    time: FloatArray, values: FloatArray, more: FloatArray, also: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    joined = np.concatenate([time, more])
+    order = np.argsort(joined, kind="stable")
+    return joined[order], np.concatenate([values, also])[order]
+
+
+def _droop_of(record: ChargeRecord, phases: Phases, time: FloatArray, current: FloatArray) -> float:
+    fitted = line(time, current, weights(time))
+    return float(100 * np.ptp(time) * fitted.slope / fitted.at(float(time[0])))
+
+
+def _stands(record: ChargeRecord, phases: Phases, time: FloatArray) -> FloatArray:
     """Return how long each of some rows stands [s]: across a gap of the log, never across a pause."""
-    longest = weights(record.time_s, math.inf)
-    return np.asarray(longest[np.searchsorted(record.time_s, time)], dtype=np.float64)
+    steps = np.diff(record.time_s)
+    stands = (np.append(steps, steps[-1]) + np.insert(steps, 0, steps[0])) / 2
+    return np.ones(len(time)) if phases.pulsed else stands[np.searchsorted(record.time_s, time)]
 
 
 def termination(record: ChargeRecord, phases: Phases) -> Measured | None:
-    """Return the current just before it is cut off [A], extrapolated to the cut-off."""
-    segment = phases.main.charging[-1]
-    last = segment.last
-    window = (record.time_s <= segment.last_s) & (record.time_s >= segment.last_s - TERMINATION_S)
-    first = max(segment.first, min(int(np.flatnonzero(window)[0]), last - TERMINATION_ROWS + 1))
-    time, current = record.time_s[first : last + 1], record.current[first : last + 1]
-    if len(time) < TERMINATION_ROWS or not phases.terminated:
+    """Return the current just before it is cut off [A], extrapolated to the cut-off; None within a gap."""
+    if not phases.terminated or phases.end_in_gap:
         return None
-    time, current = _without_edge(time, current, record.noise_A)
+    block = phases.main[-1]
+    last = ending.whole_rows(record, block)
+    window = np.flatnonzero(record.time_s >= record.time_s[last] - TERMINATION_S)
+    first = max(block.first, min(int(window[0]), last - TERMINATION_ROWS + 1))
+    rows = np.arange(first, last + 1)
+    rows = rows[phases.profile.on[rows] | ~phases.profile.pulsing[rows]]
+    time, current = record.time_s[rows], record.current[rows]
+    if len(time) < TERMINATION_ROWS:
+        return None
     end = carried_on(time, current, phases.end.value, record.ammeter.resolution / math.sqrt(12))
-    half_s = (segment.after_s - segment.last_s) / 2
+    half_s = phases.end.expanded
     parts = (
         record.ammeter.component(end.value),
         Component(
@@ -121,42 +203,170 @@ def termination(record: ChargeRecord, phases: Phases) -> Measured | None:
     return Measured(end.value, "A", tuple(part for part in parts if part.contribution > 0))
 
 
-def _without_edge(time: FloatArray, current: FloatArray, noise_A: float) -> tuple[FloatArray, FloatArray]:
-    """Leave out a last row that averages over the cut-off: it lies far under the line of those before."""
-    if len(time) < TERMINATION_ROWS:
-        return time, current
-    fitted = line(time[:-1], current[:-1])
-    expected = fitted.at(float(time[-1]))
-    short = expected - current[-1] > max(6 * fitted.standard_at(float(time[-1]), noise_A), 0.1 * expected)
-    return (time[:-1], current[:-1]) if short else (time, current)
+def termination_bounds(record: ChargeRecord, phases: Phases) -> tuple[float, float] | None:
+    """Return between which currents a cut-off that lies in a gap happened [A]; None where there is none.
+
+    A taper falls ever slower: a straight line through the last rows, carried on, lies below it.
+    """
+    if not phases.terminated or not phases.end_in_gap:
+        return None
+    block = phases.main[-1]
+    first = max(block.first, int(np.searchsorted(record.time_s, block.last_s - 120.0)))
+    time, current = record.time_s[first : block.last + 1], record.current[first : block.last + 1]
+    if len(time) < 3:
+        return None
+    fitted = line(time, current)
+    doubt = record.ammeter.half_width(fitted.middle) + 2 * record.noise_A
+    high = fitted.at(block.last_s) + doubt
+    return max(0.0, fitted.at(block.after_s) - doubt), high
+
+
+@dataclass(frozen=True)
+class End:
+    """Readings carried on to a moment just after them.
+
+    Parameters
+    ----------
+    value, standard : float
+        Value there, and its standard uncertainty from the readings' scatter.
+    slope : float
+        Per second, there.
+    dof : float
+    """
+
+    value: float
+    standard: float
+    slope: float
+    dof: float
+
+
+def carried_on(time_s: FloatArray, values: FloatArray, moment_s: float, floor: float) -> End:
+    """Return readings carried on to a moment: by a straight line, or a parabola where they clearly bend.
+
+    Parameters
+    ----------
+    time_s, values : array, shape (n,)
+    moment_s : float [s]
+    floor : float
+        The scatter of one reading is taken to be at least this.
+    """
+    straight = line(time_s, values)
+    plain = End(straight.at(moment_s), straight.standard_at(moment_s, floor), straight.slope, straight.dof)
+    rows = len(values)
+    if rows < 2 * _BENT:
+        return plain
+    away, ahead = time_s - straight.centre_s, moment_s - straight.centre_s
+    design = np.vander(away, _BENT, increasing=True)
+    inverse = np.linalg.inv(design.T @ design)
+    fitted = inverse @ design.T @ values
+    left = values - design @ fitted
+    scatter_of_one = max(floor, math.sqrt(float(left @ left) / (rows - _BENT)))
+    if abs(fitted[2]) < _CLEAR * scatter_of_one * math.sqrt(inverse[2, 2]):
+        return plain
+    there = np.array([1.0, ahead, ahead**2])
+    standard = scatter_of_one * math.sqrt(float(there @ inverse @ there))
+    return End(float(there @ fitted), standard, float(fitted[1] + 2 * fitted[2] * ahead), rows - _BENT)
+
+
+@dataclass(frozen=True)
+class State:
+    """One level of the current after the charge has ended.
+
+    Parameters
+    ----------
+    level : Measured [A]
+    start_s, end_s : float [s]
+        On the record's clock.
+    cable_in : bool or None
+        None where nobody says when the cable was pulled.
+    """
+
+    level: Measured
+    start_s: float
+    end_s: float
+    cable_in: bool | None
+
+
+def states_after(record: ChargeRecord, phases: Phases) -> tuple[State, ...]:
+    """Return the levels of the current between the end of the charge and a top-up, each a state of its own.
+
+    Parameters
+    ----------
+    record : ChargeRecord
+    phases : Phases
+    """
+    if not phases.terminated:
+        return ()
+    begin = phases.main[-1].after_s
+    last = min([float(record.time_s[-1]), *(one.before_s for one in phases.top_ups)])
+    out = record.cable_out_s
+    margin = max(ending.BY_HAND_S, 2 * record.interval_s)
+    if out is None:
+        cuts: list[tuple[float, float, bool | None]] = [(begin, last, None)]
+    else:
+        cuts = [(begin, min(last, out - margin), True), (max(begin, out + margin), last, False)]
+    found = []
+    for first, end, cable_in in cuts:
+        for one in _levels(record, first, end):
+            found.append(State(one[0], one[1], one[2], cable_in))
+    return tuple(found)
+
+
+def _levels(record: ChargeRecord, first_s: float, last_s: float) -> list[tuple[Measured, float, float]]:
+    """Return the levels in a stretch of rows: one, or two where the readings clearly change once."""
+    first_s = first_s + _SETTLE_S if last_s - first_s > 3 * _SETTLE_S else first_s
+    inside = (record.time_s >= first_s) & (record.time_s <= last_s)
+    time, current = record.time_s[inside], record.current[inside]
+    if len(time) < 3:
+        return []
+    cut = _change(current, record.noise_A)
+    pieces = [slice(0, cut), slice(cut, None)] if cut else [slice(None)]
+    return [
+        (_state(record, time[one], current[one]), float(time[one][0]), float(time[one][-1]))
+        for one in pieces
+        if len(time[one]) >= 3
+    ]
+
+
+def _change(current: FloatArray, noise: float) -> int:
+    """Return the row at which the current's level changes once, 0 where it doesn't."""
+    if len(current) < 2 * _LEAST_ROWS:
+        return 0
+    grown = np.cumsum(current)
+    size = np.arange(1, len(current) + 1)
+    before = grown[:-1] / size[:-1]
+    after = (grown[-1] - grown[:-1]) / (len(current) - size[:-1])
+    gain = (before - after) ** 2 * size[:-1] * (len(current) - size[:-1]) / len(current) / noise**2
+    inner = gain[_LEAST_ROWS - 1 : -_LEAST_ROWS + 1]
+    best = int(np.argmax(inner)) + _LEAST_ROWS
+    # Thirty: a change by chance anywhere in thousands of rows is rarer than one in a thousand.
+    return best if inner.max() > 30.0 else 0
+
+
+def _state(record: ChargeRecord, time: FloatArray, current: FloatArray) -> Measured:
+    value = weighted_median(current, weights(time), record.ammeter.resolution)
+    noise = scatter("current afterwards", time, current, record.ammeter, median=value)
+    return Measured(value, "A", (record.ammeter.component(value), *noise))
 
 
 def after(record: ChargeRecord, phases: Phases) -> Measured | None:
-    """Return the current between the cut-off and the cable's being pulled (or a top-up) [A]."""
-    if not phases.terminated:
+    """Return the current after the end with the cable in [A]: the first level that the log shows there."""
+    states = states_after(record, phases)
+    if not states or states[0].cable_in is False:
         return None
-    end = min(
-        [float(record.time_s[-1])]
-        + [phase.start_s for phase in phases.named("top-up")]
-        + ([record.cable_out_s] if record.cable_out_s is not None else [])
-    )
-    begin = phases.main.charging[-1].after_s
-    begin = begin + _SETTLE_S if end - begin > 3 * _SETTLE_S else begin
-    inside = (record.time_s >= begin) & (record.time_s < end)
-    time, current = record.time_s[inside], record.current[inside]
-    if len(time) < 3:
-        return None
-    value = weighted_median(current, weights(time, 3 * record.interval_s), record.ammeter.resolution)
-    noise = scatter("current afterwards", time, current, record.ammeter, median=value)
-    parts = (record.ammeter.component(value), *noise)
-    return Measured(value, "A", parts)
+    first = states[0]
+    if first.cable_in is None and first.end_s - first.start_s > AFTER_S:
+        found = _levels(record, phases.main[-1].after_s, first.start_s + AFTER_S)
+        return found[0][0] if found else None
+    return first.level
 
 
 def _inside(record: ChargeRecord, phases: Phases, phase: PhaseName) -> tuple[FloatArray, FloatArray]:
-    """Return times and currents of a phase, its edge rows left out: they may average over a step."""
+    """Return times and currents of a phase: on-times only, without rows that may average over a step."""
     inside = phases.mask(record.time_s, phase)
     if phase in ("constant current", "precharge"):
-        inside &= record.current > phases.threshold_A / 2
+        inside &= (record.current > phases.threshold_A / 2) & phases.profile.on_at(record.time_s)
+        inside &= record.time_s < phases.end_s
     if phase == "constant current" and phases.knee:
         # The current may have begun to fall anywhere within the knee's own doubt.
         inside &= record.time_s < phases.knee.low

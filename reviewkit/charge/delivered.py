@@ -8,8 +8,8 @@ from functools import cached_property
 
 import numpy as np
 
-from reviewkit.charge.phases import PhaseName, Phases
 from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.regimes import PhaseName, Phases
 from reviewkit.charge.series import FloatArray
 from reviewkit.logs.report import Gap
 from reviewkit.metrology import Component, Measured
@@ -42,6 +42,13 @@ class Delivered:
     def total_Ah(self) -> float:
         """Charge of the main charge [A.h]."""
         return float(self.charge_Ah[-1])
+
+    @property
+    def stop_A(self) -> float:
+        """Current just before the main charge stops [A]."""
+        return (
+            float(np.median(self.current_A[-7:-2])) if len(self.current_A) > 8 else float(self.current_A[-2])
+        )
 
     @cached_property
     def gaps(self) -> tuple[Gap, ...]:
@@ -76,11 +83,10 @@ def integrate(record: ChargeRecord, phases: Phases) -> Delivered:
     record : ChargeRecord
     phases : Phases
     """
-    rows = slice(
-        max(phases.main.charging[0].first - 1, 0), min(phases.main.charging[-1].last + 2, len(record.time_s))
-    )
+    last = max(phases.main[-1].last, int(np.searchsorted(record.time_s, phases.end_s, side="right")) - 1)
+    rows = slice(max(phases.main[0].first - 1, 0), min(last + 2, len(record.time_s)))
     time, current = record.time_s[rows], record.current[rows].copy()
-    if phases.terminated or phases.ending == "cable pulled":
+    if last < len(record.time_s) - 1:
         # The row after the cut-off belongs to what comes afterwards.
         current[-1] = 0.0
     volts = _filled(record.voltage[rows])
@@ -216,7 +222,7 @@ def _offset_part(delivered: Delivered, sensitivity: float) -> tuple[Component, .
 def _edges(delivered: Delivered) -> tuple[Component, ...]:
     """Return what the moments of start and end between two rows leave open [A.h]."""
     phases = delivered.phases
-    first, last = phases.main.charging[0], phases.main.charging[-1]
+    first, last = phases.main[0], phases.main[-1]
     start_A = float(np.median(delivered.current_A[1:6]))
     parts = (
         Component(
@@ -227,7 +233,7 @@ def _edges(delivered: Delivered) -> tuple[Component, ...]:
         ),
         Component(
             "end of charge between two rows",
-            (last.after_s - last.last_s) / 2 * abs(last.stop_A) / 3600,
+            (last.after_s - last.last_s) / 2 * abs(delivered.stop_A) / 3600,
             "A.h",
             "rectangular",
         ),

@@ -11,6 +11,7 @@ from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.limit_time import in_words
 from reviewkit.charge.notes import LogNotes
 from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.regimes import UNEXPLAINED
 from reviewkit.findings import Finding, Findings, dataset, measured, not_tested, table_html
 from reviewkit.findings.dataset import Dataset, Datasets
 
@@ -30,6 +31,7 @@ LABELS = {
     "termination_time": ("termination, from charge start", "s"),
     "terminates": ("charge ends", ""),
     "current_after": ("current after termination", "A"),
+    "drawn_after": ("drawn from the cell after termination", "A"),
     "delivered": ("charge delivered", "A.h"),
     "delivered_energy": ("energy delivered into the cell", "W.h"),
     "delivered_before_knee": ("share delivered before the knee", "%"),
@@ -37,12 +39,18 @@ LABELS = {
     "limit_adherence": ("time at one of the two limits", "%"),
     "interruptions": ("interruptions", ""),
     "top_ups": ("top-ups", ""),
+    "transient_share": ("time that no usual account of a charge explains", "%"),
     "clock_offset": ("current log’s clock to voltage log’s", "s"),
 }
 """Label and unit of each finding, in the order in which a reader should see them."""
 
 NOTHING_LOGGED = (
     "No charge was logged: name a voltage log and a current log under `charge_runs` in the review file."
+)
+
+PAUSE_OR_END = (
+    "The log can’t tell: a stop near the current at which the charge ends may be a pause or the end, and "
+    "what follows the charge going on or a top-up."
 )
 
 
@@ -159,6 +167,8 @@ def of_run(run: ChargeResult) -> list[Finding]:
         "limit_adherence": _adherence,
         "interruptions": _interruptions,
         "top_ups": _top_ups,
+        "drawn_after": _drawn_after,
+        "transient_share": _transient,
     }
     found = []
     for name, (label, unit) in LABELS.items():
@@ -174,6 +184,12 @@ def _one(run: ChargeResult, name: str, label: str, unit: str) -> Finding:
     if quantity is not None:
         item = measured(key, label, quantity, limit=limit, note=sentences.note(run, name))
         return judged.guarded(run, name, item)
+    if name in run.bounds:
+        low, high = run.bounds[name]
+        verdict = judged.between(low, high, limit) if limit else None
+        return Finding(
+            key, label, None, unit, low=low, high=high, limit=limit, verdict=verdict, note=run.missing[name]
+        )
     item = not_tested(key, label, run.missing.get(name, ""), unit, limit)
     return judged.guarded(run, name, item)
 
@@ -199,6 +215,8 @@ def _adherence(run: ChargeResult) -> Finding:
     )
     if at_cell is not None and abs(at_cell.share - run.adherence.share) >= 0.1:
         note += f" With the voltage at the cell in place of the regulation point it is {at_cell.share:.1f} %."
+    if run.phases is not None and run.phases.pulsed:
+        note += " The current is switched on and off: it is judged while it is on."
     low, high = run.adherence.low, run.adherence.high
     if low is not None and high is not None and high - low >= 0.1:
         note += f" The readings’ noise and steps leave {low:.1f} % to {high:.1f} % open."
@@ -209,7 +227,9 @@ def _interruptions(run: ChargeResult) -> Finding:
     key, (label, _) = "charge.interruptions", LABELS["interruptions"]
     if run.phases is None:
         return not_tested(key, label, run.missing["interruptions"])
-    count = run.phases.main.interruptions
+    if run.phases.counts_doubtful:
+        return not_tested(key, label, PAUSE_OR_END)
+    count = run.phases.interruptions
     return Finding(key, label, count, note=sentences.pauses(run))
 
 
@@ -218,4 +238,29 @@ def _top_ups(run: ChargeResult) -> Finding:
     if run.phases is None or not run.phases.terminated:
         why = run.missing.get("current_after") or "The charge did not end within the log."
         return not_tested(key, label, why)
-    return Finding(key, label, len(run.phases.main.top_ups), note=sentences.top_ups(run))
+    if run.phases.counts_doubtful:
+        return not_tested(key, label, PAUSE_OR_END)
+    return Finding(key, label, len(run.phases.top_ups), note=sentences.top_ups(run))
+
+
+def _drawn_after(run: ChargeResult) -> Finding:
+    """Return the draw from the cell as an amount of its own: a negative current is no small one."""
+    key, (label, unit) = "charge.drawn_after", LABELS["drawn_after"]
+    after = run.get("current_after")
+    if after is None:
+        return not_tested(key, label, run.missing["current_after"], unit)
+    drawn = after.scaled(-1.0)
+    if drawn.low > 0:
+        return measured(key, label, drawn, note=sentences.drawn(run))
+    return Finding(key, label, None, unit, high=max(drawn.high, 0.0), note=sentences.drawn(run))
+
+
+def _transient(run: ChargeResult) -> Finding:
+    key, (label, unit) = "charge.transient_share", LABELS["transient_share"]
+    if run.phases is None:
+        return not_tested(key, label, run.missing["transient_share"], unit)
+    note = (
+        "Share of the charge in which the log fits neither a level, a slope nor the voltage limit. Above "
+        f"{UNEXPLAINED:g} % nothing is read from it that needs one."
+    )
+    return Finding(key, label, run.phases.transient_share, unit, note=note)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from reviewkit.charge import limits
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.findings import Finding
-from reviewkit.metrology.conformity import Limit
+from reviewkit.metrology.conformity import Limit, Verdict
 
 
 def limit(run: ChargeResult, name: str) -> Limit | None:
@@ -35,6 +36,21 @@ def limit(run: ChargeResult, name: str) -> Limit | None:
     if name == "current_after":
         return limits.afterwards(capacity, run.delivered.total_Ah if run.delivered else None)
     return None
+
+
+def between(low: float, high: float, limit: Limit) -> Verdict:
+    """Return the verdict on a value of which only the bounds are known.
+
+    Parameters
+    ----------
+    low, high : float
+    limit : Limit
+    """
+    least = -math.inf if limit.low is None else limit.low
+    most = math.inf if limit.high is None else limit.high
+    if least <= low and high <= most:
+        return "pass"
+    return "fail" if high < least or low > most else "inconclusive"
 
 
 def guarded(run: ChargeResult, name: str, item: Finding) -> Finding:

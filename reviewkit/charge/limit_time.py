@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.regimes import Phases
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.shapes import Adherence, Stretch, adherence
 from reviewkit.metrology import formatting
@@ -45,7 +45,9 @@ def at_limits(
         Times from charge start. None if the charge is too short to say.
     """
     rows = np.flatnonzero(
-        phases.mask(record.time_s, "constant current", "constant voltage") & np.isfinite(record.voltage)
+        phases.mask(record.time_s, "constant current", "constant voltage")
+        & phases.profile.on_at(record.time_s)
+        & np.isfinite(record.voltage)
     )
     rows = rows[:: max(1, len(rows) // _MOST_ROWS)]
     if len(rows) < 10:

@@ -53,11 +53,18 @@ def precharge(capacity_Ah: float | None) -> Limit | None:
 
 
 def afterwards(capacity_Ah: float | None, delivered_Ah: float | None) -> Limit | None:
-    """Return the current that counts as none into a full cell; the charge stands in for its capacity."""
+    """Return the current that counts as none at a full cell, into it or out of it.
+
+    Parameters
+    ----------
+    capacity_Ah, delivered_Ah : float or None [A.h]
+        The charge stands in for a capacity that is not declared.
+    """
     size = capacity_Ah or delivered_Ah
     if not size:
         return None
-    return Limit(high=TRICKLE_SHARE * size, source="C/1000 counts as no current, common practice")
+    most = TRICKLE_SHARE * size
+    return Limit(-most, most, "C/1000 counts as no current, common practice")
 
 
 def temperature(cell: Cell) -> Limit:

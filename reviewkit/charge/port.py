@@ -9,7 +9,7 @@ import pandas as pd
 
 from reviewkit.charge import delivered, port_clock
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.charge.phases import Phases
+from reviewkit.charge.regimes import Phases
 from reviewkit.charge.series import FloatArray
 from reviewkit.metrology import Component, Measured, propagate
 from reviewkit.metrology.meter import Meter

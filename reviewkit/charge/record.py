@@ -13,7 +13,15 @@ import numpy.typing as npt
 import pandas as pd
 
 from reviewkit.charge.inputs import ChargeRun
-from reviewkit.charge.series import FloatArray, clean, gaps_in, noise_of, usual_interval
+from reviewkit.charge.series import (
+    GAP_INTERVALS,
+    FloatArray,
+    clean,
+    gaps_in,
+    local_intervals,
+    noise_of,
+    usual_interval,
+)
 from reviewkit.logs import decimation
 from reviewkit.logs.report import Gap
 from reviewkit.metrology import Component, Measured
@@ -112,6 +120,24 @@ class ChargeRecord:
         return np.asarray(np.interp(wanted, known, shown, np.nan, np.nan), dtype=np.float64)
 
     @cached_property
+    def voltage_time_s(self) -> FloatArray:
+        """Times of the voltage readings [s]."""
+        return self.voltage_V.index.to_numpy(dtype=float)
+
+    @cached_property
+    def voltage_shown(self) -> FloatArray:
+        """Voltage readings [V], each at its own moment."""
+        return self.voltage_V.to_numpy(dtype=float)
+
+    def voltage_near(self, moments_s: npt.ArrayLike) -> FloatArray:
+        """Return the cell voltage at moments [V], NaN within gaps of the voltage log."""
+        wanted = np.asarray(moments_s, dtype=float)
+        right = np.clip(np.searchsorted(self.voltage_time_s, wanted), 1, len(self.voltage_time_s) - 1)
+        wide = self.voltage_time_s[right] - self.voltage_time_s[right - 1]
+        usual = local_intervals(self.voltage_time_s, self.voltage_interval_s)[right - 1]
+        return np.where(wide > GAP_INTERVALS * usual, np.nan, self.voltage_at(wanted))
+
+    @cached_property
     def interval_s(self) -> float:
         """Usual time between two current readings [s]."""
         return usual_interval(self.time_s)
@@ -125,6 +151,15 @@ class ChargeRecord:
     def gaps(self) -> tuple[Gap, ...]:
         """Gaps in the current log."""
         return gaps_in(self.time_s, self.interval_s)
+
+    @cached_property
+    def voltage_gaps(self) -> tuple[Gap, ...]:
+        """Gaps in the voltage log."""
+        return gaps_in(self.voltage_time_s, self.voltage_interval_s)
+
+    def gap_after(self, moment_s: float) -> Gap | None:
+        """Return the gap of the current log that begins at a row's moment, if any."""
+        return next((gap for gap in self.gaps if abs(gap.start_s - moment_s) < 1e-6), None)
 
     @cached_property
     def noise_A(self) -> float:

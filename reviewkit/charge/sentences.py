@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.charge.phases import PhaseName
+from reviewkit.charge.regimes import PhaseName
 from reviewkit.metrology import formatting
 
 
@@ -27,6 +27,8 @@ def ending(run: ChargeResult) -> str:
     """Return how the charge ended, or that it did not."""
     assert run.phases is not None
     end = run.get("termination_time")
+    if run.phases.ending == "terminated" and end is None:
+        return "The current was cut off within a gap of the log."
     if end is None:
         return (
             "The current was never cut off: it kept flowing, or faded away, until the log ended. A full "
@@ -55,7 +57,7 @@ def pauses(run: ChargeResult) -> str:
 def top_ups(run: ChargeResult) -> str:
     """Return when the charge began again by itself, and what it added."""
     assert run.phases is not None
-    again = run.phases.main.top_ups
+    again = run.phases.top_ups
     logged = run.record.time_s[-1] - run.phases.end_s
     if not again:
         span = formatting.clock(float(logged))
@@ -70,7 +72,7 @@ def top_ups(run: ChargeResult) -> str:
 
 
 def _start(run: ChargeResult) -> str:
-    if run.phases and run.phases.main.began_before:
+    if run.phases and run.phases.began_before:
         return "The log begins with the charge already running: this is the first reading, under current."
     return "Median of the last minute before the charge current."
 
@@ -124,6 +126,17 @@ def _after(run: ChargeResult) -> str:
     return "No current that the meter can tell from none."
 
 
+def drawn(run: ChargeResult) -> str:
+    """Return what a draw from the full cell means."""
+    current = run.quantities["current_after"]
+    if current.high >= 0:
+        return "No draw that the meter can tell from none."
+    return (
+        "With the cable still in, an indicator or the charger’s own electronics discharge the cell that was "
+        "just charged."
+    )
+
+
 def _delivered(run: ChargeResult) -> str:
     amounts, phases = run.delivered, run.phases
     assert amounts is not None
@@ -136,7 +149,7 @@ def _delivered(run: ChargeResult) -> str:
     capacity = run.cell.rated_capacity_Ah
     if capacity:
         text += f" That is {formatting.number(100 * amounts.total_Ah / capacity, 0)} % of the rated capacity."
-    if phases.main.began_before:
+    if phases.began_before:
         text += " The log begins with the charge already running, so this is a lower bound."
     if not phases.terminated:
         text += " The charge had not ended by itself: more would have followed."

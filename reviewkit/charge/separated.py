@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from reviewkit.charge import rig_findings
+from reviewkit.charge import resistance_findings
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import NOTHING_LOGGED, ChargeFindings, ChargeResults, keyed, under_label
 from reviewkit.charge.inputs import ChargeInputs
@@ -41,12 +41,14 @@ class Separations:
             return ChargeFindings(
                 tuple(
                     not_tested(f"charge.{name}", label, NOTHING_LOGGED, unit)
-                    for name, (label, unit) in rig_findings.LABELS.items()
+                    for name, (label, unit) in resistance_findings.LABELS.items()
                 )
             )
-        alike = rig_findings.end_alike(self.results.runs)
-        per_run = [rig_findings.of_run(run, apart, self.meters, alike=alike) for run, apart in self.runs]
-        together = rig_findings.across(self.results.runs)
+        alike = resistance_findings.end_alike(self.results.runs)
+        per_run = [
+            resistance_findings.of_run(run, apart, self.meters, alike=alike) for run, apart in self.runs
+        ]
+        together = resistance_findings.across(self.results.runs)
         if self.results.only:
             return ChargeFindings((*keyed(per_run[0], self.results.only).items, *together))
         labelled: list[Finding] = []

@@ -7,14 +7,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reviewkit.charge import rig, without_rig
+from reviewkit.charge import burden_free, series_resistance
 from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.burden_free import Charge, OtherCell, RigEffect
 from reviewkit.charge.cell_model import Limits
-from reviewkit.charge.phases import Phases
 from reviewkit.charge.record import ChargeRecord
-from reviewkit.charge.rig import Regulation
+from reviewkit.charge.regimes import Phases
+from reviewkit.charge.segmentation import HELD
 from reviewkit.charge.series import FloatArray
-from reviewkit.charge.without_rig import Charge, OtherCell, RigEffect
+from reviewkit.charge.series_resistance import Regulation
 from reviewkit.metrology import Component, Measured, difference
 
 DECLARED_SHARE = 0.2
@@ -22,6 +23,9 @@ DECLARED_SHARE = 0.2
 
 WORST_FIT_V = 0.008
 """A cell model that misses the log by more than this, beyond the display's step, predicts nothing."""
+
+PULSED_SHARE = 0.5
+"""With more than this share of the phase pulsing, the pulses' on-times are regressed: chosen."""
 
 _RELAXED_S = 3600.0
 _NEAR_KNEE_S = 600.0
@@ -68,7 +72,8 @@ def separate(run: ChargeResult, *, capacities_Ah: Sequence[float] = ()) -> Separ
     """
     current, voltage = _taper(run)
     meters = {"voltmeter": run.record.voltmeter, "ammeter": run.record.ammeter}
-    regulation = rig.regress(voltage, current, **meters) if len(current) else None
+    regulation = series_resistance.regress(voltage, current, **meters) if len(current) else None
+    regulation = _timed(run, regulation)
     declared = run.record.ammeter.series_ohm
     reasons: dict[str, str] = {}
     if regulation is None:
@@ -89,28 +94,76 @@ def separate(run: ChargeResult, *, capacities_Ah: Sequence[float] = ()) -> Separ
     )
 
 
-def _taper(run: ChargeResult) -> tuple[FloatArray, FloatArray]:
+def _taper(run: ChargeResult, moved_s: float = 0.0) -> tuple[FloatArray, FloatArray]:
     """Return current and voltage at the voltage readings of the constant-voltage phase.
 
     The current is interpolated, never across its gaps; a margin keeps the clocks' doubt away from both ends.
+    Pulses are taken bin by bin, by their on-times: two clocks don't pair single pulses. `moved_s` moves the
+    current log's clock, to see what its doubt does.
     """
     record, phases = run.record, run.phases
     nothing = np.array([])
-    if phases is None or phases.knee is None:
+    if phases is None or phases.knee is None or phases.unfit:
         return nothing, nothing
-    clock = record.clock_offset.expanded if record.clock_offset else 0.0
-    margin = max(record.interval_s, record.voltage_interval_s) + clock
-    time = record.voltage_V.index.to_numpy(dtype=float)
+    held = phases.account.kinds(len(phases.bins)) == HELD
+    if (phases.bins.pulsing & held).mean() > PULSED_SHARE * held.mean():
+        return _pulsed_taper(phases, held)
+    margin = max(record.interval_s, record.voltage_interval_s) + _clock(record)
+    time = record.voltage_time_s
     inside = phases.mask(time, "constant voltage")
     inside &= (time > phases.knee.value + margin) & (time < phases.end_s - margin)
     for gap in record.gaps:
         inside &= (time < gap.start_s) | (time > gap.end_s)
-    for pause in phases.named("interrupted"):
-        inside &= (time < pause.start_s - margin) | (time > pause.end_s + margin)
-    current = np.interp(time[inside], record.time_s, record.current)
-    voltage = record.voltage_V.to_numpy(dtype=float)[inside]
-    below = current < _CLEAR_OF_PLATEAU * phases.plateau_A
+    for pause in [(one.start_s, one.end_s) for one in phases.named("interrupted")] + list(
+        phases.profile.pauses_s
+    ):
+        inside &= (time < pause[0] - margin) | (time > pause[1] + margin)
+    current = np.interp(time[inside] - moved_s, record.time_s, record.current)
+    voltage = record.voltage_shown[inside]
+    below = (current < _CLEAR_OF_PLATEAU * phases.plateau_A) & (current > phases.threshold_A / 2)
     return current[below], voltage[below]
+
+
+def _pulsed_taper(phases: Phases, held: np.ndarray) -> tuple[FloatArray, FloatArray]:
+    inside = (
+        held
+        & np.isfinite(phases.bins.voltage_V)
+        & (phases.bins.current_A < _CLEAR_OF_PLATEAU * phases.plateau_A)
+    )
+    return phases.bins.current_A[inside], phases.bins.voltage_V[inside]
+
+
+def _clock(record: ChargeRecord) -> float:
+    return record.clock_offset.expanded if record.clock_offset else 0.0
+
+
+def _timed(run: ChargeResult, regulation: Regulation | None) -> Regulation | None:
+    """Return the regulation point with what the doubt about the two logs' times does to it.
+
+    A row may be a mean over its interval, stamped at its begin or its end: half an interval either way.
+    """
+    if regulation is None:
+        return None
+    record = run.record
+    parts = [
+        ("clocks of the two logs", _clock(record)),
+        ("rows that may average over their interval", (record.interval_s + record.voltage_interval_s) / 2),
+    ]
+    ohm, volts = regulation.series_resistance, regulation.set_voltage
+    for name, late_s in parts:
+        lines = [_plain_line(*_taper(run, sign * late_s)) for sign in (-0.5, 0.5)] if late_s else []
+        if len(lines) == 2 and all(np.isfinite(lines[0] + lines[1])):
+            shift = abs(lines[1][0] - lines[0][0]), abs(lines[1][1] - lines[0][1])
+            ohm = ohm.plus(Component(name, shift[0], "ohm", "rectangular"))
+            volts = volts.plus(Component(name, shift[1], "V", "rectangular"))
+    return replace(regulation, series_resistance=ohm, set_voltage=volts)
+
+
+def _plain_line(current: FloatArray, voltage: FloatArray) -> tuple[float, float]:
+    if len(current) < 3 or np.ptp(current) <= 0:
+        return float("nan"), float("nan")
+    slope, start = np.polyfit(current, voltage, 1)
+    return float(-slope), float(start)
 
 
 def _device(regulation: Regulation | None, record: ChargeRecord, reasons: dict[str, str]) -> Measured | None:
@@ -135,7 +188,7 @@ def _effect(
         reasons["effect"] = why or reasons["regulation"]
         return None, None
     charge, stop = _charge(run, regulation), run.get("termination_current")
-    effect = without_rig.predict(charge, declared, stop_doubt_A=stop.expanded if stop else 0.0)
+    effect = burden_free.predict(charge, declared, stop_doubt_A=stop.expanded if stop else 0.0)
     effect = _rig_as_declared(effect, charge, run.record)
     left = effect.model.residual_V
     if left > WORST_FIT_V + run.record.voltmeter.resolution:
@@ -179,8 +232,10 @@ def _unfit(run: ChargeResult, regulation: Regulation | None) -> str:
         return "The charge was not logged to its end."
     if phases.knee_at_start or not phases.sees_plateau:
         return "The charge never saw its plateau."
-    if regulation is None or run.get("termination_current") is None:
+    if regulation is None:
         return ""
+    if run.get("termination_current") is None:
+        return "The current at the cut-off is not known."
     if phases.named("interrupted"):
         return "The charge was interrupted: its times are not the charger’s alone."
     return ""
@@ -246,4 +301,4 @@ def _others(
     if not run.cell.rated_capacity_Ah:
         reasons["others"] = "The rated capacity of the cell is not given: `cell: {rated_capacity_Ah: …}`."
         return ()
-    return without_rig.other_cells(effect, charge, declared, run.cell.rated_capacity_Ah, capacities_Ah)
+    return burden_free.other_cells(effect, charge, declared, run.cell.rated_capacity_Ah, capacities_Ah)

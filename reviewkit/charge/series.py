@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,16 @@ FloatArray = npt.NDArray[np.float64]
 
 GAP_INTERVALS = 2.5
 """An interval longer than this many usual ones is a gap."""
+
+LOCAL_STEPS = 7
+"""Intervals whose median is usual where they lie: an odd few, so that one long one among them is a gap:
+chosen.
+"""
+
+SWITCHING, SWITCHED = 0.1, 0.04
+"""Steps beyond this share of the largest reading are switchings, where more than so many of all are:
+chosen.
+"""
 
 
 def usual_interval(time_s: FloatArray) -> float:
@@ -32,11 +43,35 @@ def _some_steps(values: FloatArray) -> FloatArray:
     return np.asarray(values[chosen + 1] - values[chosen])
 
 
+def local_intervals(time_s: FloatArray, interval_s: float) -> FloatArray:
+    """Return what is usual about each interval between rows [s], shape (n - 1,): a log may change its rate.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,) [s]
+    interval_s : float [s]
+        Usual in the whole log.
+    """
+    steps = np.diff(time_s)
+    if not len(steps) or steps.max() <= GAP_INTERVALS * interval_s:
+        return np.full(len(steps), interval_s)
+    return np.maximum(running_median(steps, LOCAL_STEPS), 1e-9)
+
+
+def running_median(values: FloatArray, size: int) -> FloatArray:
+    """Return the median of so many neighbours about each value."""
+    from scipy import ndimage
+
+    library: Any = ndimage
+    return np.asarray(library.median_filter(values, size=size, mode="nearest"), dtype=np.float64)
+
+
 def gaps_in(time_s: FloatArray, interval_s: float) -> tuple[Gap, ...]:
-    """Return the stretches in which readings are missing."""
+    """Return the stretches in which readings are missing: intervals much longer than is usual there."""
     if interval_s <= 0:
         return ()
-    where = np.flatnonzero(np.diff(time_s) > GAP_INTERVALS * interval_s)
+    steps, usual = np.diff(time_s), np.maximum(local_intervals(time_s, interval_s), interval_s)
+    where = np.flatnonzero(steps > GAP_INTERVALS * usual)
     return tuple(Gap(float(time_s[row]), float(time_s[row + 1])) for row in where)
 
 
@@ -46,6 +81,12 @@ def noise_of(values: FloatArray, resolution: float) -> float:
     if len(values) < 3:
         return floor
     steps = _some_steps(values)
+    # A current that is switched on and off all the time: its switchings are no noise.
+    high = float(np.quantile(np.abs(values), 0.995))
+    small = np.abs(steps) <= SWITCHING * high
+    off = np.abs(values) <= SWITCHING * high
+    if SWITCHED < 1 - small.mean() < 1 - SWITCHED and off.mean() > SWITCHED:
+        steps = steps[small]
     # The median alone is zero where the display mostly stands still; the trimmed mean square is not.
     limit = np.quantile(np.abs(steps), 0.95)
     scatter = float(np.sqrt(np.mean(np.minimum(np.abs(steps), limit) ** 2) / 2))

@@ -8,12 +8,14 @@ GUM F.2.2.1: a digital display of step δ has δ/√12, and readings that are al
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.charge.rig import correlation_length
-from reviewkit.charge.series import FloatArray
+from reviewkit.charge.series import GAP_INTERVALS, FloatArray, local_intervals, usual_interval
+from reviewkit.charge.series_resistance import correlation_length
+from reviewkit.logs.report import Gap
 from reviewkit.metrology import Component, left_of_step
 from reviewkit.metrology.meter import Meter
 
@@ -21,18 +23,18 @@ _MEDIAN_FACTOR = math.sqrt(math.pi / 2)
 """The standard error of a median over that of a mean, for normal scatter."""
 
 
-def weights(time_s: FloatArray, longest_s: float) -> FloatArray:
-    """Return how long each reading stands [s]: half-way to its neighbours, no longer than `longest_s`.
+def weights(time_s: FloatArray) -> FloatArray:
+    """Return how long each reading stands [s]: half-way to its neighbours, no longer than is usual there.
 
     Parameters
     ----------
     time_s : array, shape (n,) [s]
-    longest_s : float [s]
         A reading before a gap does not stand for the gap.
     """
     if len(time_s) < 2:
         return np.ones(len(time_s))
-    steps = np.minimum(np.diff(time_s), longest_s)
+    usual = local_intervals(time_s, usual_interval(time_s))
+    steps = np.minimum(np.diff(time_s), GAP_INTERVALS * usual)
     return np.asarray((np.append(steps, steps[-1]) + np.insert(steps, 0, steps[0])) / 2, dtype=np.float64)
 
 
@@ -58,6 +60,48 @@ def weighted_median(values: FloatArray, weight: FloatArray, step: float) -> floa
     exact = np.bincount(where, weight * values)[middle] / np.bincount(where, weight)[middle]
     inside = (0.5 - below[middle]) / share[middle] - 0.5 if len(levels) > 1 else 0.0
     return float(exact + inside * step)
+
+
+def across_gaps(
+    time_s: FloatArray, values: FloatArray, gaps: Sequence[Gap], interval_s: float, step: float
+) -> tuple[float, float]:
+    """Return a time-weighted median with the readings carried on a line across gaps, and what those may hide.
+
+    Parameters
+    ----------
+    time_s, values : array, shape (n,)
+    gaps : sequence of Gap
+        Of the log; those between two of the readings count.
+    interval_s, step : float
+        Usual time between two readings; step of the display.
+
+    Returns
+    -------
+    tuple of (float, float)
+        The median, and half the distance between the medians with all gaps at the lower and at the upper end.
+    """
+    times, low, middle, high = [time_s], [values], [values], [values]
+    for gap in gaps:
+        right = int(np.searchsorted(time_s, gap.end_s - 1e-9))
+        if not 0 < right < len(time_s) or time_s[right - 1] < gap.start_s - interval_s:
+            continue
+        missing = np.linspace(time_s[right - 1], time_s[right], int(min(gap.length_s / interval_s, 400)) + 2)[
+            1:-1
+        ]
+        ends = np.array([np.median(values[max(0, right - 5) : right]), np.median(values[right : right + 5])])
+        times.append(missing)
+        low.append(np.full(len(missing), ends.min()))
+        high.append(np.full(len(missing), ends.max()))
+        middle.append(np.interp(missing, time_s[[right - 1, right]], ends))
+    if len(times) == 1:
+        return weighted_median(values, weights(time_s), step), 0.0
+    time = np.concatenate(times)
+    order = np.argsort(time, kind="stable")
+    weight = weights(time[order])
+    least, value, most = (
+        weighted_median(np.concatenate(one)[order], weight, step) for one in (low, middle, high)
+    )
+    return value, abs(most - least) / 2
 
 
 NEAR_SHARE = 0.03

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from reviewkit.charge.phases import Phases
+from reviewkit.charge import ending
 from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.regimes import Phases
 from reviewkit.charge.series import FloatArray
-from reviewkit.charge.statistics import line, scatter, weighted_median, weights
+from reviewkit.charge.statistics import across_gaps, line, scatter, weighted_median, weights
 from reviewkit.metrology import Component, Measured
 
 _BEFORE_S = 60.0
@@ -57,17 +58,73 @@ def at_knee(record: ChargeRecord, phases: Phases) -> Measured | None:
 
 
 def hold(record: ChargeRecord, phases: Phases) -> Measured | None:
-    """Return the time-weighted median over the last half of the constant-voltage phase [V]."""
-    spans = phases.named("constant voltage")
-    if phases.knee is None or not spans:
+    """Return the time-weighted median over the last half of the constant-voltage phase [V].
+
+    In pulses that of the on-times.
+    """
+    if phases.knee is None or not phases.named("constant voltage"):
         return None
+    value = _held(record, phases, 0.0)
+    if value is None:
+        return None
+    median, hidden, time, volts = value
+    parts = [
+        record.voltmeter.component(median),
+        *scatter("hold voltage", time, volts, record.voltmeter, median=median),
+    ]
+    parts += (
+        [Component("hold voltage: what gaps in the log hide", hidden, "V", "rectangular")] if hidden else []
+    )
+    parts += _moved_hold(record, phases, median)
+    return Measured(median, "V", tuple(parts))
+
+
+def _held(
+    record: ChargeRecord, phases: Phases, moved_s: float, *, knee_s: float | None = None
+) -> tuple[float, float, FloatArray, FloatArray] | None:
+    """Return the median, what gaps hide of it, and the readings, with the current's clock moved."""
+    assert phases.knee is not None
     time, volts = _voltage_rows(record)
-    middle = (phases.knee.value + phases.end_s) / 2
-    inside = phases.mask(time, "constant voltage") & (time >= middle)
-    inside &= time <= phases.main.charging[-1].last_s - record.voltage_interval_s
+    block = phases.main[-1]
+    knee_s = phases.knee.value if knee_s is None else knee_s
+    middle = (knee_s + phases.end_s) / 2
+    inside = phases.mask(time - moved_s, "constant voltage") & (time - moved_s >= middle)
+    last = max(block.last_s, phases.end_s) if phases.ending in ("never", "faded") else block.last_s
+    last -= record.interval_s if ending.whole_rows(record, block) < block.last else 0.0
+    inside &= time - moved_s <= last - record.voltage_interval_s
+    if phases.pulsed:
+        inside &= _on_times(record, phases, time - moved_s)
     if inside.sum() < 3:
         return None
-    return _median(record, time[inside], volts[inside], "hold voltage")
+    gaps = record.voltage_gaps
+    value, hidden = across_gaps(
+        time[inside], volts[inside], gaps, record.voltage_interval_s, record.voltmeter.resolution
+    )
+    return value, hidden, time[inside], volts[inside]
+
+
+def _on_times(record: ChargeRecord, phases: Phases, time: FloatArray) -> np.ndarray:
+    """Return which moments lie between two rows within an on-time, or outside all pulses."""
+    right = np.clip(np.searchsorted(phases.profile.time_s, time), 1, len(phases.profile.time_s) - 1)
+    on, pulsing = phases.profile.on, phases.profile.pulsing
+    return np.asarray((on[right] & on[right - 1]) | ~(pulsing[right] | pulsing[right - 1]))
+
+
+def _moved_hold(record: ChargeRecord, phases: Phases, value: float) -> list[Component]:
+    """Return what the doubt about the clocks and about the knee does to the hold voltage."""
+    assert phases.knee is not None
+    parts = []
+    clock = record.clock_offset.expanded if record.clock_offset else 0.0
+    moved = [_held(record, phases, sign * clock) for sign in (-1.0, 1.0)] if clock else []
+    shift = max((abs(one[0] - value) for one in moved if one), default=0.0)
+    if shift:
+        parts.append(Component("hold voltage: clocks of the two logs", shift, "V", "rectangular"))
+    knees = [phases.knee.low, phases.knee.high, *(early for early, _ in phases.other_knees)]
+    other = [_held(record, phases, 0.0, knee_s=one) for one in knees]
+    shift = max((abs(one[0] - value) for one in other if one), default=0.0)
+    if shift:
+        parts.append(Component("hold voltage: moment of the knee", shift, "V", "rectangular"))
+    return parts
 
 
 def peak(record: ChargeRecord, phases: Phases) -> Measured:
@@ -79,12 +136,36 @@ def peak(record: ChargeRecord, phases: Phases) -> Measured:
     steady = pd.Series(shown).rolling(_PEAK_ROWS, center=True, min_periods=1).median().to_numpy()
     value = float(steady.max())
     noise = Component("peak voltage: noise of a reading", record.noise_V, "V")
-    return Measured(value, "V", (record.voltmeter.component(value), noise))
+    hidden = _peak_hidden(record, phases, value, last)
+    parts = (
+        (Component("peak voltage: what gaps in the log hide", hidden, "V", "rectangular"),) if hidden else ()
+    )
+    return Measured(value, "V", (record.voltmeter.component(value), noise, *parts))
+
+
+def _peak_hidden(record: ChargeRecord, phases: Phases, value: float, last_s: float) -> float:
+    """Return by how much the voltage may have gone on rising within a gap of its log [V]."""
+    time, volts = _voltage_rows(record)
+    hidden = 0.0
+    for gap in record.voltage_gaps:
+        before = (time <= gap.start_s) & (time > gap.start_s - max(_BEFORE_S, 8 * record.voltage_interval_s))
+        if (
+            gap.start_s < phases.first_sample_s - 1
+            or gap.start_s > min(phases.end_s, last_s)
+            or before.sum() < 4
+        ):
+            continue
+        fitted = line(time[before], volts[before])
+        until = min(gap.end_s, phases.end_s, last_s)
+        highest = max(fitted.slope, 0.0) * (until - gap.start_s) + fitted.at(gap.start_s)
+        held = phases.set_V if phases.set_V is not None else math.inf
+        hidden = max(hidden, min(highest, held) - value)
+    return hidden
 
 
 def settle_from(record: ChargeRecord, phases: Phases) -> float:
     """Return when the cell was left alone [s]: cable pulled as declared, else end of the last charging."""
-    last = phases.main.top_ups[-1] if phases.main.top_ups else phases.main.charging[-1]
+    last = phases.top_ups[-1] if phases.top_ups else phases.main[-1]
     return max(record.cable_out_s or 0.0, last.last_s)
 
 
@@ -103,7 +184,7 @@ def settled(record: ChargeRecord, phases: Phases, minutes: float) -> tuple[Measu
         None if the log ends while charging or much too early.
     """
     origin = settle_from(record, phases)
-    open_end = phases.ending in ("log ended", "never")
+    open_end = phases.ending in ("log ended", "never", "faded", "undecided")
     time, volts = _voltage_rows(record)
     moment = origin + 60 * minutes
     logged = float(time[-1]) - origin
@@ -162,6 +243,6 @@ def _voltage_rows(record: ChargeRecord) -> tuple[FloatArray, FloatArray]:
 
 
 def _median(record: ChargeRecord, time: FloatArray, volts: FloatArray, name: str) -> Measured:
-    value = weighted_median(volts, weights(time, 3 * record.voltage_interval_s), record.voltmeter.resolution)
+    value = weighted_median(volts, weights(time), record.voltmeter.resolution)
     extra = scatter(name, time, volts, record.voltmeter, median=value) if len(time) >= 3 else ()
     return Measured(value, "V", (record.voltmeter.component(value), *extra))

@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from pybamm_charges import PhysicsCharge, charge, shown
 
-from reviewkit.charge import rig, without_rig
+from reviewkit.charge import burden_free, series_resistance
 from reviewkit.charge.cell_model import Limits
 from reviewkit.metrology import meter
 
@@ -47,7 +47,7 @@ def one(
         & (truth.time_s > truth.knee_s)
         & (truth.time_s < truth.duration_s - 1)
     )
-    found = rig.regress(voltage[inside], current[inside], voltmeter=voltmeter, ammeter=ammeter)
+    found = series_resistance.regress(voltage[inside], current[inside], voltmeter=voltmeter, ammeter=ammeter)
     if found is None:
         return (np.nan,) * 6
     limits = Limits(
@@ -56,8 +56,8 @@ def one(
         found.series_resistance.value,
         float(current[truth.time_s < truth.duration_s - 1][-5:].mean()),
     )
-    measured = without_rig.Charge(truth.time_s, voltage, current, truth.knee_s, truth.duration_s, limits)
-    predicted = without_rig.predict(measured, truth.series_ohm).duration_s
+    measured = burden_free.Charge(truth.time_s, voltage, current, truth.knee_s, truth.duration_s, limits)
+    predicted = burden_free.predict(measured, truth.series_ohm).duration_s
     return (
         found.series_resistance.value - truth.series_ohm,
         found.series_resistance.expanded,

@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.charge.rig import Regulation
 from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation
 from reviewkit.charge.series import FloatArray
+from reviewkit.charge.series_resistance import Regulation
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart

@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.charge.phases import Phases
+from reviewkit.charge.burden_free import RigEffect
+from reviewkit.charge.regimes import Phases
 from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation
 from reviewkit.charge.series import FloatArray
-from reviewkit.charge.without_rig import RigEffect
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart

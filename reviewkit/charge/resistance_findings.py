@@ -65,6 +65,11 @@ def _regulation(apart: Separation) -> list[Finding]:
         "series_resistance": "Slope of the cell’s voltage against the current in the constant-voltage phase.",
         "device_resistance": f"Less {declared} declared for the ammeter and its leads.",
     }
+    if apart.device_ohm is not None and apart.device_ohm.high < 0:
+        notes["device_resistance"] += (
+            " No resistance is negative: the declared burden and leads are too large, or the charger senses "
+            "its voltage at the cell."
+        )
     found = []
     for name in rows:
         value, (label, unit) = values[name], LABELS[name]

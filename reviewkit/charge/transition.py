@@ -1,0 +1,284 @@
+"""The knee: the moment the charger's regulation point reaches its set voltage.
+
+The account says between which bins, and where else it could be. The rows about it say it finely: the current
+bends there from a line into a fall, and the regulation point from a rise into a level.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from reviewkit.charge.profile import Bins, Block, Profile
+from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.segmentation import CLOSE, HELD, Account
+from reviewkit.charge.series import FloatArray
+from reviewkit.charge.series_resistance import correlation_length
+from reviewkit.metrology import Component, Measured, shaken_left
+
+PLACES = 121
+"""Moments tried for a bend; the best is refined between its neighbours."""
+
+MOST_ROWS = 400
+"""Rows fitted about a bend; more of them are averaged."""
+
+EARLY_S = 120.0
+"""A knee this early may be a charge that is at its voltage limit from the start: chosen."""
+
+
+@dataclass(frozen=True)
+class Knee:
+    """Where the constant-voltage phase begins.
+
+    Parameters
+    ----------
+    moment : Measured [s]
+        On the record's clock.
+    from_start : bool
+        Whether the charge was at its voltage limit from its first reading on.
+    others : tuple of (float, float) [s]
+        Where else the log could have it.
+    """
+
+    moment: Measured
+    from_start: bool
+    others: tuple[tuple[float, float], ...] = field(default=())
+
+
+def find(
+    record: ChargeRecord,
+    profile: Profile,
+    bins: Bins,
+    account: Account,
+    main: tuple[Block, ...],
+    *,
+    from_s: float | None,
+) -> Knee | None:
+    """Return the knee; None if the main charge shows no voltage limit.
+
+    Parameters
+    ----------
+    record : ChargeRecord
+    profile : Profile
+    bins : Bins
+    account : Account
+    main : tuple of Block
+    from_s : float or None [s]
+        End of precharge, if there was one.
+    """
+    inside = bins.time_s <= main[-1].last_s
+    seen = [
+        one
+        for one in account.stretches
+        if one.kind == HELD and np.isfinite(bins.voltage_V[one.first : one.last + 1]).any()
+    ]
+    held = [index for one in seen for index in range(one.first, one.last + 1) if inside[index]]
+    if not held:
+        return None
+    first, begun = int(held[0]), main[0].first_s if from_s is None else from_s
+    low, high, others = _brackets(bins, account, first, int(np.count_nonzero(inside)))
+    soon = max(3 * record.interval_s, 3 * record.voltage_interval_s, float(bins.span_s[first]))
+    if first == 0 or low - begun <= soon:
+        at_once = first == 0 or _falls_at_once(record, profile, begun, high)
+        if at_once:
+            return Knee(Measured(begun, "s"), True, others)
+    moment = _refined(record, profile, account, low, high, main)
+    for early, late in others:
+        reach = max(abs(early - moment.value), abs(late - moment.value))
+        moment = moment.plus(Component("knee: another reading of the log", reach, "s", "rectangular"))
+    return Knee(moment, False, others)
+
+
+def _brackets(
+    bins: Bins, account: Account, first: int, count: int
+) -> tuple[float, float, tuple[tuple[float, float], ...]]:
+    """Return between which moments the knee lies, and other such pairs that the log does not rule out."""
+    costs = account.knee_costs[:count]
+    near = np.flatnonzero((costs <= costs.min() + CLOSE) & np.isfinite(bins.voltage_V[:count]))
+    near = np.union1d(near, [first])
+    groups = np.split(near, np.flatnonzero(np.diff(near) > 2) + 1)
+    edges = bins.time_s - bins.span_s / 2
+    found = []
+    own = (float(edges[first]), float(edges[first]))
+    for one in groups:
+        while (
+            one[0] > 1
+            and not np.isfinite(bins.voltage_V[one[0] - 1])
+            and bins.group[one[0]] == bins.group[one[0] - 1]
+        ):
+            # Where no voltage was logged the limit may have been reached sooner.
+            one = np.concatenate([[one[0] - 1], one])
+        early = (
+            bins.time_s[max(one[0] - 1, 0)] if bins.group[one[0]] == bins.group[max(one[0] - 1, 0)] else None
+        )
+        pair = (float(edges[one[0]] if early is None else early), float(bins.time_s[one[-1]]))
+        if early is None and one[0] > 0:
+            # The knee may lie in the gap before.
+            pair = (float(bins.time_s[one[0] - 1]), pair[1])
+        if first in one:
+            own = pair
+        else:
+            found.append(pair)
+    return own[0], own[1], tuple(found)
+
+
+def _falls_at_once(record: ChargeRecord, profile: Profile, from_s: float, until_s: float) -> bool:
+    """Whether the current falls from its first reading on: there is no plateau before so early a knee."""
+    late = max(until_s, from_s + 6 * record.interval_s)
+    rows = (record.time_s >= from_s) & (record.time_s <= min(late, from_s + EARLY_S))
+    early = record.current[rows & profile.on]
+    if len(early) < 3:
+        return True
+    return bool(early[0] - early[-1] > max(4 * record.noise_A, 0.004 * early[0]))
+
+
+def _refined(
+    record: ChargeRecord, profile: Profile, account: Account, low: float, high: float, main: tuple[Block, ...]
+) -> Measured:
+    """Return the knee by the bend about it; by the bins alone where no bend agrees with them."""
+    middle, half = (low + high) / 2, (high - low) / 2
+    whole = Measured(middle, "s", (Component("knee: between two bins", half, "s", "rectangular"),))
+    end_s = main[-1].last_s
+    room = min(0.35 * (end_s - middle), 0.5 * max(middle - main[0].first_s, 0.0), 900.0)
+    reach = max(room, 2 * half, 8 * record.interval_s)
+    if profile.edges and profile.pulsing[np.searchsorted(record.time_s, middle) - 1]:
+        return whole.plus(*record.clock_components())
+    local = record.between(middle - 3 * reach, middle + 3 * reach)
+    flows = _flowing(local, main)
+    current = np.where(flows, local.current, np.nan)
+    found = _bends(local, current, middle, reach, record.ammeter.resolution)
+    regulation = local.voltage + (account.ohm or 0.0) * current - (account.set_V or 0.0)
+    hidden = (account.ohm or 0.0) * shaken_left(local.current, record.ammeter.resolution)
+    by_voltage = _bends(
+        local, regulation, middle, reach, record.voltmeter.resolution, hidden=hidden, level=True
+    )
+    if not record.clock_is_told:
+        found += [one.plus(*record.clock_components()) for one in by_voltage]
+    slack = half + 2 * float(np.median(np.diff(local.time_s))) if len(local.time_s) > 1 else half
+    fits = [one for one in found if low - slack - one.expanded <= one.value <= high + slack + one.expanded]
+    best = min(fits, key=lambda one: one.standard, default=None)
+    if best is None:
+        return whole.plus(*record.clock_components())
+    return best
+
+
+def _flowing(record: ChargeRecord, main: tuple[Block, ...]) -> np.ndarray:
+    flows = np.zeros(len(record.time_s), dtype=bool)
+    for block in main:
+        flows |= (record.time_s > block.first_s) & (record.time_s < block.last_s)
+    return flows
+
+
+def _bends(
+    record: ChargeRecord,
+    values: FloatArray,
+    rough_s: float,
+    reach_s: float,
+    step: float,
+    *,
+    hidden: float = 0.0,
+    level: bool = False,
+) -> list[Measured]:
+    """Return the bend of one quantity in ever shorter windows, each with its doubt."""
+    found: list[Measured] = []
+    places: list[tuple[float, float, float]] = []
+    while len(places) < 6 and reach_s > 5 * record.interval_s:
+        one = _bend(record.time_s, values, rough_s, reach_s, step, level=level)
+        if one is not None:
+            places.append((*one, reach_s))
+        reach_s /= 2
+    for index, (place, spread, reach) in enumerate(places):
+        closer = places[index + 1] if index + 1 < len(places) else None
+        # Halving the window bends less: by what it moves the place beyond its scatter the shape is in doubt.
+        moved = abs(closer[0] - place) if closer else reach / 8
+        shape = moved if closer is None else max(moved - closer[1], 0.0) + 0.25 * spread
+        parts = (
+            Component("knee: scatter of the readings about the bend", spread, "s"),
+            Component("knee: length of the window fitted", shape, "s"),
+            Component("knee: sampling interval", record.interval_s / 2, "s", "rectangular"),
+            Component(
+                "knee: display step",
+                _standing(record, values, place, reach, step, hidden),
+                "s",
+                "rectangular",
+            ),
+        )
+        found.append(Measured(place, "s", tuple(part for part in parts if part.size > 0)))
+    return found
+
+
+def _standing(
+    record: ChargeRecord, values: FloatArray, place_s: float, reach_s: float, step: float, hidden: float
+) -> float:
+    """Return by how much a display that stands still may hide the begin of a fall [s], as a half-width."""
+    known = np.flatnonzero(np.isfinite(values))
+    time, shown = record.time_s[known], values[known]
+    before = (time < place_s) & (time > place_s - reach_s)
+    after = (time > place_s) & (time < place_s + reach_s)
+    if before.sum() < 4 or after.sum() < 4:
+        return 0.0
+    kink = abs(np.polyfit(time[after], shown[after], 1)[0] - np.polyfit(time[before], shown[before], 1)[0])
+    return float((shaken_left(shown[before], step) + hidden) / kink) if kink > 0 else 0.0
+
+
+def _bend(
+    time_s: FloatArray, values: FloatArray, rough_s: float, reach_s: float, step: float, *, level: bool
+) -> tuple[float, float] | None:
+    """Return where a line bends into a parabola (or a parabola into a level), and that place's spread [s]."""
+    inside = (np.abs(time_s - rough_s) <= reach_s) & np.isfinite(values)
+    time, shown = _averaged(time_s[inside] - rough_s, values[inside])
+    if len(time) < 8:
+        return None
+    if level:
+        time, shown = -time[::-1], shown[::-1]
+    places = np.linspace(-0.8 * reach_s, 0.8 * reach_s, PLACES)
+    losses = _losses(time, shown, places, reach_s, level=level)
+    best = int(np.argmin(losses))
+    if best in (0, len(places) - 1):
+        return None
+    grid = np.linspace(places[best - 1], places[best + 1], 41)
+    fine = _losses(time, shown, grid, reach_s, level=level)
+    place = float(grid[int(np.argmin(fine))])
+    per_row = max(1.0, float(inside.sum()) / len(time))
+    variance = max(float(fine.min()) / (len(time) - 5), step**2 / 12 / per_row)
+    # A display that stands on a step for several readings repeats itself: they count as fewer.
+    variance *= correlation_length(_left(time, shown, place, reach_s, level=level))
+    likely = np.exp(-0.5 * np.minimum((losses - losses[best]) / variance, 700.0))
+    likely /= likely.sum()
+    middle = float(likely @ places)
+    spread = max(float(np.sqrt(likely @ (places - middle) ** 2)), float(grid[1] - grid[0]))
+    return rough_s + (-place if level else place), spread
+
+
+def _averaged(time: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    group = len(time) // MOST_ROWS
+    if group < 2:
+        return time, values
+    kept = len(time) // group * group
+    return time[:kept].reshape(-1, group).mean(axis=1), values[:kept].reshape(-1, group).mean(axis=1)
+
+
+def _base(time: FloatArray, reach: float, *, level: bool) -> FloatArray:
+    return np.ones((len(time), 1)) if level else np.column_stack([np.ones_like(time), time / reach])
+
+
+def _left(time: FloatArray, values: FloatArray, place: float, reach: float, *, level: bool) -> FloatArray:
+    after = np.maximum(time - place, 0.0) / reach
+    design = np.column_stack([_base(time, reach, level=level), after, after**2])
+    return np.asarray(values - design @ np.linalg.lstsq(design, values, rcond=None)[0], dtype=np.float64)
+
+
+def _losses(
+    time: FloatArray, values: FloatArray, places: FloatArray, reach: float, *, level: bool
+) -> FloatArray:
+    """Return the squared error of the best curve that bends at each place: line or level, then a parabola."""
+    base, _ = np.linalg.qr(_base(time, reach, level=level))
+    left = values - base @ (base.T @ values)
+    after = np.maximum(time[None, :] - places[:, None], 0.0) / reach
+    first, second = (bent - (bent @ base) @ base.T for bent in (after, after**2))
+    one, two, both = (first**2).sum(axis=1), (second**2).sum(axis=1), (first * second).sum(axis=1)
+    by_one, by_two = first @ left, second @ left
+    determinant = np.maximum(one * two - both**2, 1e-12 * one * two + 1e-300)
+    explained = (two * by_one**2 - 2 * both * by_one * by_two + one * by_two**2) / determinant
+    return np.asarray(left @ left - explained, dtype=np.float64)
