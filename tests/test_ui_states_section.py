@@ -21,7 +21,7 @@ from reviewkit import ui_states as ui
 from reviewkit.figures import theme
 from reviewkit.findings import extra_page
 from reviewkit.sections import template
-from reviewkit.ui_states import State, curves, layout
+from reviewkit.ui_states import State, layout
 
 ROOT = Path(__file__).resolve().parent.parent
 TEMPLATE = ROOT / "templates" / "ui_states.ipynb"
@@ -202,14 +202,14 @@ def test_boxes_never_overlap_and_every_change_of_state_is_on_the_drawing(seed):
     made = small.random_machine(seed)
     drawing = layout.draw(made)
     for one, other in ((a, b) for a in drawing.nodes for b in drawing.nodes if a.name < b.name):
-        apart_x = abs(one.x - other.x) >= 2 * curves.HALF_WIDTH
-        assert apart_x or abs(one.y - other.y) >= 2 * curves.HALF_HEIGHT
+        apart_x = abs(one.x - other.x) >= 2 * layout.HALF_WIDTH
+        assert apart_x or abs(one.y - other.y) >= 2 * layout.HALF_HEIGHT
     shown = {(line.state, name, line.next) for line in drawing.lines for name in line.events}
     shown |= {(line.next, name, line.state) for line in drawing.lines for name in line.back}
     assert shown == {(e.state, e.event, e.next) for e in made.edges if e.state != e.next}
     for line in drawing.lines:
         assert all(math.isfinite(value) for point in line.points for value in point)
-        assert 0 <= line.label[0] <= curves.WIDTH
+        assert 0 <= line.label[0] <= layout.WIDTH
 
 
 def test_the_drawing_is_the_same_in_every_process(tmp_path):

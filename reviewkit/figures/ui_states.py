@@ -15,8 +15,7 @@ from reviewkit.figures.sheet import Sheet
 from reviewkit.findings import sentences
 from reviewkit.ui_states import layout
 from reviewkit.ui_states.assess import Assessment, NothingObserved
-from reviewkit.ui_states.curves import HALF_HEIGHT, HALF_WIDTH, WIDTH, Line, Node, Point
-from reviewkit.ui_states.layout import Drawing
+from reviewkit.ui_states.layout import HALF_HEIGHT, HALF_WIDTH, WIDTH, Drawing, Line, Node, Point
 
 KEY_LINE = 17
 """Height of one line of the key [px]."""
