@@ -174,7 +174,8 @@ class _Floors:
             return between(self.amps, self.at.start)
         level = float(self.course.at([knee], self.course.current_A)[0])
         found = [self._bend(knee, reach, scatter(self.amps.meter, level)) for reach in _WINDOWS_S]
-        return 2 * max(min(found), between(self.amps, knee) / np.sqrt(3))
+        bend = min(*found, self.at.end - self.at.start)
+        return 2 * max(bend, between(self.amps, knee) / np.sqrt(3))
 
     def _bend(self, knee_s: float, reach_s: float, sigma: float) -> float:
         """Return how far off a hinge may be: its scatter, and what the curve's shape does to it."""

@@ -195,7 +195,7 @@ def row(kind: str, name: str, group: list[Outcome]) -> dict[str, Any]:
     bounded = [one for one in group if one.state == "bounded"]
     held = sum(one.held for one in given)
     low, high = clopper_pearson(held, len(given))
-    ratios = [one.half / one.floor for one in given if one.told and np.isfinite(one.half / one.floor)]
+    ratios = [one.half / one.floor for one in given if one.told and one.floor > 0 and np.isfinite(one.half)]
     told = [one for one in group if one.told]
     wrong = sum(abs(one.error) > WRONGLY_JUDGED * one.half for one in given)
     return {
