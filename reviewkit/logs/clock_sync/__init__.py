@@ -1,8 +1,6 @@
 """Two logs of one charge, put on one clock."""
 
 from reviewkit.logs.clock_sync.align import align
-from reviewkit.logs.clock_sync.alignment import Alignment
-from reviewkit.logs.clock_sync.merge import merge
-from reviewkit.logs.clock_sync.without_steps import clock_difference
+from reviewkit.logs.clock_sync.alignment import Alignment, Alternative, clock_difference
 
-__all__ = ["Alignment", "align", "clock_difference", "merge"]
+__all__ = ["Alignment", "Alternative", "align", "clock_difference"]

@@ -2,17 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 from reviewkit.logs import Log
 from reviewkit.logs.clock_sync import feasible, match
-from reviewkit.logs.clock_sync.alignment import Alignment
-from reviewkit.logs.clock_sync.steps import Changes, Samples, jumps, samples, steps
-from reviewkit.logs.clock_sync.without_steps import clock_difference, without_steps
+from reviewkit.logs.clock_sync.alignment import (
+    DECLARED_S,
+    Alignment,
+    Alternative,
+    clock_difference,
+    without_steps,
+)
+from reviewkit.logs.clock_sync.match import Expected, Match
+from reviewkit.logs.clock_sync.steps import Changes, jumps, samples, steps
 from reviewkit.metrology import COVERAGE, Component, Measured, formatting
 
-_NEAR_S = 900.0
+_BY_HAND_S, _STARTED_S = 120.0, 600.0
+"""Clocks that show a time of day agree, and loggers that count were started, within about so much: common
+practice, no source."""
+
+_FAR, _ANYWHERE = 20.0, 9.0
+"""What an offset however far away counts beforehand, as twice a log-likelihood: where clocks can be compared,
+far ones are ruled out if a near one fits as well; where they only count seconds, none is. Chosen."""
+
+_IMPLAUSIBLE_S, _IMPLAUSIBLE_RATE = 600.0, 2e-4
+"""Beyond these an offset of clocks with a time of day, and a difference of rates, is called implausible.
+Chosen: clocks set by hand are nearer, and quartz clocks twice as alike."""
 
 
 def align(voltage: Log, current: Log, *, declared_offset_s: float | None = None) -> Alignment:
@@ -24,7 +42,7 @@ def align(voltage: Log, current: Log, *, declared_offset_s: float | None = None)
         Of one charge.
     declared_offset_s : float or None [s]
         Where the review file states one: add to the current meter's clock. Used where the logs
-        show no step, and as the place to look for one.
+        show no step, and as what is to be expected where they do.
 
     Returns
     -------
@@ -38,41 +56,69 @@ def align(voltage: Log, current: Log, *, declared_offset_s: float | None = None)
     if voltage.path and voltage.path == current.path:
         return Alignment(Measured(0.0, "s"), 0.0, None, 0.0, 0, "stamps", "Both quantities are in one log.")
     base_s = clock_difference(voltage, current)
-    near_s = None if base_s is None else -base_s
+    expected = _expected(base_s, declared_offset_s)
+    own, other = samples(current), samples(voltage)
+    all_steps, all_jumps = steps(own), jumps(other)
+    found = match.matches(other, own, all_steps, all_jumps, expected)
+    slack_s = 1e-4 * float(np.ptp(own.time_s)) if len(own.time_s) else 0.0
+    tried = [_way(all_steps, all_jumps, one, slack_s) for one in found]
+    ways = [way for way in tried if len(way.own)]
+    if not ways:
+        return without_steps(voltage, current, declared_offset_s, base_s)
+    return _alignment(ways, base_s, declared_offset_s)
+
+
+def _expected(base_s: float | None, declared_offset_s: float | None) -> Expected:
     if declared_offset_s is not None:
-        near_s = declared_offset_s - (base_s or 0.0)
-    found = _by_steps(samples(voltage), samples(current), near_s, base_s or 0.0)
-    if found is None and near_s is not None and declared_offset_s is None:
-        # A clock may be set to another zone: look at any distance before giving up.
-        found = _by_steps(samples(voltage), samples(current), None, base_s or 0.0)
-    return found or without_steps(voltage, current, declared_offset_s, base_s)
+        return Expected(declared_offset_s - (base_s or 0.0), 5 * DECLARED_S, _ANYWHERE)
+    if base_s is None:
+        return Expected(0.0, _STARTED_S, _ANYWHERE)
+    return Expected(-base_s, _BY_HAND_S, _FAR, zones=True)
 
 
-def _by_steps(voltage: Samples, current: Samples, near_s: float | None, base_s: float) -> Alignment | None:
-    """Return the alignment that the current's steps give, None where they give none."""
-    all_steps, all_jumps = steps(current), jumps(voltage)
-    found = match.best(voltage, all_steps, all_jumps, near_s=near_s, within_s=_NEAR_S)
-    if found is None:
-        return None
-    slack_s = (voltage.interval_s + current.interval_s) / 2
-    own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s)
-    left_out = 0
+@dataclass(frozen=True)
+class _Way:
+    """One way to fit the logs: what its pairs of step and jump leave open."""
+
+    match: Match
+    own: Changes
+    answers: Changes
+    limits: feasible.Bounds
+    left_out: int
+
+    @property
+    def at_s(self) -> float:
+        return float(self.own.middle_s[0]) if len(self.own) else 0.0
+
+    def alternative(self) -> Alternative:
+        rate = self.limits.rate if abs(self.limits.rate) > self.limits.rate_half else 0.0
+        return Alternative(self.limits.shift_s, self.limits.shift_half_s, rate, self.match.worse)
+
+
+def _way(all_steps: Changes, all_jumps: Changes, found: Match, slack_s: float) -> _Way:
+    """Return what the pairs of one match leave open; where no jump of its own answers, where it may lie."""
+    own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=True)
+    left_out, scatter_s = 0, slack_s + _wide(own) + _wide(answers)
     while len(own):
-        limits = _bounds(own, answers, slack_s)
+        limits = feasible.bounds(
+            own.middle_s - own.middle_s[0],
+            answers.earliest_s - own.latest_s,
+            answers.latest_s - own.earliest_s,
+            most_scatter_s=scatter_s,
+        )
         if limits is not None:
-            return _alignment(own, answers, limits, found, left_out, base_s)
+            return _Way(found, own, answers, limits, left_out)
         keep = _without_worst(own, answers)
         own, answers, left_out = own.only(keep), answers.only(keep), left_out + 1
-    return None
+    own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=False)
+    low = min((answers.earliest_s - own.latest_s).min(initial=found.low_s), found.low_s)
+    high = max((answers.latest_s - own.earliest_s).max(initial=found.high_s), found.high_s)
+    return _Way(found, own, answers, feasible.Bounds((low + high) / 2, (high - low) / 2, 0.0, 0.0), left_out)
 
 
-def _bounds(own: Changes, answers: Changes, slack_s: float) -> feasible.Bounds | None:
-    return feasible.bounds(
-        own.middle_s - own.middle_s[0],
-        answers.earliest_s - own.latest_s,
-        answers.latest_s - own.earliest_s,
-        most_scatter_s=slack_s,
-    )
+def _wide(changes: Changes) -> float:
+    """Return the usual width of the intervals in which changes happened [s]."""
+    return float(np.median(changes.latest_s - changes.earliest_s)) if len(changes) else 0.0
 
 
 def _without_worst(own: Changes, answers: Changes) -> npt.NDArray[np.bool_]:
@@ -81,39 +127,34 @@ def _without_worst(own: Changes, answers: Changes) -> npt.NDArray[np.bool_]:
     return np.asarray(np.arange(len(own)) != np.argmax(np.abs(apart - np.median(apart))))
 
 
-def _alignment(
-    own: Changes,
-    answers: Changes,
-    limits: feasible.Bounds,
-    found: match.Match,
-    left_out: int,
-    base_s: float,
-) -> Alignment:
-    shift_s = limits.shift_s
-    rate = _rate(limits)
-    return Alignment(
-        Measured(shift_s + base_s, "s", _components(own, answers, limits)),
-        shift_s,
-        rate,
-        float(own.middle_s[0]),
-        len(own),
-        "steps",
-        _note(len(own), left_out, found, rate, base_s),
-    )
+def _alignment(ways: list[_Way], base_s: float | None, declared_s: float | None) -> Alignment:
+    best, base = ways[0], base_s or 0.0
+    shift_s, rate = best.limits.shift_s, _rate(best.limits)
+    others = tuple(way.alternative() for way in ways)
+    offset = Measured(shift_s + base, "s", _components(ways))
+    note = _note(best, rate) + _doubts(offset, rate, others, base_s, declared_s)
+    return Alignment(offset, shift_s, rate, best.at_s, len(best.own), "steps", note, others)
 
 
-def _components(own: Changes, answers: Changes, limits: feasible.Bounds) -> tuple[Component, ...]:
-    if len(own) == 1:
+def _components(ways: list[_Way]) -> tuple[Component, ...]:
+    best = ways[0]
+    if len(ways) > 1:
+        middle = best.limits.shift_s
+        far = max(abs(way.limits.shift_s - middle) + way.limits.shift_half_s for way in ways)
+        name = f"clock offset: {len(ways)} ways in which the steps fit"
+        return (Component(name, far / COVERAGE, "s", "rectangular"),)
+    if len(best.own) == 1:
         halves = (
-            ("voltage log: rows around the step", answers),
-            ("current log: rows around the step", own),
+            ("voltage log: rows around the step", best.answers),
+            ("current log: rows around the step", best.own),
         )
         return tuple(
             Component(name, float(one.latest_s[0] - one.earliest_s[0]) / 2, "s", "rectangular")
             for name, one in halves
         )
-    half_s = limits.shift_half_s / COVERAGE
-    return (Component(f"clock offset: what {len(own)} steps leave open", half_s, "s", "rectangular"),)
+    half_s = best.limits.shift_half_s / COVERAGE
+    name = f"clock offset: what {len(best.own)} steps leave open"
+    return (Component(name, half_s, "s", "rectangular"),)
 
 
 def _rate(limits: feasible.Bounds) -> Measured | None:
@@ -125,13 +166,41 @@ def _rate(limits: feasible.Bounds) -> Measured | None:
     return Measured(limits.rate, "1", (part,))
 
 
-def _note(used: int, left_out: int, found: match.Match, rate: Measured | None, base_s: float) -> str:
+def _note(best: _Way, rate: Measured | None) -> str:
+    used, left_out = len(best.own), best.left_out
     said = f"From {used} {'step' if used == 1 else 'steps'} of the current and the voltage's answer to each"
     if left_out:
         said += f"; {left_out} more did not fit and {'was' if left_out == 1 else 'were'} left out"
     if rate is not None:
         said += f"; the clocks' rates differ by {rate.value * 1e6:.0f} millionths"
-    if found.rival_s is not None:
-        rival = formatting.quantity(found.rival_s + base_s, None, "s")
-        said += f"; ambiguous: an offset of {rival} fits about as well"
     return said + "."
+
+
+def _doubts(
+    offset: Measured,
+    rate: Measured | None,
+    ways: tuple[Alternative, ...],
+    base_s: float | None,
+    declared_s: float | None,
+) -> str:
+    """Return what a reader should know before trusting the offset."""
+    said, base = "", base_s or 0.0
+    if len(ways) > 1:
+        fit = formatting.listed([formatting.quantity(way.shift_s + base, None, "s") for way in ways[1:5]])
+        said += (
+            f" The match is ambiguous: {fit} {'fits' if len(ways) == 2 else 'fit'} about as well, and the "
+            "uncertainty covers all of them. State 'clock_offset_s' if you know it."
+        )
+    if declared_s is not None and not offset.low <= declared_s <= offset.high:
+        said += (
+            f" The review file declares {formatting.quantity(declared_s, None, 's')}, which the steps "
+            "contradict: the steps are followed."
+        )
+    if base_s is not None and declared_s is None and abs(offset.value) > _IMPLAUSIBLE_S:
+        said += (
+            " Clocks that both show a time of day are hardly that far apart: check that both logs are of the "
+            "same charge, or state 'clock_offset_s'."
+        )
+    if rate is not None and abs(rate.value) > _IMPLAUSIBLE_RATE:
+        said += " No quartz clock is that far off: check the times of both logs."
+    return said

@@ -1,4 +1,4 @@
-"""Which offset of the clocks lets the voltage answer the current's steps."""
+"""Which offsets of the clocks let the voltage answer the current's steps, and which the logs rule out."""
 
 from __future__ import annotations
 
@@ -8,90 +8,233 @@ import numpy as np
 
 from reviewkit.logs.clock_sync.steps import Array, Changes, Samples
 
-LARGEST_OHM = 1.0
-"""A cell with its leads has less: a larger jump is a lead pulled off, not an answer to the current."""
+LARGEST_OHM, SMALLEST_OHM = 1.0, 0.004
+"""A cell with its leads has less and more: a larger jump is a lead pulled off, not an answer to the current.
+Common practice, no source."""
 
-_AS_GOOD = 0.85
+NOT_RULED_OUT = 12.0
+"""Twice the log-likelihood by which an offset may fit worse than the best one and still be carried: odds of
+1 to 400. From simulated charges of all kinds."""
+
+_PLAIN = 16.0
+"""Twice the log-likelihood by which the best offset must fit better than logs that share nothing."""
+
+_MOST = 36.0
+"""No single step or jump counts for more: leads are touched, meters wake up. Chosen."""
+
+_ALONE = 72.0
+"""All jumps that no step explains count for no more than this together, or a sixth of their own. Chosen."""
+
+_UNSEEN = 6.0
+"""What a step counts that lies outside the voltage log, or in its gap. Chosen."""
+
+_ANSWERED = 2.0
+"""What a step counts at most that a jump of its own sign answers, whatever stands after both. Chosen."""
+
+_USUAL_OHM, _USUAL_FACTOR, _LITTLE_OHM = 0.06, 0.55, 0.02
+"""Resistance of a cell with its leads, how far it may be off in natural logarithm, and one that most cells
+reach: common practice, no source."""
+
+_SPREAD = 0.3
+"""How far a cell's answers to equal steps differ, as a share: its resistance changes with charge and warmth,
+and slow rows see more of its slow answer. From simulated cells."""
+
+_RISE = 1e-4
+"""How fast a cell's voltage rises by itself under charge [V/s]: C/2 over the steep part of its curve."""
+
+_ALIKE = 3.0
+"""Answers to steps of one log differ by less than this factor. Chosen."""
+
+_CANDIDATE_STEPS, _CANDIDATE_JUMPS = 12, 60
+_GAP = 4.0
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What is known of the offset before the logs' steps are looked at.
+
+    Parameters
+    ----------
+    shift_s : float [s]
+        Between the logs' indices.
+    within_s : float [s]
+        Standard deviation.
+    most : float
+        What an offset however far away counts, as twice a log-likelihood.
+    zones : bool
+        Clocks may show the hour of different zones.
+    """
+
+    shift_s: float
+    within_s: float
+    most: float
+    zones: bool = False
+
+    def against(self, shifts: Array) -> Array:
+        """Return how much less likely each shift is beforehand, as twice a log-likelihood."""
+        away = shifts - self.shift_s
+        if self.zones:
+            hours = np.round(away / 1800.0) * 1800.0
+            return np.asarray(
+                np.minimum(((away - hours) / self.within_s) ** 2 + 8.0 * (hours != 0), self.most)
+            )
+        return np.asarray(np.minimum((away / self.within_s) ** 2, self.most))
 
 
 @dataclass(frozen=True)
 class Match:
-    """The offset at which the logs fit each other best.
+    """Offsets about one value at which the logs fit each other.
 
     Parameters
     ----------
     shift_s : float [s]
         Add to the current log's times.
-    score : float
-        Correlation of steps and answers, 1 at best.
-    rival_s : float or None [s]
-        Another offset that fits about as well.
+    low_s, high_s : float [s]
+        Where the offsets tried lie that fit about as well.
+    worse : float
+        Twice the log-likelihood by which it fits worse than the best.
+    ohm : float [ohm]
+        Voltage that answers a current.
     """
 
     shift_s: float
-    score: float
-    rival_s: float | None
+    low_s: float
+    high_s: float
+    worse: float
+    ohm: float
 
 
-def best(
-    voltage: Samples, steps: Changes, jumps: Changes, *, near_s: float | None, within_s: float
-) -> Match | None:
-    """Return the offset at which steps and jumps fit best, None where none of them do.
+def matches(
+    voltage: Samples, current: Samples, steps: Changes, jumps: Changes, expected: Expected
+) -> list[Match]:
+    """Return every offset that the logs do not rule out, the best first; none where nothing fits.
 
     Parameters
     ----------
-    voltage : Samples
+    voltage, current : Samples
     steps, jumps : Changes
         Of the current and of the voltage.
-    near_s : float or None [s]
-        Where to look; None: anywhere.
-    within_s : float [s]
-        How far around `near_s`.
+    expected : Expected
     """
-    if not len(steps) or not len(jumps):
-        return None
-    shifts = (jumps.middle_s[:, None] - steps.middle_s[None, :])[
-        np.sign(jumps.size)[:, None] == np.sign(steps.size)[None, :]
-    ]
-    if near_s is not None:
-        shifts = shifts[np.abs(shifts - near_s) <= within_s]
+    fewer, some = steps.largest(_CANDIDATE_STEPS), jumps.largest(_CANDIDATE_JUMPS)
+    apart = some.middle_s[:, None] - fewer.middle_s[None, :]
+    ohms = some.size[:, None] / fewer.size[None, :]
+    shifts = np.unique(apart[(ohms >= SMALLEST_OHM) & (ohms <= LARGEST_OHM)])
     if not len(shifts):
-        return None
-    shifts = np.unique(shifts)
-    scores = _scores(voltage, steps, jumps, shifts)
-    top = int(np.argmax(scores))
-    if scores[top] < 0.3:
-        return None
-    width = float(np.max(steps.latest_s - steps.earliest_s) + np.max(jumps.latest_s - jumps.earliest_s))
-    apart = np.abs(shifts - shifts[top]) > 2 * width
-    rivals = np.where(apart, scores, -1.0)
-    rival = int(np.argmax(rivals))
-    close = scores >= scores[top] - 0.02
-    middle = float(np.median(shifts[close & (np.abs(shifts - shifts[top]) <= width)]))
-    doubtful = rivals[rival] >= _AS_GOOD * scores[top]
-    return Match(middle, float(scores[top]), float(shifts[rival]) if doubtful else None)
+        return []
+    slack_s = 1e-4 * float(np.ptp(current.time_s))
+    loss, alone, ohm = _losses(voltage, current, steps, jumps, shifts, slack_s)
+    # Where the voltage jumps many times for what the current log does not show, one jump more says little.
+    loss = loss + alone * min(1.0, max(_ALONE / max(float(alone[np.argmin(loss + alone)]), 1e-9), 1 / 6))
+    least_V = _LITTLE_OHM * steps.size / voltage.noise
+    unrelated = float(_unanswered(voltage, steps, jumps).sum() + np.minimum(least_V**2 / 2, _MOST).sum())
+    if loss.min() > unrelated - _PLAIN:
+        return []
+    loss = loss + expected.against(shifts)
+    kept = np.flatnonzero(loss <= loss.min() + NOT_RULED_OUT)
+    reach = 2 * float(np.median(steps.latest_s - steps.earliest_s)) + 2 * slack_s
+    groups = np.split(kept, np.flatnonzero(np.diff(shifts[kept]) > reach) + 1)
+    found = [_of_group(shifts[group], loss[group], ohm[group], loss.min()) for group in groups]
+    return sorted(found, key=lambda one: one.worse)
 
 
-def _scores(voltage: Samples, steps: Changes, jumps: Changes, shifts: Array) -> Array:
-    """Return the correlation between steps and what the voltage does at their moments, per offset."""
-    most_V = LARGEST_OHM * float(np.abs(steps.size).max())
-    slack = voltage.interval_s / 2
-    before = _at(voltage, steps.earliest_s[None, :] + shifts[:, None] - slack)
-    after = _at(voltage, steps.latest_s[None, :] + shifts[:, None] + slack)
-    answers = np.where(np.abs(after - before) <= most_V, after - before, 0.0)
-    all_jumps = float(np.linalg.norm(jumps.size[np.abs(jumps.size) <= most_V]))
-    all_answers = np.maximum(np.linalg.norm(answers, axis=1), max(all_jumps, 1e-9))
-    return np.asarray(answers @ steps.size / (np.linalg.norm(steps.size) * all_answers))
+def _of_group(shifts: Array, loss: Array, ohm: Array, least: float) -> Match:
+    best = int(np.argmin(loss))
+    close = shifts[loss <= loss[best] + 2.0]
+    return Match(
+        float(np.median(close)),
+        float(shifts[0]),
+        float(shifts[-1]),
+        float(loss[best] - least),
+        float(ohm[best]),
+    )
 
 
-def _at(voltage: Samples, moments: Array) -> Array:
-    """Return the reading that stands at each moment: the last one before it."""
-    place = np.searchsorted(voltage.time_s, moments, side="right") - 1
-    return voltage.value[np.clip(place, 0, len(voltage.value) - 1)]
+def _losses(
+    voltage: Samples, current: Samples, steps: Changes, jumps: Changes, shifts: Array, slack_s: float
+) -> tuple[Array, Array, Array]:
+    """Return how badly steps and jumps fit at each shift, as twice a log-likelihood, and the resistance."""
+    answers, causes, lasts, seen = _answers(voltage, current, steps, shifts, slack_s)
+    ratio = answers / np.where(causes == 0, np.inf, causes)
+    ohm = np.clip(_weighted_median(ratio, np.abs(causes) * seen), SMALLEST_OHM, LARGEST_OHM)
+    meant = ohm[:, None] * causes
+    variance = 2 * voltage.noise**2 + (_SPREAD * meant) ** 2 + (_RISE * lasts) ** 2
+    step_loss = np.where(seen, np.minimum((answers - meant) ** 2 / variance, _MOST), _UNSEEN)
+    answered = _answered(steps, jumps, shifts, slack_s)
+    step_loss = np.where(answered, np.minimum(step_loss, _ANSWERED), step_loss)
+    explained = _explained(steps, jumps, shifts, slack_s)
+    jump_loss = np.where(explained, 0.0, _unanswered(voltage, steps, jumps))
+    usual = (np.log(ohm / _USUAL_OHM) / _USUAL_FACTOR) ** 2
+    return np.asarray(step_loss.sum(axis=1) + usual), np.asarray(jump_loss.sum(axis=1)), ohm
 
 
-def pairs(steps: Changes, jumps: Changes, match: Match, *, slack_s: float) -> tuple[Changes, Changes]:
-    """Return steps and the jumps that answer them, one to one.
+def _unanswered(voltage: Samples, steps: Changes, jumps: Changes) -> Array:
+    """Return what each jump counts that no step explains: little if small beside a step's answer."""
+    little = _LITTLE_OHM / 2 * float(np.abs(steps.size).max())
+    likely = np.minimum((jumps.size / voltage.noise) ** 2 / 2, _MOST)
+    return np.asarray(likely * np.minimum(1.0, (jumps.size / little) ** 2))
+
+
+def _answers(
+    voltage: Samples, current: Samples, steps: Changes, shifts: Array, slack_s: float
+) -> tuple[Array, Array, Array, np.ndarray]:
+    """Return what voltage and current do about each step at each shift, for how long, and if it is seen."""
+    begins = steps.earliest_s[None, :] + shifts[:, None] - slack_s - voltage.stamp_step_s
+    ends = steps.latest_s[None, :] + shifts[:, None] + slack_s
+    first = np.searchsorted(voltage.time_s, begins, side="right") - 1
+    # A row later than the next: that one may still hold part of what was before, as a mean.
+    last = np.searchsorted(voltage.time_s, ends, side="left") + 1
+    inside = (first >= 0) & (last < len(voltage.time_s))
+    first, last = np.clip(first, 0, None), np.clip(last, None, len(voltage.time_s) - 1)
+    lasts = voltage.time_s[last] - voltage.time_s[first]
+    usual = voltage.usual_s(first.ravel()).reshape(first.shape)
+    seen = inside & (lasts <= ends - begins + _GAP * np.maximum(usual, 1.0))
+    before = np.searchsorted(current.time_s, voltage.time_s[first] - shifts[:, None], side="right") - 1
+    after = np.searchsorted(current.time_s, voltage.time_s[last] - shifts[:, None], side="right") - 1
+    most = len(current.time_s) - 1
+    causes = current.value[np.clip(after, 0, most)] - current.value[np.clip(before, 0, most)]
+    return voltage.value[last] - voltage.value[first], causes, lasts, seen
+
+
+def _answered(steps: Changes, jumps: Changes, shifts: Array, slack_s: float) -> np.ndarray:
+    """Return which steps have a jump of their own sign at each shift, or lie among pulses of the voltage.
+
+    Of a pause shorter than a row nothing else may show.
+    """
+    found = np.zeros((len(shifts), len(steps)), dtype=bool)
+    for sign in (-1.0, 1.0):
+        middle = np.sort(jumps.middle_s[np.sign(jumps.size) == sign])
+        low = np.searchsorted(middle, steps.earliest_s[None, :] + shifts[:, None] - slack_s)
+        high = np.searchsorted(middle, steps.latest_s[None, :] + shifts[:, None] + slack_s, side="right")
+        found |= (high > low) & (np.sign(steps.size) == sign)
+    for begin, end in jumps.trains:
+        early = steps.earliest_s[None, :] + shifts[:, None] >= begin - slack_s
+        found |= early & (steps.latest_s[None, :] + shifts[:, None] <= end + slack_s)
+    return found
+
+
+def _weighted_median(values: Array, weights: Array) -> Array:
+    """Return the weighted median of each row."""
+    order = np.argsort(values, axis=1)
+    grown = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
+    place = np.argmax(grown >= grown[:, -1:] / 2, axis=1)
+    return np.asarray(np.take_along_axis(values, order, axis=1)[np.arange(len(values)), place])
+
+
+def _explained(steps: Changes, jumps: Changes, shifts: Array, slack_s: float) -> np.ndarray:
+    """Return which jumps a step of the current explains at each shift."""
+    spans = np.vstack([np.column_stack([steps.earliest_s, steps.latest_s]), steps.trains])
+    early, late = jumps.earliest_s[None, :] - shifts[:, None], jumps.latest_s[None, :] - shifts[:, None]
+    explained = np.zeros(early.shape, dtype=bool)
+    for begin, end in spans:
+        explained |= (late >= begin - slack_s) & (early <= end + slack_s)
+    return explained
+
+
+def pairs(
+    steps: Changes, jumps: Changes, match: Match, *, slack_s: float, single: bool
+) -> tuple[Changes, Changes]:
+    """Return steps and the jumps that answer them.
 
     Parameters
     ----------
@@ -99,17 +242,21 @@ def pairs(steps: Changes, jumps: Changes, match: Match, *, slack_s: float) -> tu
     match : Match
     slack_s : float [s]
         How far a jump may lie from where its step says.
+    single : bool
+        Only steps that one jump alone can answer, and jumps about which there is one step; else every pair.
     """
-    taken: list[tuple[int, int]] = []
-    for step in range(len(steps)):
-        low = steps.earliest_s[step] + match.shift_s - slack_s
-        high = steps.latest_s[step] + match.shift_s + slack_s
-        fits = (jumps.latest_s >= low) & (jumps.earliest_s <= high)
-        fits &= np.sign(jumps.size) == np.sign(steps.size[step])
-        fits &= np.abs(jumps.size) <= LARGEST_OHM * np.abs(steps.size[step])
-        if fits.any():
-            taken.append((step, int(np.argmax(np.where(fits, np.abs(jumps.size), -1.0)))))
-    single = [(step, jump) for step, jump in taken if sum(jump == other for _, other in taken) == 1]
-    first = np.array([step for step, _ in single], dtype=np.intp)
-    second = np.array([jump for _, jump in single], dtype=np.intp)
+    low = steps.earliest_s[:, None] + match.low_s - slack_s
+    high = steps.latest_s[:, None] + match.high_s + slack_s
+    ohm = jumps.size[None, :] / steps.size[:, None]
+    fits = (jumps.latest_s >= low) & (jumps.earliest_s <= high) & (ohm >= SMALLEST_OHM) & (ohm <= LARGEST_OHM)
+    if fits.any():
+        weight = np.abs(np.broadcast_to(steps.size[:, None], ohm.shape))
+        usual = _weighted_median(ohm[fits][None, :], weight[fits][None, :])[0]
+        fits &= (ohm > usual / _ALIKE) & (ohm < usual * _ALIKE)
+    if single:
+        reach = slack_s + (match.high_s - match.low_s) / 2
+        about = jumps.earliest_s - match.shift_s - reach, jumps.latest_s - match.shift_s + reach
+        within = (steps.latest_s[:, None] >= about[0]) & (steps.earliest_s[:, None] <= about[1])
+        fits &= (fits.sum(axis=1, keepdims=True) == 1) & (within.sum(axis=0, keepdims=True) == 1)
+    first, second = np.nonzero(fits)
     return steps.only(first), jumps.only(second)
