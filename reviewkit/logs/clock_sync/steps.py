@@ -140,7 +140,8 @@ def steps(current: Samples) -> Changes:
     new = np.r_[True, (np.diff(at) > 1) | (np.diff(np.sign(change[at])) != 0)]
     first, last = at[new], at[np.r_[new[1:], True]]
     size = current.value[last + 1] - current.value[first]
-    first, last, size = (part[np.abs(size) >= least] for part in (first, last, size))
+    clear = np.abs(size) >= least
+    first, last, size = first[clear], last[clear], size[clear]
     earlier = np.where(first > 0, change[first - 1], 0.0) / size
     later = np.where(last < len(change) - 1, change[np.minimum(last + 1, len(change) - 1)], 0.0) / size
     share = np.maximum(0.02, 3 * current.noise / np.abs(size))
