@@ -151,12 +151,12 @@ def run(
     A review of which nothing has changed is left as it is; of one that has changed, the sections are run
     that depend on the change.
     """
-    from reviewkit.pipeline.cache import reviews as unchanged
+    from reviewkit.pipeline import cache
 
     # Who brings templates of their own may have them read anything.
     own: dict[str, Any] = {"templates": templates, "only_templates": only_templates}
-    wish = unchanged.Wish(out, **options)
-    done = {} if fresh or any(own.values()) else unchanged.among(folders, wish)
+    wanted = cache.RunOptions(out, **options)
+    done = {} if fresh or any(own.values()) else cache.among(folders, wanted)
     if left := [folder for folder in folders if folder not in done]:
         with _executor(scheduler, stay_ready) as executor:
             # While the server loads what the sections need, this process loads what it needs itself.

@@ -16,7 +16,7 @@ from reviewkit.commands import verification
 from reviewkit.execution import execute, forkserver
 from reviewkit.execution.task import Outcome, Task
 from reviewkit.pipeline import cache, runner
-from reviewkit.pipeline.cache import Kept
+from reviewkit.pipeline.cache import SectionCache
 from reviewkit.review.fingerprints import fingerprints
 from reviewkit.system import kit_fingerprint, locations
 
@@ -239,14 +239,14 @@ def test_what_can_not_be_read_is_made_again(folder: Path, ran: list[str], own_ca
 
 def test_a_folder_that_takes_nothing_costs_nothing_but_time(tmp_path: Path) -> None:
     (tmp_path / "full").write_text("no folder", encoding="utf-8")
-    keep = Kept(tmp_path / "full")
+    keep = SectionCache(tmp_path / "full")
     keep.put({"a": Outcome("{}")})
     keep.trim()
     assert keep.get("a") is None
 
 
 def test_what_was_not_asked_for_longest_goes_first(tmp_path: Path) -> None:
-    keep = Kept(tmp_path)
+    keep = SectionCache(tmp_path)
     keep.put({name: Outcome(name * 100, input_faults=("a", "b")) for name in "abc"})
     sizes = {path.name: path.stat().st_size for path in (tmp_path / "sections").iterdir()}
     for age, name in enumerate("bca"):

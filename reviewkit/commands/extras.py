@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from reviewkit.pipeline.cache.reviews import Wish
+from reviewkit.pipeline.cache import RunOptions
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Extras:
     charts_script: Path | None
 
 
-def wanted(wish: Wish) -> Extras:
+def wanted(options: RunOptions) -> Extras:
     """Return what the options of a run ask for.
 
     Raises
@@ -37,12 +37,12 @@ def wanted(wish: Wish) -> Extras:
     """
     program = script = None
     # Neither is light, and few runs ask for them.
-    if wish.stills:
+    if options.stills:
         from reviewkit.publishing import stills as drawing
 
-        program = drawing.browser(wish.browser or "")
-    if wish.charts_script:
+        program = drawing.browser(options.browser or "")
+    if options.charts_script:
         from reviewkit.publishing import site
 
-        script = site.charts_source(Path(wish.charts_script))
-    return Extras(wish.single_file, program, script)
+        script = site.charts_source(Path(options.charts_script))
+    return Extras(options.single_file, program, script)

@@ -15,8 +15,7 @@ from reviewkit.commands.extras import wanted
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.findings import PLOTLY_MIME, Findings
 from reviewkit.pipeline import harvest, loading, runner
-from reviewkit.pipeline.cache import Kept
-from reviewkit.pipeline.cache.reviews import Wish, remember
+from reviewkit.pipeline.cache import RunOptions, SectionCache, remember
 from reviewkit.pipeline.progress import Bar
 from reviewkit.pipeline.results import ASSETS, Reviewed
 from reviewkit.publishing import atomic, edition_guard, editions
@@ -114,8 +113,8 @@ def run(
         other data is refused. Or, once the other reviews are
         published, what is wrong with the authors' own words.
     """
-    wish = Wish(Path(out), single_file, stills, browser, charts_script)
-    extras = wanted(wish)
+    options = RunOptions(Path(out), single_file, stills, browser, charts_script)
+    extras = wanted(options)
     own = tuple(templates), tuple(only_templates)
     parts = discovery.discover(own[0], only=own[1])
     # What writes pages is loaded while others load what the sections need.
@@ -124,7 +123,7 @@ def run(
     loading.films(files)
     done: list[Published] = []
     faults: list[InputError] = []
-    keep = Kept() if not fresh else None
+    keep = SectionCache() if not fresh else None
     with atomic.site(Path(out)) as place:
         loading.refuse(files, lambda file: edition_guard.faults(file, place))
         staged = [(file, atomic.stage(place, file.name)) for file in files]
@@ -150,14 +149,14 @@ def run(
     if keep:
         keep.trim()
     if not any(own):
-        _remember(done, parts, wish)
+        _remember(done, parts, options)
     if faults:
         raise Faults(faults)
     order = {file.folder: number for number, file in enumerate(files)}
     return tuple(sorted(done, key=lambda item: order[item.review.file.folder]))
 
 
-def _remember(done: Iterable[Published], parts: Iterable[Section], wish: Wish) -> None:
+def _remember(done: Iterable[Published], parts: Iterable[Section], options: RunOptions) -> None:
     """Note of each review that is no draft what it was made from: until that changes it need not run."""
     if not all(section.about.repeatable for section in discovery.of_kind("section", parts)):
         return
@@ -165,7 +164,7 @@ def _remember(done: Iterable[Published], parts: Iterable[Section], wish: Wish) -
         if not item.is_draft:
             file = item.review.file
             files = {seen.path: seen.sha256 for seen in file.seen}
-            remember(file.folder, wish, place=item.place, files=files)
+            remember(file.folder, options, place=item.place, files=files)
 
 
 def _pages() -> ModuleType:

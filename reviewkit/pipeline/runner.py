@@ -15,7 +15,7 @@ from reviewkit.execution import forkserver
 from reviewkit.execution.execute import abandon, execute
 from reviewkit.execution.task import Outcome, Task
 from reviewkit.pipeline import cache, data_files, findings_file, results
-from reviewkit.pipeline.cache import Kept
+from reviewkit.pipeline.cache import SectionCache
 from reviewkit.pipeline.results import Reviewed, SectionResult
 from reviewkit.privacy.notebook import Scrubber, for_machine
 from reviewkit.review import review_file, video
@@ -58,7 +58,7 @@ def run(
     *,
     executor: Executor | None = None,
     progress: Progress | None = None,
-    keep: Kept | None = None,
+    keep: SectionCache | None = None,
     closed: Callable[[Reviewed], None] | None = None,
 ) -> Generator[Reviewed, None, None]:
     """Run all sections of all reviews, then each review's summary; yield each review when it is done.
@@ -72,7 +72,7 @@ def run(
         What runs the notebooks. Default: as many threads as there are processors, each of which minds
         one notebook.
     progress : Progress, optional
-    keep : Kept, optional
+    keep : SectionCache, optional
         Where outcomes of earlier runs are, and go: a section is not run again that depends on nothing new.
     closed : callable, optional
         Given each review when its sections have ended and its summary is on its way.
@@ -132,7 +132,7 @@ def _words(file: ReviewFile) -> str:
     return json.dumps(file.values, ensure_ascii=False, default=str)
 
 
-def _submit(section: Section, work: _Work, pool: Executor, keep: Kept | None) -> Future[Outcome]:
+def _submit(section: Section, work: _Work, pool: Executor, keep: SectionCache | None) -> Future[Outcome]:
     """Have a section run, or take what it found when everything it depends on was the same."""
     task = _task(section, work.file.values, work.file.folder)
     if keep is None or not section.about.repeatable:

@@ -1,0 +1,241 @@
+"""What need not be made again: sections' outcomes, each under a key of all it came from, and whole reviews.
+
+Asked before anything heavy is loaded.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import zlib
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from reviewkit.execution.task import Outcome, Task
+from reviewkit.system import locations, temporary
+from reviewkit.system.kit_fingerprint import program
+from reviewkit.tables import keys
+
+if TYPE_CHECKING:
+    from reviewkit.review.fingerprints import Fingerprint
+
+_MOST_BYTES = 2 << 30
+
+
+class Store:
+    """A folder of JSON, packed, a file for each key; private to its user.
+
+    Parameters
+    ----------
+    name : str
+        The folder's.
+    folder : pathlib.Path, optional
+        What it lies in. Default: the system's place for what can be made again.
+    """
+
+    def __init__(self, name: str, folder: Path | None = None) -> None:
+        self._folder = (folder or locations.cache()) / name
+
+    def read(self, key: str) -> Any:
+        """Return what is kept under a key; None if nothing is, or nothing that can be read."""
+        path = self._folder / key
+        try:
+            plain = json.loads(zlib.decompress(path.read_bytes()))
+            os.utime(path)
+        except (OSError, ValueError, zlib.error):
+            return None
+        return plain
+
+    def write(self, plain: Mapping[str, Any]) -> None:
+        """Keep values by their keys; a disk that takes no more costs no more than time."""
+        with suppress(OSError):
+            self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            temporary.sweep_parts(self._folder)
+            for key, value in plain.items():
+                with temporary.whole(self._folder / key) as part:
+                    part.write_bytes(zlib.compress(json.dumps(value).encode(), 1))
+
+    def trim(self, most_bytes: int = _MOST_BYTES) -> None:
+        """Remove, above a size, what was not asked for longest."""
+        with suppress(OSError):
+            temporary.sweep_parts(self._folder)
+            found = sorted(
+                ((path.stat(), path) for path in self._folder.iterdir()), key=lambda item: item[0].st_mtime
+            )
+            left = sum(status.st_size for status, _ in found)
+            for status, path in found:
+                if left <= most_bytes:
+                    break
+                path.unlink()
+                left -= status.st_size
+
+
+class SectionCache(Store):
+    """Outcomes of sections.
+
+    Parameters
+    ----------
+    folder : pathlib.Path, optional
+        What the store lies in. Default: the system's place for what can be made again.
+    """
+
+    def __init__(self, folder: Path | None = None) -> None:
+        super().__init__("sections", folder)
+
+    def get(self, key: str) -> Outcome | None:
+        """Return the outcome under a key; None if there is none."""
+        plain = self.read(key)
+        try:
+            return plain and Outcome(**{**plain, "input_faults": tuple(plain["input_faults"])})
+        except (KeyError, TypeError):
+            return None
+
+    def put(self, outcomes: Mapping[str, Outcome]) -> None:
+        """Keep outcomes."""
+        self.write({key: asdict(outcome) for key, outcome in outcomes.items()})
+
+
+def key(task: Task, files: Iterable[Fingerprint]) -> str:
+    """Return the key of a task's outcome.
+
+    Parameters
+    ----------
+    task : Task
+    files : iterable of Fingerprint
+        Of every file that it may read.
+    """
+    # The folder stands in messages and in what is taken out of the notebook before it is published.
+    whole = [
+        program(),
+        hashlib.sha256(task.template.read_bytes()).hexdigest(),
+        task.template.name,
+        str(task.folder),
+        task.values,
+        [
+            hashlib.sha256(file.read_bytes()).hexdigest()
+            for folder in task.words
+            for file in sorted(folder.glob("words/*.j2"))
+        ],
+        [(file.path, file.sha256) for file in files],
+    ]
+    text = json.dumps(whole, ensure_ascii=False, default=repr)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+@dataclass(frozen=True)
+class RunOptions:
+    """What a run is asked for, as far as its outcome depends on it.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        The published folder.
+    single_file, stills : bool
+    browser, charts_script : str or pathlib.Path or None
+    """
+
+    out: Path
+    single_file: bool = False
+    stills: bool = False
+    browser: str | Path | None = None
+    charts_script: str | Path | None = None
+
+    def text(self) -> str:
+        """Return it in a line that differs wherever it differs."""
+        script = (
+            hashlib.sha256(Path(self.charts_script).read_bytes()).hexdigest() if self.charts_script else ""
+        )
+        return f"{self.single_file} {self.stills} {self.browser if self.stills else ''} {script}"
+
+
+def among(folders: Sequence[Path], options: RunOptions) -> dict[Path, Path]:
+    """Return the review folders that need not be run again, each with its page.
+
+    Parameters
+    ----------
+    folders : sequence of pathlib.Path
+    options : RunOptions
+    """
+    names = Counter(keys.published_name(folder.resolve()) for folder in folders)
+    # Two of one name are for the run to refuse.
+    alone = [folder for folder in folders if names[keys.published_name(folder.resolve())] == 1]
+    pages = {folder: _page(folder, options) for folder in alone}
+    return {folder: page for folder, page in pages.items() if page}
+
+
+def _page(folder: Path, options: RunOptions) -> Path | None:
+    try:
+        stamp = Store("reviews").read(_stamp(folder, options.out))
+        place = Path(stamp["place"])
+        same = (
+            stamp["options"] == options.text()
+            and stamp["listing"] == _listing(folder)
+            and stamp["published"] == _states(place)
+            and (options.out / "index.html").is_file()
+            and stamp["files"] == _digests(folder, stamp["files"])
+            and stamp["program"] == program()
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return place / "index.html" if same else None
+
+
+def remember(folder: Path, options: RunOptions, *, place: Path, files: Mapping[str, str]) -> None:
+    """Note what a published review was made from.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The review folder.
+    options : RunOptions
+    place : pathlib.Path
+        Where it was published.
+    files : mapping of str to str
+        Each file that it read, relative to the folder, with its SHA-256.
+    """
+    stamp = {
+        "program": program(),
+        "options": options.text(),
+        "listing": _listing(folder),
+        "files": dict(files),
+        "place": str(place),
+        "published": _states(place),
+    }
+    Store("reviews").write({_stamp(folder, options.out): stamp})
+
+
+def _stamp(folder: Path, out: Path) -> str:
+    return hashlib.sha256(os.fsencode(f"{folder.resolve()}\n{out.resolve()}")).hexdigest()
+
+
+def _listing(folder: Path) -> list[list[Any]]:
+    """Return every file of the review folder with its size: one that comes or goes may change the review."""
+    found = []
+    for place, folders, names in os.walk(folder):
+        folders.sort()
+        for name in sorted(names):
+            path = Path(place, name)
+            found.append([path.relative_to(folder).as_posix(), path.stat().st_size])
+    return found
+
+
+def _digests(folder: Path, names: Iterable[str]) -> dict[str, str]:
+    found = {}
+    for name in names:
+        with (folder / name).open("rb") as stream:
+            found[name] = hashlib.file_digest(stream, "sha256").hexdigest()
+    return found
+
+
+def _states(place: Path) -> list[list[Any]]:
+    """Return the published files, their sizes and the moments at which they were last written."""
+    paths = sorted(path for path in place.rglob("*") if path.is_file())
+    return [
+        [path.relative_to(place).as_posix(), status.st_size, status.st_mtime_ns]
+        for path, status in ((path, path.stat()) for path in paths)
+    ]
