@@ -4,9 +4,9 @@
                               [--seconds 120] [--processes 2]
 
 One change at a time is made to a copy of one module: a number is doubled, a comparison becomes its opposite
-(``>=`` for ``<``; its neighbour ``<=`` could not be told from it by any reading). Then the area's own tests run
-until one fails. Printed is each change that none noticed, and their share. The tests of other areas, the golden
-files and the style are left out on purpose: that a number moved is not that it is wrong.
+(``>=`` for ``<``; its neighbour ``<=`` could not be told from it by any reading). Then the area's own tests
+run until one fails. Printed is each change that none noticed, and their share. The tests of other areas, the
+golden files and the style are left out on purpose: that a number moved is not that it is wrong.
 """
 
 from __future__ import annotations
@@ -148,9 +148,8 @@ def main() -> None:
         if not known:
             print(f"{change.module}:{change.line}: {change.before}  →  {change.after}")
     lost = seen.count(False)
-    print(
-        f"{len(seen)} changes, {lost} not noticed by their own area's tests ({100 * lost / len(seen):.0f} in 100)"
-    )
+    share = 100 * lost / len(seen)
+    print(f"{len(seen)} changes, {lost} not noticed by their own area's tests ({share:.0f} in 100)")
 
 
 if __name__ == "__main__":
