@@ -1,0 +1,130 @@
+"""Whether every budget adds up: drawn at random it gives the interval that stands beside the number.
+
+    python tests/benchmarks/budgets.py [--reviews 500] [--seed 1] [--processes 2]
+
+The propagation of distributions of JCGM 101:2008 (GUM Supplement 1), clause 7: every component of a finding's
+budget is drawn from its distribution, what is shared once, and the half-width that the sums give is held
+against the stated one: 97 % of the sums where bounded doubts outweigh the rest, never more than twice their
+standard deviation, and 95.45 % where degrees of freedom are few (`reviewkit.metrology.coverage` says why). A
+term that is in the interval and not in the budget, or the other way, shows.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "examples"))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+import numpy as np
+from honest_intervals import analysed
+from simulate.whole import draw_whole
+
+from reviewkit.findings import Finding
+from reviewkit.metrology import BOUNDED_COVERAGE, COVERAGE, Component
+
+DRAWS = 40_000
+"""Of each budget: the drawn half-width is then known to about 1 %."""
+MOST = 0.05
+"""By how much of its width a stated interval may differ from the drawn one."""
+
+
+@dataclass(frozen=True)
+class Sum:
+    """A finding's stated half-width over the one drawn from its budget."""
+
+    key: str
+    seed: int
+    ratio: float
+
+    @property
+    def adds_up(self) -> bool:
+        """Whether the two agree."""
+        return abs(self.ratio - 1) <= MOST
+
+
+def drawn_half_width(budget: tuple[Component, ...], rng: np.random.Generator) -> float:
+    """Return the half-width that the budget's sum gives, by the rule that the kit states."""
+    total = np.zeros(DRAWS)
+    shared: dict[str, np.ndarray] = {}
+    for part in budget:
+        unit = shared.get(part.shared) if part.shared else None
+        if unit is None:
+            unit = _unit(part, rng)
+            if part.shared:
+                shared[part.shared] = unit
+        total += part.signed * unit
+    if any(np.isfinite(part.dof) for part in budget):
+        return float(np.quantile(np.abs(total), COVERAGE))
+    return min(float(np.quantile(np.abs(total), BOUNDED_COVERAGE)), 2 * float(np.std(total)))
+
+
+def _unit(part: Component, rng: np.random.Generator) -> np.ndarray:
+    """Return draws of the component's distribution, standard deviation 1 (JCGM 101, 6.4)."""
+    if part.distribution == "rectangular":
+        return np.sqrt(3) * rng.uniform(-1, 1, DRAWS)
+    if part.distribution == "triangular":
+        return np.sqrt(6) * rng.triangular(-1, 0, 1, DRAWS)
+    if part.distribution == "u-shaped":
+        return np.sqrt(2) * np.sin(rng.uniform(0, 2 * np.pi, DRAWS))
+    if np.isfinite(part.dof):
+        return rng.standard_t(part.dof, DRAWS)
+    return rng.standard_normal(DRAWS)
+
+
+def sums(findings: Iterator[Finding], seed: int) -> Iterator[Sum]:
+    """Yield every finding that states an uncertainty, its budget drawn."""
+    rng = np.random.default_rng(seed)
+    for item in findings:
+        # A single run's findings stand under two keys; once is enough.
+        twice = item.key.startswith("charge.") and item.key.count(".") > 1
+        if item.uncertainty and item.budget and not twice:
+            yield Sum(item.key, seed, item.uncertainty / drawn_half_width(item.budget, rng))
+
+
+def unbudgeted(findings: Iterator[Finding]) -> list[str]:
+    """Return the keys of findings that state an uncertainty and no budget."""
+    return [item.key for item in findings if item.uncertainty and not item.budget]
+
+
+def review(seed: int, begin: int = 0) -> tuple[list[Sum], list[str]]:
+    """Return the sums of one simulated review, and what has no budget."""
+    whole = draw_whole(begin + seed)
+    with tempfile.TemporaryDirectory() as place:
+        declared = whole.write(Path(place))
+        items = list(analysed(declared, Path(place)))
+    return list(sums(iter(items), begin + seed)), unbudgeted(iter(items))
+
+
+def main() -> None:
+    """Print, finding by finding, how the stated interval compares with the drawn one."""
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    asked.add_argument("--reviews", type=int, default=500)
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--processes", type=int, default=2)
+    wish = asked.parse_args()
+    with ProcessPoolExecutor(wish.processes, mp_context=get_context("spawn")) as pool:
+        told = list(pool.map(partial(review, begin=wish.seed), range(wish.reviews), chunksize=4))
+    found = [one for sums_of, _ in told for one in sums_of]
+    keys = dict.fromkeys(one.key.rsplit(".", 1)[-1] for one in found)
+    print(f"{'finding':26}{'n':>6}{'median':>8}{'lowest':>8}{'highest':>8}{'off by > 5 %':>14}")
+    for key in keys:
+        ratios = np.array([one.ratio for one in found if one.key.endswith(key)])
+        off = int((np.abs(ratios - 1) > MOST).sum())
+        print(
+            f"{key:26}{len(ratios):6}{np.median(ratios):8.3f}{ratios.min():8.3f}{ratios.max():8.3f}{off:14}"
+        )
+    lacking = sorted({key for _, keys_of in told for key in keys_of})
+    print("stated without a budget:", ", ".join(lacking) or "none")
+
+
+if __name__ == "__main__":
+    main()
