@@ -1,11 +1,13 @@
 """Standby drain: what a device takes from its cell when it is off."""
 
 from reviewkit.drain.decompose import Decomposition, decompose
-from reviewkit.drain.inputs import DrainInputs, DrainState, check, inputs, slug
+from reviewkit.drain.findings import findings
+from reviewkit.drain.inputs import DrainInputs, DrainState, inputs, slug
+from reviewkit.drain.plausibility import check
 from reviewkit.drain.ranges import Fitness, connecting, fitness
-from reviewkit.drain.settle import Settled, settled
-from reviewkit.drain.state import StateDrain
-from reviewkit.drain.states import Drain, measure
+from reviewkit.drain.sentences import advice, described
+from reviewkit.drain.settling import Settled, settled
+from reviewkit.drain.states import Drain, StateDrain, datasets, measure
 from reviewkit.drain.storage import Days, days, self_discharge_A, self_discharge_days
 
 __all__ = [
@@ -17,10 +19,14 @@ __all__ = [
     "Fitness",
     "Settled",
     "StateDrain",
+    "advice",
     "check",
     "connecting",
+    "datasets",
     "days",
     "decompose",
+    "described",
+    "findings",
     "fitness",
     "inputs",
     "measure",

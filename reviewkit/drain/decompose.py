@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 
-from reviewkit.drain import features, mean, rows, seen, settle, train
+from reviewkit.drain import features, mean, pattern, pulse_detection, samples, settling
 from reviewkit.drain.features import Features
 from reviewkit.drain.mean import Mean
-from reviewkit.drain.rows import Rows
-from reviewkit.drain.seen import Seen
-from reviewkit.drain.settle import Settled
-from reviewkit.drain.train import Train
+from reviewkit.drain.pattern import Pattern
+from reviewkit.drain.pulse_detection import Detection
+from reviewkit.drain.pulse_train import Train
+from reviewkit.drain.samples import Samples
+from reviewkit.drain.settling import Settled
 from reviewkit.metrology.meter import Meter
 
 _GAPPED_FROM = 0.95
-"""A window shorter than this share of the row interval leaves gaps."""
-_ALIKE = 0.25
-"""Relative scatter of the pulses' charges up to which the rows themselves speak for gapless windows."""
+"""A window shorter than this share of the row interval leaves gaps (chosen: a meter's own pause)."""
 _MANY = 8
-_SHORT = 2
-"""Rows that a pulse touches at most on average, to be lost in part between windows."""
+"""Alike charges of at least this many pulses bear out that windows leave no gaps (chosen)."""
+_SHORT_ROWS = 3
+"""Rows that a pulse touches at most on average, to be lost in part between windows (chosen)."""
+
+Windows = Literal["gapless", "gaps", "assumed", "borne out", "contradicted"]
 
 
 @dataclass(frozen=True)
@@ -32,46 +35,54 @@ class Decomposition:
     Parameters
     ----------
     settled : Settled
-    rows : Rows
+    samples : Samples
         The settled part.
-    seen : Seen
-    train : Train or None
-        The regular train, where the rows bear one out.
+    detection : Detection
+    pattern : Pattern
     features : Features
     mean : Mean
-    gapless : bool
-        Whether the windows leave no gaps, as declared or assumed.
-    windows : str
-        Who says so: a sentence for the reader.
+    windows : {"gapless", "gaps", "assumed", "borne out", "contradicted"}
+        Whether the meter's windows leave gaps: the first two as declared; else taken to leave none, which
+        the pulses' alike charges bear out, or contradict.
+    aperture_s : float or None [s]
+        How long the meter looks for each row, as declared.
     resolution_A : float [A]
         One step of the range in use.
-    contradicted : bool
-        Whether the pulses' charges speak against gapless windows that nobody declared.
     """
 
     settled: Settled
-    rows: Rows
-    seen: Seen
-    train: Train | None
+    samples: Samples
+    detection: Detection
+    pattern: Pattern
     features: Features
     mean: Mean
-    gapless: bool
-    windows: str
+    windows: Windows
+    aperture_s: float | None
     resolution_A: float
-    contradicted: bool = False
+
+    @property
+    def kind(self) -> str:
+        """What kind of current the rows show; "hidden" where they don't hold all of it."""
+        hidden = self.detection.pulses and (self.windows in ("gaps", "contradicted") or self.mean.why)
+        return "hidden" if hidden else self.pattern.kind
+
+    @property
+    def train(self) -> Train | None:
+        """The regular train, where the rows bear one out."""
+        return None if self.kind == "hidden" else self.pattern.train
 
     @property
     def drift_A(self) -> tuple[float, float] | None:
         """Low level at the begin and at the end [A], if it clearly moved."""
-        course = rows.lower_envelope(self.rows)
+        course = self.detection.level_A
         start, end = float(course[0]), float(course[-1])
-        least = max(5 * self.resolution_A, 4 * self.seen.noise_A, 0.01 * abs(self.mean.rows_mean_A))
-        return (start, end) if abs(end - start) > least else None
+        least = 5 * self.resolution_A, 4 * self.detection.noise_A, 0.01 * abs(self.mean.rows_mean_A)
+        return (start, end) if abs(end - start) > max(least) else None
 
     @property
     def highest_A(self) -> float:
         """Highest reading of the settled part [A]."""
-        return float(self.rows.current_A.max())
+        return float(self.samples.current_A.max())
 
 
 def decompose(
@@ -105,78 +116,39 @@ def decompose(
     ValueError
         If the log has fewer than two rows, times that don't increase, or no reading in its settled part.
     """
-    part = settle.settled(current_A, resolution_A=meter.resolution)
-    one = rows.rows(current_A, from_s=-np.inf if part.from_start else part.start_s)
+    part = settling.settled(current_A, resolution_A=meter.resolution)
+    one = samples.samples(current_A, from_s=-np.inf if part.from_start else part.start_s)
     if len(one) < 2:
         raise ValueError("the settled part of the log has fewer than two readings")
-    what = seen.seen(one, resolution_A=meter.resolution)
-    found = train.find(one, what)
-    gapless = aperture_s is None or aperture_s >= _GAPPED_FROM * one.interval_s
-    contradicted = aperture_s is None and not one.overloads and _unlike(one, what, found)
+    what = pulse_detection.detection(one, resolution_A=meter.resolution)
+    kind = pattern.recognised(one, what, resolution_A=meter.resolution)
     overloaded = one.overloads > 0 and missing_is_overload
-    shape = _features(one, what, found, meter, gapless and not contradicted, overloaded)
-    average = _mean(one, what, found, meter, aperture_s if not gapless else None, contradicted)
+    windows = _windows(one, what, kind, aperture_s, overloaded)
+    gapped = windows in ("gaps", "contradicted")
+    hidden = "gaps" if gapped else "overload" if overloaded else ""
+    shape = features.features(one, what, kind, meter, hidden=hidden)
+    average = mean.with_gaps(one, what, meter, aperture_s) if gapped else _mean(one, what, kind, meter)
     if overloaded:
         average = mean.with_overloads(one, average, meter)
-    words = _windows(aperture_s, gapless, found, contradicted)
-    return Decomposition(
-        part, one, what, found, shape, average, gapless, words, meter.resolution, contradicted
-    )
+    return Decomposition(part, one, what, kind, shape, average, windows, aperture_s, meter.resolution)
 
 
-def _features(one: Rows, what: Seen, found: Train | None, meter: Meter, whole: bool, lost: bool) -> Features:
-    if not what.pulses:
-        return (features.dipping if what.dips else features.steady)(one, what, meter)
-    if not whole:
-        return features.irregular(one, what, meter, "the meter’s windows leave gaps")
-    if lost:
-        return features.irregular(one, what, meter, "overloaded rows hide part of the pulses")
-    if found is None:
-        few = what.pulses < train.LEAST_PULSES
-        many = "one pulse" if what.pulses == 1 else f"{what.pulses} pulses"
-        why = (
-            f"the log holds {many}; a period needs at least three"
-            if few
-            else "the pulses don’t come at a regular beat that the rows can show"
-        )
-        return features.irregular(one, what, meter, why)
-    return features.regular(one, what, found, meter)
+def _mean(one: Samples, what: Detection, kind: Pattern, meter: Meter) -> Mean:
+    drifting = features.moved(what, meter, abs(one.mean_A))
+    if kind.train is not None and not drifting and kind.kind in ("fixed", "decaying", "image"):
+        return mean.over_cycles(one, kind.train, meter)
+    return mean.over_rows(one, what, kind, meter)
 
 
-def _mean(
-    one: Rows, what: Seen, found: Train | None, meter: Meter, gap_aperture_s: float | None, contradicted: bool
-) -> Mean:
-    if gap_aperture_s is not None:
-        return mean.with_gaps(one, what, meter, gap_aperture_s)
-    if contradicted:
-        return mean.with_gaps(one, what, meter, 0.0)
-    if found is None:
-        return mean.over_rows(one, what, meter)
-    return mean.over_cycles(one, found, meter)
-
-
-def _unlike(one: Rows, what: Seen, found: Train | None) -> bool:
-    """Return whether short pulses come so unevenly that the windows may well have gaps."""
-    if found is None:
-        high = int(np.sum(what.above_A > what.threshold_A))
-        return what.pulses >= train.LEAST_PULSES and high <= _SHORT * what.pulses
-    if found.folded or found.cycles < _MANY or found.extent_s > 3 * one.interval_s:
-        return False
-    noise = 3 * what.noise_A * one.interval_s / float(np.mean(found.charge_As))
-    return float(found.charge_As.std() / found.charge_As.mean()) > _ALIKE + noise
-
-
-def _windows(aperture_s: float | None, gapless: bool, found: Train | None, contradicted: bool) -> str:
-    if not gapless:
-        return f"The meter looks for {aperture_s:.3g} s of each row, as declared: its windows leave gaps."
+def _windows(
+    one: Samples, what: Detection, kind: Pattern, aperture_s: float | None, overloaded: bool
+) -> Windows:
     if aperture_s is not None:
-        return "The meter’s windows leave no gaps, as declared."
-    if contradicted:
-        return (
-            "How long the meter looks for each row is not declared, and short pulses come so unevenly that "
-            "its windows may leave gaps."
-        )
-    text = "How long the meter looks for each row is not declared; its windows are taken to leave no gaps"
-    if found is not None and found.cycles >= _MANY and not found.folded:
-        return f"{text}, which the {found.cycles} pulses’ like charges bear out."
-    return f"{text}."
+        return "gapless" if aperture_s >= _GAPPED_FROM * one.interval_s else "gaps"
+    pulses = len(kind.charge_As)
+    if overloaded or kind.kind in ("image", "wave", "few") or not pulses:
+        return "assumed"
+    short = float(np.mean(what.last - what.first + 1)) <= _SHORT_ROWS
+    if not kind.alike and short:
+        return "contradicted"
+    return "borne out" if kind.alike and pulses >= _MANY else "assumed"

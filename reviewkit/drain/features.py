@@ -1,4 +1,4 @@
-"""Base, height, width and period of a pulse train, each resolved or bounded."""
+"""Base, height, width and period of pulses, each resolved, or bounded, or not told at all."""
 
 from __future__ import annotations
 
@@ -6,18 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.drain.rows import Flags, FloatArray, Rows
-from reviewkit.drain.seen import Seen
-from reviewkit.drain.train import Train
+from reviewkit.drain.pattern import Pattern
+from reviewkit.drain.pulse_detection import Detection
+from reviewkit.drain.samples import FloatArray, Samples
 from reviewkit.metrology import Component, Measured, left_of_step
 from reviewkit.metrology.meter import Meter
 
 LEAST_WIDTH_ROWS = 2.0
-"""A pulse shorter than this many rows has no resolved width."""
+"""A pulse shorter than this many rows has no resolved width: no row need lie wholly on it, and one more than
+that is to show that it does."""
 CLOCK = 1e-4
 """Relative error of the meter's clock (rectangular half-width): common practice for a crystal, no source."""
-_PLATEAU = 0.1
-"""Share of rows that must lie at one level for it to be the base."""
+EDGE_ROWS = 1 / 15
+"""How well a row's mean shows where in it a pulse begins or ends, as a share of the row (chosen: an edge is a
+slope, and a row of 0.1 s can't tell it to a millisecond; both edges give a width ± a tenth of a row)."""
+_SHORT = "short"
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,7 @@ class Feature:
     low, high : float or None
         What the rows prove where it is not resolved.
     why : str
-        Why it is not resolved; a clause for a reader.
+        Why it is not resolved: a word that the section's sentences know.
     """
 
     value: Measured | None = None
@@ -54,7 +57,9 @@ class Features:
     base, height, width, period : Feature
         [A], above the base [A], [s], [s].
     charge_As : Measured or None [A·s]
-        Charge of one pulse above the base, from regular trains.
+        Charge of one pulse above the base, where pulses are alike.
+    lowest, highest : Measured or None [A]
+        The extremes of the rows, where the split describes them no further.
     """
 
     base: Feature
@@ -62,25 +67,65 @@ class Features:
     width: Feature
     period: Feature
     charge_As: Measured | None = None
+    lowest: Measured | None = None
+    highest: Measured | None = None
 
 
-def steady(one: Rows, what: Seen, meter: Meter) -> Features:
-    """Return the features of rows without a pulse in sight."""
-    why = "no pulse stands out of the rows"
-    none = Feature(why=why)
-    return Features(Feature(_base(one, np.ones(len(one), dtype=bool), what, meter)), none, none, none)
+def features(one: Samples, what: Detection, pattern: Pattern, meter: Meter, *, hidden: str = "") -> Features:
+    """Return base, height, width and period as far as the rows bear them out.
+
+    Parameters
+    ----------
+    one : Samples
+    what : Detection
+    pattern : Pattern
+    meter : Meter
+        The range in use.
+    hidden : str
+        Why part of the pulses is not in the rows ("gaps", "overload"); empty: they hold all.
+    """
+    why = pattern.kind
+    none = Feature(why=hidden or why)
+    if why == "steady":
+        lowest = _extremes(one, what, meter)[0] if what.dips else None
+        return Features(_base(one, what, pattern, meter), none, none, none, lowest=lowest)
+    if why == "image":
+        return _image(one, what, pattern, meter)
+    if why in ("wave", "irregular") and not (hidden and pattern.flat):
+        lowest, highest = _extremes(one, what, meter)
+        return Features(none, none, none, none, lowest=lowest, highest=highest)
+    base = _base(one, what, pattern, meter)
+    reason = "drift" if base.why == "drift" and not hidden else why
+    top, none = _top(one, what, meter, hidden or reason), Feature(why=hidden or reason)
+    if hidden or why not in ("fixed", "jittered", "decaying") or base.value is None:
+        return Features(base, top, none, none if hidden else _period(pattern))
+    if why == "decaying" or pattern.outline in ("decaying", "uneven"):
+        none = Feature(why="outline")
+        return Features(base, Feature(low=top.low, why="outline"), none, _period(pattern))
+    charge = _charge(one, pattern, base.value, what, meter)
+    height, width = _shape(one, pattern, base.value, charge, what, meter)
+    return Features(base, height, width, _period(pattern), charge)
 
 
-def dipping(one: Rows, what: Seen, meter: Meter) -> Features:
-    """Return bounds for rows some of which lie below all the others, as those of a faster train do."""
-    why = (
-        "some rows lie clearly below the others, as where pulses come nearly as often as the rows; "
-        "log once more at another row rate"
-    )
-    lowest = float(one.current_A.min()) + what.noise_A
-    none = Feature(why=why)
-    height = Feature(low=_at_least(float(-what.above_A.min()) - 2 * what.noise_A, meter), why=why)
-    return Features(Feature(high=lowest + meter.half_width(lowest), why=why), height, none, none)
+def _top(one: Samples, what: Detection, meter: Meter, why: str) -> Feature:
+    """Return the least height that the highest row proves; none over a level that moves."""
+    if moved(what, meter, abs(one.mean_A)):
+        return Feature(why=why)
+    highest = float(what.above_A.max()) - _most_of(len(one)) * what.noise_A - meter.resolution
+    return Feature(low=_at_least(highest, meter), why=why)
+
+
+def _extremes(one: Samples, what: Detection, meter: Meter) -> tuple[Measured, Measured]:
+    """Return the least and greatest reading; noise has made them more extreme than they are."""
+    off = Component("noise of one reading", _most_of(len(one)) * what.noise_A, "A", "rectangular")
+    ends = float(one.current_A.min()), float(one.current_A.max())
+    low, high = (Measured(end, "A", (meter.component(end), off)) for end in ends)
+    return low, high
+
+
+def _most_of(count: int) -> float:
+    """Return by how many standard deviations the most extreme of many normal readings is off."""
+    return float(np.sqrt(2 * np.log(max(count, 2))))
 
 
 def _at_least(height_A: float, meter: Meter) -> float:
@@ -88,58 +133,36 @@ def _at_least(height_A: float, meter: Meter) -> float:
     return max(height_A / (1 + meter.accuracy.percent / 100), 0.0)
 
 
-def irregular(one: Rows, what: Seen, meter: Meter, why: str) -> Features:
-    """Return the features of rows in which pulses stand out that are no regular train."""
-    quiet = what.above_A < max(3 * what.noise_A, meter.resolution)
-    base = Feature(_base(one, quiet, what, meter))
-    top = float(what.above_A.max()) - what.threshold_A / 2
-    height = Feature(low=_at_least(top, meter), why=why)
-    return Features(base, height, Feature(why=why), Feature(why=why))
-
-
-def regular(one: Rows, what: Seen, train: Train, meter: Meter) -> Features:
-    """Return the features of a regular train seen through gapless rows."""
-    if train.folded:
-        return _folded(one, what, train, meter)
-    quiet = _quiet(one, what, train, meter)
-    if quiet.mean() < _PLATEAU:
-        return _folded(one, what, train, meter)
-    base = _base(one, quiet, what, meter)
-    charge = _charge(one, quiet, train, base, what, meter)
-    height, width = _shape(one, quiet, train, base, charge, what, meter)
-    return Features(Feature(base), height, width, Feature(_period(train)), charge)
-
-
-def _folded(one: Rows, what: Seen, train: Train, meter: Meter) -> Features:
-    """Nothing but bounds: a faster train would look the same in these rows."""
-    why = (
-        f"rows {one.interval_s:.3g} s apart show the same for a faster train; "
-        "log once more at another row rate: an image would move"
-    )
+def _image(one: Samples, what: Detection, pattern: Pattern, meter: Meter) -> Features:
+    """Return nothing but bounds: a faster train would look the same in these rows."""
+    train, why = pattern.train, "image" if pattern.train is not None else "dips"
     lowest = float(np.quantile(one.current_A, 0.02)) + what.noise_A
-    bound = lowest + meter.half_width(lowest)
     swing = float(np.quantile(what.above_A, 0.98) - np.quantile(what.above_A, 0.02)) - 4 * what.noise_A
+    if train is None:
+        lowest = float(one.current_A.min()) + what.noise_A
+        swing = float(-what.above_A.min()) - 2 * what.noise_A
     return Features(
-        Feature(high=bound, why=why),
+        Feature(high=lowest + meter.half_width(lowest), why=why),
         Feature(low=_at_least(swing, meter), why=why),
         Feature(why=why),
-        Feature(high=train.period_s * (1 + 1e-3), why=why),
+        Feature(high=None if train is None else train.period_s * (1 + 1e-3), why=why),
     )
 
 
-def _quiet(one: Rows, what: Seen, train: Train, meter: Meter) -> Flags:
-    """Return which rows hold nothing but the base."""
-    away = np.abs(train.offset_s(one.time_s))
-    clear = away > train.extent_s / 2 + one.interval_s
-    if clear.mean() >= _PLATEAU:
-        return np.asarray(clear)
-    return np.asarray(what.above_A < max(3 * what.noise_A, meter.resolution))
-
-
-def _base(one: Rows, quiet: Flags, what: Seen, meter: Meter) -> Measured:
-    values = one.current_A[quiet]
+def _base(one: Samples, what: Detection, pattern: Pattern, meter: Meter) -> Feature:
+    values = one.current_A[pattern.quiet]
+    if not pattern.flat or not len(values):
+        return Feature(why="no level")
+    if moved(what, meter, float(np.abs(values).mean())):
+        low, high = float(what.level_A.min()), float(what.level_A.max())
+        return Feature(low=low - meter.half_width(low), high=high + meter.half_width(high), why="drift")
     level = float(values.mean())
-    return Measured(level, "A", (meter.component(level), _repeat("readings at the base", values)))
+    return Feature(Measured(level, "A", (meter.component(level), _repeat("readings at the base", values))))
+
+
+def moved(what: Detection, meter: Meter, level_A: float) -> bool:
+    """Return whether the low level clearly moved during the log."""
+    return abs(what.moved_A) > max(5 * meter.resolution, 4 * what.noise_A, 0.01 * level_A)
 
 
 def _repeat(name: str, values: FloatArray) -> Component:
@@ -152,100 +175,94 @@ def _repeat(name: str, values: FloatArray) -> Component:
     return Component(f"scatter of the {name}", deviation, "A", dof=len(means) - 1)
 
 
-def _period(train: Train) -> Measured:
-    return Measured(
-        train.period_s,
-        "s",
-        (
-            Component("place of each pulse within its rows", train.period_half_width_s, "s", "rectangular"),
-            Component("meter's clock", CLOCK, "1", "rectangular", train.period_s),
-        ),
+def _period(pattern: Pattern) -> Feature:
+    train = pattern.train
+    if train is None:
+        low, high = pattern.intervals_s or (None, None)
+        return Feature(
+            low=None if low is None else max(low, 0.0) * (1 - CLOCK),
+            high=None if high is None else high * (1 + CLOCK),
+            why=pattern.kind,
+        )
+    places = "place of each pulse within its rows"
+    return Feature(
+        Measured(
+            train.period_s,
+            "s",
+            (
+                Component(places, train.period_half_width_s, "s", "rectangular"),
+                Component("meter's clock", CLOCK, "1", "rectangular", train.period_s),
+            ),
+        )
     )
 
 
-def _charge(one: Rows, quiet: Flags, train: Train, base: Measured, what: Seen, meter: Meter) -> Measured:
+def _charge(one: Samples, pattern: Pattern, base: Measured, what: Detection, meter: Meter) -> Measured:
     """Return the mean charge of a pulse: everything above the base, cycle by cycle."""
-    turns = np.round((one.time_s - train.first_s) / train.period_s).astype(np.int64)
-    index = turns - turns.min()
-    above = np.where(quiet, 0.0, one.current_A - base.value) * one.width_s
-    sums = np.bincount(index, above)
-    inside = sums[1:-1] if len(sums) > 4 else train.charge_As
-    value = float(inside.mean())
-    rows_in_pulse = float(np.sum(~quiet)) / max(len(sums), 1)
-    level = _repeat("readings at the base", one.current_A[quiet])
-    scatter = float(inside.std(ddof=1) / np.sqrt(len(inside))) if len(inside) > 1 else 0.0
+    sums = pattern.charge_As
+    if pattern.train is not None:
+        turns = np.round((one.time_s - pattern.train.first_s) / pattern.train.period_s).astype(np.int64)
+        above = np.where(pattern.quiet, 0.0, one.current_A - base.value) * one.width_s
+        cycles = np.bincount(turns - turns.min(), above).astype(np.float64)
+        sums = cycles[1:-1] if len(cycles) > 4 else pattern.train.charge_As
+    value = float(sums.mean())
+    rows_in_pulse = float(np.sum(~pattern.quiet)) / max(len(sums), 1)
+    level = _repeat("readings at the base", one.current_A[pattern.quiet])
+    scatter = float(sums.std(ddof=1) / np.sqrt(len(sums))) if len(sums) > 1 else 0.0
+    under = "level of the base under the pulses"
     return Measured(
         value,
         "A·s",
         (
-            Component("scatter from pulse to pulse", scatter, "A·s", dof=max(1, len(inside) - 1)),
-            Component(
-                "level of the base under the pulses",
-                level.size,
-                "A",
-                sensitivity=rows_in_pulse * one.interval_s,
-            ),
+            Component("scatter from pulse to pulse", scatter, "A·s", dof=max(1, len(sums) - 1)),
+            Component(under, level.size, "A", sensitivity=rows_in_pulse * one.interval_s),
             meter.gain_component(value),
         ),
     )
 
 
 def _shape(
-    one: Rows, quiet: Flags, train: Train, base: Measured, charge: Measured, what: Seen, meter: Meter
+    one: Samples, pattern: Pattern, base: Measured, charge: Measured, what: Detection, meter: Meter
 ) -> tuple[Feature, Feature]:
     """Return height above the base and width."""
-    away = np.abs(train.offset_s(one.time_s))
-    highest = float(np.quantile(one.current_A[away < one.interval_s], 0.9)) - base.value
+    away, row = np.abs(pattern.away_s(one.time_s)), one.interval_s
+    highest = float(np.quantile(one.current_A[away < row], 0.9)) - base.value
     width = charge.value / highest if highest > 0 else 0.0
-    core = away <= max((width - one.interval_s) / 2 - 0.25 * one.interval_s, 0.0)
+    core = away <= max((width - row) / 2 - 0.25 * row, 0.0)
     seen_height = highest - 2 * what.noise_A - meter.resolution
-    bounds = (
-        Feature(low=_at_least(seen_height, meter), why=_short(one)),
-        Feature(high=charge.high / seen_height if seen_height > 0 else train.period_s, why=_short(one)),
-    )
-    if width < LEAST_WIDTH_ROWS * one.interval_s or core.sum() < max(3, train.cycles // 2):
+    most = charge.high / seen_height if seen_height > 0 else None
+    bounds = Feature(low=_at_least(seen_height, meter), why=_SHORT), Feature(high=most, why=_SHORT)
+    enough = core.sum() >= max(3, len(pattern.charge_As) // 2)
+    if pattern.outline != "rectangular" or width < LEAST_WIDTH_ROWS * row or not enough:
         return bounds
-    top = one.current_A[core]
-    height = _height(top, one.current_A[quiet], base, meter)
-    width_s = _width(charge, height)
-    if width_s.low < LEAST_WIDTH_ROWS * one.interval_s:
-        return bounds
-    return Feature(height), Feature(width_s)
-
-
-def _short(one: Rows) -> str:
-    return (
-        f"the pulse is shorter than two rows ({2 * one.interval_s:.3g} s): "
-        "averaging over a row shows it too low and too wide"
-    )
+    height = _height(one.current_A[core], one.current_A[pattern.quiet], base, meter)
+    width_s = _width(charge, height, row)
+    return (Feature(height), Feature(width_s)) if width_s.value >= LEAST_WIDTH_ROWS * row else bounds
 
 
 def _height(top: FloatArray, low: FloatArray, base: Measured, meter: Meter) -> Measured:
     """Return top less base: the statement's counts drop out, and what noise has shaken of its step."""
     value = float(top.mean()) - base.value
+    steps = (left_of_step(float(np.var(rows)), meter.resolution) for rows in (top, low))
     return Measured(
         value,
         "A",
         (
             meter.gain_component(value),
-            *(
-                Component(
-                    f"{meter.label}: resolution",
-                    left_of_step(float(np.var(rows)), meter.resolution),
-                    "A",
-                    "rectangular",
-                )
-                for rows in (top, low)
-            ),
+            *(Component(f"{meter.label}: resolution", left, "A", "rectangular") for left in steps),
             _repeat("readings on top of the pulses", top),
             *(part for part in base.components if not part.shared),
         ),
     )
 
 
-def _width(charge: Measured, height: Measured) -> Measured:
+def _width(charge: Measured, height: Measured, interval_s: float) -> Measured:
     """Return charge over height: the meter's percent cancels, and gapless rows lose nothing at an edge."""
     value = charge.value / height.value
     parts = [part.scaled(1 / height.value) for part in charge.components if not part.shared]
     parts += [part.scaled(-value / height.value) for part in height.components if not part.shared]
-    return Measured(value, "s", tuple(parts))
+    edges = (
+        Component(f"where in its row the pulse {word}", EDGE_ROWS * interval_s, "s", "rectangular")
+        for word in ("begins", "ends")
+    )
+    return Measured(value, "s", (*parts, *edges))

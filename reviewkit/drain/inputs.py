@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from reviewkit.errors import InputError, ReviewFileError, gathered
+from reviewkit.errors import ReviewFileError
 from reviewkit.metrology import meter as instrument
 from reviewkit.metrology import units
 from reviewkit.metrology.conformity import Limit
@@ -164,33 +162,3 @@ def inputs(**values: Any) -> DrainInputs:
         One error per parameter at fault.
     """
     return quantities.checked(DrainInputs, values)
-
-
-def check(bench: DrainInputs, folder: Path) -> list[InputError]:
-    """Return everything about the section's inputs that is at fault, without running it.
-
-    Parameters
-    ----------
-    bench : DrainInputs
-    folder : Path
-        The review folder.
-    """
-    from reviewkit.drain import doubts  # it needs this module
-
-    faults: list[InputError] = []
-    for place, state in enumerate(bench.drain_states, start=1):
-        with gathered(faults):
-            faults.extend(doubts.of_state(bench, state, f"drain_states[{place}]", folder=folder))
-    with gathered(faults):
-        _claims(bench, bench.drain_states)
-    return faults
-
-
-def _claims(bench: DrainInputs, states: Iterable[DrainState]) -> None:
-    for state in states:
-        for name, unit in (("mean", "A"), ("days_to_empty", "d")):
-            key = f"drain.{state.slug}.{name}"
-            try:
-                bench.claim(key, unit)
-            except ValueError as fault:
-                raise ReviewFileError(str(fault), file="review.yaml", place=f"claims, '{key}'") from None

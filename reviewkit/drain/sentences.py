@@ -1,97 +1,141 @@
-"""What the section says in words: per state, about storage, and in the findings' notes."""
+"""What the section says in words: which sentence of ``words/drain.j2``, with which values."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
+from typing import Any
 
 from reviewkit.drain import storage
 from reviewkit.drain.decompose import Decomposition
+from reviewkit.drain.features import Feature
 from reviewkit.drain.inputs import DrainInputs
-from reviewkit.drain.settle import SHORT_SHARE
-from reviewkit.drain.state import StateDrain
-from reviewkit.drain.train import ALONE_FROM_S
-from reviewkit.drain.words import rough
-from reviewkit.metrology import formatting
+from reviewkit.drain.pulse_train import ALONE_FROM_S
+from reviewkit.drain.settling import SHORT_SHARE
+from reviewkit.drain.states import Drain, StateDrain
+from reviewkit.drain.storage import Days
+from reviewkit.findings import sentences
+from reviewkit.findings.text_and_table import Answer
+from reviewkit.metrology import difference, formatting
+from reviewkit.metrology.formatting import rough
 
-SINGLE = "a single reading holds no pulses; log the state for a minute or more"
+_USUAL_LOSS = (1.0, 3.0)
+"""The cell's own loss that is taken where none is declared [% a month]: modern cells, from memory."""
 
 
-def found(bench: DrainInputs, states: Iterable[StateDrain]) -> tuple[str, ...]:
-    """Return one passage per state: mean, pulses, what is not resolved, the range."""
-    said = tuple(f"{_capital(state.name)}: {_passage(bench, state)}" for state in states)
-    return said or ("No state was measured.",)
+def say(name: str, **values: Any) -> str:
+    """Return one of the section's sentences."""
+    return sentences.of("drain")(name, **values)
+
+
+def described(result: Drain) -> Answer:
+    """Return one passage per state: mean, pulses, what is not resolved, the range, days."""
+    return Answer(tuple(_passage(result.bench, state) for state in result) or (say("nothing_found"),))
 
 
 def _passage(bench: DrainInputs, state: StateDrain) -> str:
-    parts = [_drain(state), _pulses(state), settled(state), drift(state), _fit(state), _last(state)]
-    return " ".join(part for part in (*parts, *_log(state)) if part)
-
-
-def _log(state: StateDrain) -> Iterator[str]:
-    """Give what reading the state's log came upon."""
-    if state.log is not None:
-        yield from (f"{state.log.path}: {sentence}" for sentence in state.log.report.sentences())
+    if state.fault:
+        return say("unmeasured", state=state.name, fault=state.fault)
+    parts = [_mean(state), pulses(state), settled(state), drift(state), _fit(state), _lasts(bench, state)]
+    log = state.log
+    report = [] if log is None else [f"{log.path}: {sentence}" for sentence in log.report.sentences()]
+    return " ".join(part for part in (*parts, *report) if part)
 
 
 def mean_text(state: StateDrain) -> str:
     """Return the mean as a reader sees it, or its bounds."""
     if state.mean.value is not None:
         return state.mean.value.text
-    return formatting.interval(state.mean.low, state.mean.high, "A") or "not known"
+    return formatting.interval(*state.mean.bounds, "A") or "not known"
 
 
-def _drain(state: StateDrain) -> str:
-    if state.split is None:
-        return f"one reading, {mean_text(state)}."
-    if state.mean.value is None:
-        rows = rough(state.mean.rows_mean_A, "A")
-        return f"a mean drain of {mean_text(state)}: {state.mean.why}. The rows’ own mean is {rows}."
-    return f"a mean drain of {mean_text(state)}."
+def _mean(state: StateDrain) -> str:
+    return say(
+        "mean",
+        state=state.name,
+        mean=mean_text(state),
+        single=state.split is None,
+        why=_mean_why(state),
+        rows_mean=rough(state.mean.rows_mean_A, "A"),
+    )
 
 
-def _pulses(state: StateDrain) -> str:
-    if state.split is None or not state.split.seen.pulses:
+def _mean_why(state: StateDrain) -> str:
+    split = state.split
+    if split is None or not state.mean.why:
         return ""
-    shape = state.split.features
-    if not shape.period.resolved:
-        return f"Pulses stand out, but their period is not resolved: {shape.period.why}."
-    assert shape.period.value is not None
-    period = shape.period.value.text
-    base = shape.base.value
-    text = f"A pulse every {period}"
-    if base is not None:
-        text += f" on a base of {base.text}"
-    if shape.width.value is not None and shape.height.value is not None:
-        height = shape.height.value.text
-        width = shape.width.value.text
-        return f"{text}, {height} high and {width} wide."
-    height = formatting.interval(shape.height.low, None, "A")
-    width = formatting.interval(None, shape.width.high, "s")
-    return f"{text}; height ({height}) and width ({width}) are not resolved: {shape.width.why}."
+    return say(
+        "mean_why",
+        code=state.mean.why,
+        aperture=split.aperture_s,
+        interval=split.samples.interval_s,
+        overloads=split.samples.overloads,
+        seen=split.detection.pulses > 0,
+    )
+
+
+def text_of(feature: Feature, unit: str) -> str:
+    """Return a feature as a reader sees it: value, bounds, or that there is none."""
+    if feature.value is not None:
+        return feature.value.text
+    return formatting.interval(feature.low, feature.high, unit) or "not known"
+
+
+def why(split: Decomposition, feature: Feature) -> str:
+    """Return why a feature is not resolved, as a clause; empty where it is."""
+    if feature.resolved:
+        return ""
+    return say("why", code=feature.why, interval=split.samples.interval_s, pulses=split.detection.pulses)
+
+
+def not_resolved(split: Decomposition, feature: Feature) -> str:
+    """Return the note of a finding that is not resolved."""
+    return say("not_resolved", why=why(split, feature))
+
+
+def pulses(state: StateDrain) -> str:
+    """Return what one log shows of pulses; empty for a steady level."""
+    split = state.split
+    if split is None or (split.kind == "steady" and not split.detection.dips):
+        return ""
+    shape = split.features
+    lowest = "" if shape.lowest is None else shape.lowest.text
+    if split.kind == "steady":
+        return say("below", rows=split.detection.dips, lowest=lowest)
+    group = split.pattern.group
+    reason = shape.width if split.kind in ("fixed", "jittered") else shape.period
+    return say(
+        "pulses",
+        kind=split.kind,
+        period=text_of(shape.period, "s"),
+        base=text_of(shape.base, "A") if shape.base.why in ("", "drift") else "",
+        height=text_of(shape.height, "A"),
+        width=text_of(shape.width, "s"),
+        why=why(split, reason),
+        group=group[0] if group else 0,
+        group_period=formatting.interval(*group[1:], "s") if group else "",
+        lowest=lowest,
+        highest="" if shape.highest is None else shape.highest.text,
+    )
 
 
 def shape(state: StateDrain) -> str:
     """Return what one log shows: mean, base and pulses."""
-    said = " ".join(part for part in (_drain(state), _pulses(state)) if part)
-    return _capital(said.removeprefix("a "))
+    return " ".join(part for part in (_mean(state), pulses(state)) if part)
 
 
 def folded(state: StateDrain) -> str:
     """Return what the periods laid over one another show."""
-    assert state.split is not None
-    train = state.split.train
-    assert train is not None
-    if train.folded:
-        return f"The period is not resolved: {state.split.features.period.why}."
-    spread = 100 * float(train.charge_As.std() / train.charge_As.mean())
-    text = f"{train.cycles} periods, one over the other: the pulses’ charges scatter by {spread:.1f} %."
-    width = state.split.features.width
-    if width.resolved:
-        return (
-            f"{text} The dotted line is the pulse as rows of {state.split.rows.interval_s:.3g} s average it."
-        )
-    return f"{text} Height and width are not resolved: {width.why}."
+    split = state.split
+    assert split is not None
+    assert split.train is not None
+    return say(
+        "folded",
+        outline=split.pattern.outline,
+        periods=0 if split.train.folded else split.train.cycles,
+        interval=split.samples.interval_s,
+        why=why(split, split.features.period if split.train.folded else split.features.width),
+    )
 
 
 def settled(state: StateDrain) -> str:
@@ -99,15 +143,12 @@ def settled(state: StateDrain) -> str:
     if state.split is None or state.split.settled.from_start:
         return ""
     part = state.split.settled
-    start = after(state)
-    before = part.level_before_A
-    text = f"The state’s figures come from the part after {start}"
-    if before is not None:
-        text += f"; before that the device drew {rough(before, 'A')} at its low level"
-    text += "."
-    if part.share < SHORT_SHARE:
-        text += f" That is only {100 * part.share:.0f} % of the log: log it for longer."
-    return text
+    return say(
+        "settled",
+        start=after(state),
+        before="" if part.level_before_A is None else rough(part.level_before_A, "A"),
+        short_percent=f"{100 * part.share:.0f}" if part.share < SHORT_SHARE else "",
+    )
 
 
 def after(state: StateDrain) -> str:
@@ -123,201 +164,178 @@ def after(state: StateDrain) -> str:
 def drift(state: StateDrain) -> str:
     """Return how the low level moved, if it clearly did."""
     moved = None if state.split is None else state.split.drift_A
-    if moved is None:
-        return ""
-    return (
-        f"The low level went from {rough(moved[0], 'A')} to {rough(moved[1], 'A')} during the log: the mean "
-        "is the log’s own, and a longer one may differ."
-    )
+    return "" if moved is None else say("drift", begin=rough(moved[0], "A"), end=rough(moved[1], "A"))
 
 
 def _fit(state: StateDrain) -> str:
     if not state.mean_fit.fit:
         return state.mean_fit.advice
     if state.base_fit is not None and not state.base_fit.fit:
-        return f"For the base level: {state.base_fit.advice}"
+        return say("base_range", advice=state.base_fit.advice)
     if state.mean_fit.burden_V is None:
-        return "The meter’s burden on this range is not declared: whether the device noticed it is not known."
-    if state.split is not None and state.split.seen.pulses and not state.split.features.height.resolved:
-        drop = f"{1e3 * state.mean_fit.burden_V:.2g} mV"
-        return (
-            f"Meter and leads take {drop} from the supply at the highest row; at the pulses’ true height "
-            "they take more."
-        )
+        return say("no_burden")
+    if state.split is not None and state.split.detection.pulses and not state.split.features.height.resolved:
+        return say("burden_at_top", drop=f"{1e3 * state.mean_fit.burden_V:.2g} mV")
     return ""
 
 
-def _last(state: StateDrain) -> str:
-    if state.to_empty.value is None and state.to_empty.low is None:
+def _lasts(bench: DrainInputs, state: StateDrain) -> str:
+    if not state.on_shelf.known:
         return ""
-    return f"A full cell lasts {state.to_empty.text} by this drain alone."
+    low, high = bench.drain_self_discharge_percent
+    alone = "" if outlasts(bench, state.to_empty) else state.to_empty.text
+    own = f"{low:g} % to {high:g} %"
+    return say("lasts", shelf=state.on_shelf.text, alone=alone, own_percent=own)
+
+
+def outlasts(bench: DrainInputs, days: Days) -> bool:
+    """Return whether a drain alone would take longer than the cell's own loss."""
+    own = storage.self_discharge_days(bench.drain_self_discharge_percent[0])
+    return not days.known or (days.low is not None and days.low > own)
 
 
 def mean_note(state: StateDrain) -> str:
     """Return the note of a state's mean."""
     parts = [] if state.mean_fit.fit else [state.mean_fit.advice]
-    if state.split is None:
-        parts.append("One reading: what it shows of pulses is up to the display.")
+    split = state.split
+    if split is None:
+        parts.append(say("one_reading"))
     else:
-        parts += [_how(state, state.split), settled(state), drift(state), state.split.windows]
-    if _level(state) < 0:
-        parts.append(
-            "The readings are negative: the leads were the other way round, or current flowed into the cell. "
-            "They are taken as they stand; 'sign: -1' in the log's entry turns them."
+        windows = say(
+            "windows",
+            code=split.windows,
+            aperture=split.aperture_s,
+            pulses=len(split.pattern.charge_As),
         )
+        parts += [_how(state, split), settled(state), drift(state), windows]
+    if state.mean.level_A < 0:
+        parts.append(say("negative"))
     return " ".join(part for part in parts if part)
-
-
-def _level(state: StateDrain) -> float:
-    return state.mean.value.value if state.mean.value is not None else state.mean.rows_mean_A
 
 
 def _how(state: StateDrain, split: Decomposition) -> str:
     if state.mean.value is None:
-        return f"{_capital(state.mean.why)}."
+        return f"{_capital(_mean_why(state))}."
     if state.mean.cycles:
-        return f"Integrated over {state.mean.cycles} whole periods."
-    return f"Mean over {formatting.quantity(split.rows.covered_s, None, 's')}."
+        return say("over_periods", periods=state.mean.cycles)
+    return say("over_time", time=formatting.quantity(split.samples.covered_s, None, "s"))
 
 
 def no_pulse(split: Decomposition) -> str:
     """Return why there is nothing to say about pulses."""
-    step = rough(split.seen.threshold_A, "A")
-    return f"no row stands {step} above the base; pulses that repeat faster than the rows would not show"
+    return say("no_pulse", threshold=rough(split.detection.threshold_A, "A"))
 
 
 def period_note(split: Decomposition) -> str:
     """Return the assumption under which a period is one."""
-    interval = split.rows.interval_s
-    if interval <= ALONE_FROM_S:
-        return ""
-    return (
-        f"Taking it that nothing repeats faster than every {2 * interval:.3g} s: rows {interval:.3g} s apart "
-        "could show the image of a faster train."
-    )
+    interval = split.samples.interval_s
+    return say("period_note", interval=interval) if interval > ALONE_FROM_S else ""
 
 
-def no_days(bench: DrainInputs, state: StateDrain) -> str:
+def no_days(bench: DrainInputs, days: Days) -> str:
     """Return why days can't be told; empty where they can."""
     if bench.cell.rated_capacity_Ah is None:
-        return "the cell's rated capacity (cell.rated_capacity_Ah) is missing"
-    if state.to_empty.value is None and state.to_empty.low is None and state.to_empty.high is None:
-        return "the readings don't show a drain out of the cell"
-    return ""
+        return say("no_capacity")
+    return "" if days.known else say("no_drain")
 
 
-def days_note(bench: DrainInputs, state: StateDrain) -> str:
-    """Return what the days rest on."""
-    capacity = bench.cell.rated_capacity_Ah or 0.0
-    note = (
-        f"The drain alone, from {rough(capacity, 'A.h')} rated capacity taken as exact; "
-        "the cell’s own self-discharge comes on top."
-    )
-    if state.to_empty.low is not None and state.to_empty.low > storage.self_discharge_days(
-        bench.drain_self_discharge_percent[0]
-    ):
-        note += " That is longer than the cell lasts by itself."
-    return note if state.mean_fit.fit else f"{state.mean_fit.advice} {note}"
+def days_note(bench: DrainInputs, state: StateDrain, *, alone: bool) -> str:
+    """Return what the days rest on: the drain alone, or the cell's own loss too."""
+    capacity = rough(bench.cell.rated_capacity_Ah or 0.0, "A.h")
+    note = say("shelf_note", capacity=capacity, yardstick=yardstick(bench))
+    if alone:
+        note = say("days_note", capacity=capacity, longer=outlasts(bench, state.to_empty))
+    parts = [state.mean_fit.advice, note, say("drifting_days") if state.changing else ""]
+    return " ".join(part for part in parts if part)
 
 
-def advice(bench: DrainInputs, states: Sequence[StateDrain]) -> tuple[str, ...]:
+def yardstick(bench: DrainInputs) -> str:
+    """Return the self-discharge that the drains are set beside, and where it comes from."""
+    low, high = bench.drain_self_discharge_percent
+    return say("self_discharge", low=f"{low:g}", high=f"{high:g}", declared=(low, high) != _USUAL_LOSS)
+
+
+def advice(result: Drain) -> Answer:
     """Return what the drains mean for storage, then the usual cautions."""
-    known = [state for state in states if state.mean.value is not None and state.mean_fit.fit]
-    parts = [_yardstick(bench)] if bench.cell.rated_capacity_Ah else []
-    parts += [_beside(bench, state) for state in ordered(known) if bench.cell.rated_capacity_Ah]
-    parts += _gains(known)
+    bench, states = result.bench, result.states
+    known = [state for state in states if state.can_tell]
+    parts: list[str] = []
+    if bench.cell.rated_capacity_Ah:
+        parts = [_compared(bench), *(_beside(bench, state) for state in ordered(known))]
+    parts += _least(known)
     parts += [_unknown(state) for state in states if state not in known]
-    return (*parts, *storage.CAUTIONS)
+    return Answer((*parts, *say("cautions").split(" | ")))
 
 
 def ordered(states: Iterable[StateDrain]) -> list[StateDrain]:
     """Return the states by their drain, the highest first."""
-    return sorted(states, key=_level, reverse=True)
+    return sorted(states, key=lambda state: state.mean.level_A, reverse=True)
 
 
-def _yardstick(bench: DrainInputs) -> str:
-    capacity = bench.cell.rated_capacity_Ah or 0.0
-    low, high = (storage.self_discharge_A(rate, capacity) for rate in bench.drain_self_discharge_percent)
-    slow, quick = (storage.self_discharge_days(rate) for rate in bench.drain_self_discharge_percent)
-    return (
-        f"The yardstick is {yardstick_words(bench)}. For this cell that is as much as a drain of "
-        f"{rough(low, 'A')} to {rough(high, 'A')}; taken out of the device "
-        f"it would last {_years(quick)} to {_years(slow)}."
-    )
-
-
-def yardstick_words(bench: DrainInputs) -> str:
-    """Return the self-discharge that the drains are set beside, and where it comes from."""
-    low, high = bench.drain_self_discharge_percent
-    if (low, high) == (1.0, 3.0):
-        return storage.SELF_DISCHARGE
-    return f"a cell’s own self-discharge of {low:g} % to {high:g} % a month, as the review file declares it"
+def _compared(bench: DrainInputs) -> str:
+    capacity, rates = bench.cell.rated_capacity_Ah or 0.0, bench.drain_self_discharge_percent
+    low, high = (rough(storage.self_discharge_A(rate, capacity), "A") for rate in rates)
+    slow, quick = (say("years", days=storage.self_discharge_days(rate)) for rate in rates)
+    return say("yardstick", what=yardstick(bench), low=low, high=high, quick=quick, slow=slow)
 
 
 def _beside(bench: DrainInputs, state: StateDrain) -> str:
-    capacity = bench.cell.rated_capacity_Ah or 0.0
-    low, high = (storage.self_discharge_A(rate, capacity) for rate in bench.drain_self_discharge_percent)
-    level = _level(state)
-    days = f"{state.to_level.text} to {bench.drain_level_percent:g} %, {state.to_empty.text} to empty"
-    if level > high:
-        word = f"{level / high:.1f} times the quickest self-discharge or more"
-    elif level < low:
-        word = "less than the slowest self-discharge: the cell itself is what empties it"
-    else:
-        word = "about what the cell loses by itself"
-    return f"{_capital(state.name)}: {days}. That is {word}."
-
-
-def _gains(known: list[StateDrain]) -> list[str]:
-    """Return what the least thirsty state gains over each other one."""
-    if len(known) < 2:
-        return []
-    by_drain = ordered(known)
-    best = by_drain[-1]
-    worse = [state for state in by_drain[:-1] if _certainly_more(state, best)]
-    if not worse:
-        return ["The meter can’t tell which state drains least."]
-    lost = formatting.listed(
-        f"{rough(_level(state) - _level(best), 'A')} more as “{state.name}”" for state in worse
+    capacity, rates = bench.cell.rated_capacity_Ah or 0.0, bench.drain_self_discharge_percent
+    low, high = (storage.self_discharge_A(rate, capacity) for rate in rates)
+    level = state.mean.level_A
+    return say(
+        "beside",
+        state=state.name,
+        shelf=state.on_shelf.text,
+        level_days=state.to_level.text,
+        percent=f"{bench.drain_level_percent:g}",
+        alone="" if outlasts(bench, state.to_empty) else state.to_empty.text,
+        times=-1.0 if level < low else level / high,
     )
-    return [f"{_imperative(best, worse)}: the device draws {lost}."]
+
+
+def _least(known: list[StateDrain]) -> Iterator[str]:
+    """Give what the least thirsty state gains over each other one."""
+    if len(known) < 2:
+        return
+    *others, best = ordered(known)
+    worse = [state for state in others if _certainly_more(state, best)]
+    if not worse:
+        yield say("no_least")
+        return
+    gains = [
+        say("more", amount=rough(state.mean.level_A - best.mean.level_A, "A"), state=state.name)
+        for state in worse
+    ]
+    yield say("least", best=best.name, do=_what_to_do(best, worse), more=gains)
 
 
 def _certainly_more(state: StateDrain, best: StateDrain) -> bool:
-    from reviewkit.metrology import difference
-
     assert state.mean.value is not None
     assert best.mean.value is not None
     change = difference(state.mean.value, best.mean.value)
     return change.value > change.expanded
 
 
-def _imperative(best: StateDrain, worse: list[StateDrain]) -> str:
-    """Return what to do before storing it; only a fact where doing it would leave a cable in."""
+def _what_to_do(best: StateDrain, worse: list[StateDrain]) -> str:
+    """Return what to do before storing it; nothing where doing it would leave a cable in."""
     if _is_plugged(best.name):
-        return f"It drains least as “{best.name}”, which is no way to store it"
+        return "none"
     if re.search(r"(?<!not )\block(ed)?\b", best.name.casefold()):
-        return "Lock it before you put it away"
-    if all(_is_plugged(state.name) for state in worse):
-        return "Pull the cable before you put it away"
-    return f"Store it as “{best.name}”"
+        return "lock"
+    return "pull" if all(_is_plugged(state.name) for state in worse) else "store"
 
 
 def _is_plugged(name: str) -> bool:
     """Whether a state's name says that the cable is in: "full, cable in", not "full, cable out"."""
-    words = re.findall(r"[a-z]+", name.casefold())
-    told = {"plugged", "plug", "cable", "charging", "charger"} & set(words)
-    return bool(told) and not {"out", "off", "no", "not", "without", "pulled", "removed"} & set(words)
+    words = set(re.findall(r"[a-z]+", name.casefold()))
+    named = {"plugged", "plug", "cable", "charging", "charger"} & words
+    return bool(named) and not {"out", "off", "no", "not", "without", "pulled", "removed"} & words
 
 
 def _unknown(state: StateDrain) -> str:
-    reason = state.mean_fit.advice or f"{state.mean.why}."
-    return f"{_capital(state.name)}: the meter can’t tell. {reason}"
-
-
-def _years(days: float) -> str:
-    years = days / 365.25
-    return f"{formatting.number(years, 1)} years" if years >= 1 else f"{formatting.number(days, 0)} days"
+    reason = state.fault or state.mean_fit.advice or _mean_why(state)
+    return say("cannot_tell", state=state.name, reason=reason if reason.endswith(".") else f"{reason}.")
 
 
 def _capital(text: str) -> str:

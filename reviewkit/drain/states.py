@@ -7,33 +7,83 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from reviewkit import logs
-from reviewkit.drain import doubts, ranges, sentences, storage
+from reviewkit.drain import plausibility, ranges, storage
 from reviewkit.drain.decompose import Decomposition, decompose
-from reviewkit.drain.findings import all_findings
 from reviewkit.drain.inputs import DrainInputs, DrainState
 from reviewkit.drain.mean import Mean
 from reviewkit.drain.ranges import Fitness
-from reviewkit.drain.state import StateDrain
-from reviewkit.drain.words import Words
-from reviewkit.errors import LogError
-from reviewkit.findings import Findings, dataset
+from reviewkit.drain.storage import Days
+from reviewkit.findings import dataset
 from reviewkit.findings.dataset import Dataset
 from reviewkit.logs import Log
 from reviewkit.metrology import Measured
 from reviewkit.metrology.meter import Meter
 
+_MUCH = 0.1
+"""A drain that changed by more than this share of itself is not taken to go on so (chosen)."""
+
 
 @dataclass(frozen=True)
-class Datasets:
-    """The tables of all logged states; a notebook displays one after the other."""
+class StateDrain:
+    """One state: what was read, what it holds, and what it means.
 
-    items: tuple[Dataset, ...]
+    Parameters
+    ----------
+    state : DrainState
+    meter : Meter
+        The range in use.
+    log : Log or None
+        None for a single reading.
+    split : Decomposition or None
+        None for a single reading, or a log that could not be split.
+    mean : Mean
+    mean_fit : Fitness
+        Of the range, for the mean.
+    base_fit : Fitness or None
+        Of the range, for the base level.
+    on_shelf, to_level, to_empty : Days
+        To empty with the cell's own loss; to the level and to empty by the drain alone.
+    fault : str
+        Why the log could not be split; empty where it could.
+    """
 
-    def _ipython_display_(self) -> None:
-        from IPython.display import display
+    state: DrainState
+    meter: Meter
+    log: Log | None
+    split: Decomposition | None
+    mean: Mean
+    mean_fit: Fitness
+    base_fit: Fitness | None
+    on_shelf: Days
+    to_level: Days
+    to_empty: Days
+    fault: str = ""
 
-        for item in self.items:
-            display(item)  # type: ignore[no-untyped-call]
+    @property
+    def name(self) -> str:
+        """The state's name."""
+        return self.state.name
+
+    @property
+    def slug(self) -> str:
+        """The name as findings' keys spell it."""
+        return self.state.slug
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """Files it was made from."""
+        return () if self.log is None else (self.log.path,)
+
+    @property
+    def changing(self) -> bool:
+        """Whether the drain moved so far during the log that it tells little of the time after it."""
+        moved = None if self.split is None else self.split.drift_A
+        return moved is not None and abs(moved[1] - moved[0]) > _MUCH * abs(self.mean.level_A)
+
+    @property
+    def can_tell(self) -> bool:
+        """Whether the meter was fit for the mean and the rows hold all of it."""
+        return self.mean_fit.fit and self.mean.value is not None and not self.fault
 
 
 @dataclass(frozen=True)
@@ -56,38 +106,36 @@ class Drain:
         for state in self.states:
             if name in (state.name, state.slug):
                 return state
-        raise KeyError(name)
+        raise KeyError(f"no state '{name}'; there are {', '.join(state.slug for state in self) or 'none'}")
 
-    def sentences(self) -> Words:
-        """Return what was found, a sentence or two for each state."""
-        return Words(sentences.found(self.bench, self.states))
 
-    def advice(self) -> Words:
-        """Return what it means for storage, with the usual cautions."""
-        return Words(sentences.advice(self.bench, self.states))
+@dataclass(frozen=True)
+class Datasets:
+    """The tables of all logged states; a notebook displays one after the other."""
 
-    def connecting(self) -> Words:
-        """Return the steps that connect the meter safely."""
-        return Words(ranges.connecting(self.bench.ranges), numbered=True)
+    items: tuple[Dataset, ...]
 
-    def datasets(self) -> Datasets:
-        """Return the logs as tables for others to use; current into the cell is positive, so drain is not."""
-        return Datasets(
-            tuple(
-                dataset.merged(
-                    name=f"drain-{state.slug.replace('_', '-')}",
-                    title=f"Standby drain: {state.name}",
-                    current_A=-state.log.series,
-                    inputs=state.inputs,
-                )
-                for state in self.states
-                if state.log is not None
+    def _ipython_display_(self) -> None:
+        from IPython.display import display
+
+        for item in self.items:
+            display(item)  # type: ignore[no-untyped-call]
+
+
+def datasets(result: Drain) -> Datasets:
+    """Return the logs as tables for others to use; current into the cell is positive, so drain is not."""
+    return Datasets(
+        tuple(
+            dataset.merged(
+                name=f"drain-{state.slug.replace('_', '-')}",
+                title=f"Standby drain: {state.name}",
+                current_A=-state.log.series,
+                inputs=state.inputs,
             )
+            for state in result
+            if state.log is not None
         )
-
-    def findings(self) -> Findings:
-        """Return the section's findings."""
-        return all_findings(self.bench, self.states)
+    )
 
 
 def measure(bench: DrainInputs, *, folder: Path = Path()) -> Drain:
@@ -110,43 +158,46 @@ def measure(bench: DrainInputs, *, folder: Path = Path()) -> Drain:
 def _state(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:
     meter = bench.meter(state)
     log = None if state.log is None else logs.read(state.log, "A", folder=folder)
-    for fault in () if log is None else doubts.of_log(log, state, meter):
-        raise fault
-    split = None if log is None else _split(state, log, meter)
-    mean = _reading(state.reading_A or 0.0, meter) if split is None else split.mean
-    level = mean.value.value if mean.value is not None else mean.rows_mean_A
-    highest = abs(level) if split is None else split.highest_A
+    for problem in () if log is None else plausibility.of_log(log, state, meter):
+        raise problem
+    split, fault = (None, "") if log is None else _split(state, log, meter)
+    mean = split.mean if split is not None else _reading(state.reading_A, meter)
+    highest = abs(mean.level_A) if split is None else split.highest_A
     base = None if split is None or split.features.base.value is None else split.features.base.value.value
-    capacity = bench.cell.rated_capacity_Ah
-    share = 1 - bench.drain_level_percent / 100
+    capacity, own = bench.cell.rated_capacity_Ah, bench.drain_self_discharge_percent
+    fit = Fitness(0.0, False, None, False) if fault else _fit(bench, meter, mean.level_A, highest)
     return StateDrain(
         state=state,
         meter=meter,
         log=log,
         split=split,
         mean=mean,
-        mean_fit=_fit(bench, meter, level, highest),
+        mean_fit=fit,
         base_fit=None if base is None else _fit(bench, meter, base, highest),
-        to_level=storage.days(mean, capacity, share=share),
+        on_shelf=storage.days(mean, capacity, own_percent=own),
+        to_level=storage.days(mean, capacity, share=1 - bench.drain_level_percent / 100),
         to_empty=storage.days(mean, capacity),
+        fault=fault,
     )
 
 
-def _split(state: DrainState, log: Log, meter: Meter) -> Decomposition:
+def _split(state: DrainState, log: Log, meter: Meter) -> tuple[Decomposition | None, str]:
+    """Return what a log says, or why it says nothing: that costs this state alone."""
     try:
-        return decompose(
+        found = decompose(
             log.series,
             meter=meter,
             aperture_s=state.looks_for_s,
             missing_is_overload=log.report.overloads > 0,
         )
     except ValueError as fault:
-        raise LogError(
-            str(fault), file=log.path, remedy="Log the state for longer, on a range that can show it."
-        ) from None
+        return None, f"{log.path}: {fault}; log the state for longer, on a range that can show it"
+    return found, ""
 
 
-def _reading(value_A: float, meter: Meter) -> Mean:
+def _reading(value_A: float | None, meter: Meter) -> Mean:
+    if value_A is None:
+        return Mean(None, 0.0)
     parts = (meter.component(value_A), *(() if meter.states_counts else (meter.step_component(),)))
     return Mean(Measured(value_A, "A", parts), value_A)
 

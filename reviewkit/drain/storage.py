@@ -1,28 +1,17 @@
-"""What a drain means on the shelf: days to a level, beside the cell's own self-discharge."""
+"""What a drain means on the shelf: how long a full cell lasts, with its own loss and by the drain alone."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from reviewkit.drain.mean import Mean
-from reviewkit.metrology import Measured, formatting
+from reviewkit.metrology import Component, Measured, formatting
 
 HOURS_PER_MONTH = 730.5
+"""A twelfth of a year of 365.25 days."""
 _CLEAR = 0.2
-"""Relative uncertainty of the mean up to which days have a symmetric uncertainty."""
-
-SELF_DISCHARGE = (
-    "a cell’s own self-discharge of 1 % to 3 % a month (modern cells at room temperature, from memory; "
-    "an older cell maker’s page says 5 % to 9 % at 20 °C)"
-)
-
-CAUTIONS = (
-    "Store lithium-ion cells cool, dry and about half full, neither full nor empty.",
-    "Below its floor a cell ages and may become unsafe to charge: look at its voltage every few months, and "
-    "don’t charge a cell that was deeply discharged, is swollen, dented or wet.",
-    "A cell taken out keeps its energy: cover its ends, and keep it away from metal and from children.",
-    "A lamp that may be called upon belongs on a charge schedule, not in deep storage.",
-)
+"""Relative uncertainty of the days up to which one ± says it all (chosen: at 0.2 the two ends of 1/x lie 4 %
+apart from it)."""
 
 
 @dataclass(frozen=True)
@@ -37,9 +26,9 @@ class Days:
         95 % interval, or bounds; None: open.
     """
 
-    value: Measured | None
-    low: float | None
-    high: float | None
+    value: Measured | None = None
+    low: float | None = None
+    high: float | None = None
 
     @property
     def symmetric(self) -> bool:
@@ -48,14 +37,27 @@ class Days:
         return value is not None and value.expanded <= _CLEAR * abs(value.value)
 
     @property
+    def known(self) -> bool:
+        """Whether there is anything to tell."""
+        return self.value is not None or self.low is not None or self.high is not None
+
+    @property
     def text(self) -> str:
         """The days as a reader sees them."""
         if self.value is not None and self.symmetric:
             return self.value.text
+        if self.value is not None and self.low is not None and self.high is not None:
+            return formatting.bounded(self.value.value, self.low, self.high, "d")
         return formatting.interval(self.low, self.high, "d") or "not known"
 
 
-def days(mean: Mean, capacity_Ah: float | None, *, share: float = 1.0) -> Days:
+def days(
+    mean: Mean,
+    capacity_Ah: float | None,
+    *,
+    share: float = 1.0,
+    own_percent: tuple[float, float] | None = None,
+) -> Days:
     """Return how long a full cell lasts until `share` of its rated capacity is gone.
 
     Parameters
@@ -65,30 +67,29 @@ def days(mean: Mean, capacity_Ah: float | None, *, share: float = 1.0) -> Days:
         Rated, taken as exact.
     share : float
         1 for all of it.
+    own_percent : tuple of float or None [% a month]
+        The cell's own loss, lower and higher; None: the device's drain alone.
 
     Returns
     -------
     Days
-        The device's drain alone; the cell's self-discharge comes on top.
     """
-    if capacity_Ah is None:
-        return Days(None, None, None)
+    if capacity_Ah is None or mean.bounds == (None, None):
+        return Days()
+    slow, quick = (self_discharge_A(rate, capacity_Ah) for rate in own_percent or (0.0, 0.0))
     hours = capacity_Ah * share
-    least, most = bounds(mean)
-    low = None if most is None or most <= 0 else hours / most / 24
-    high = None if least is None or least <= 0 else hours / least / 24
-    if mean.value is None or mean.value.low <= 0:
+    least, most = mean.bounds
+    low = None if most is None or most + quick <= 0 else hours / (most + quick) / 24
+    # With the cell's own loss a drain below zero is none; by the drain alone it leaves the days open.
+    least_A = max(least or 0.0, 0.0) + slow if own_percent else least
+    high = None if least_A is None or least_A <= 0 else hours / least_A / 24
+    if mean.value is None or least is None or least + slow <= 0:
         return Days(None, low, high)
-    value = hours / mean.value.value / 24
-    slope = -value / mean.value.value
-    return Days(Measured(value, "d", mean.value.scaled(slope).components), low, high)
-
-
-def bounds(mean: Mean) -> tuple[float | None, float | None]:
-    """Return the least and the most that the mean may be [A]; None: open."""
-    if mean.value is not None:
-        return mean.value.low, mean.value.high
-    return mean.low, mean.high
+    loss = Component("the cell's own loss", (quick - slow) / 2, "A", "rectangular")
+    total = Measured(mean.value.value + (slow + quick) / 2, "A", mean.value.components)
+    total = total.plus(loss) if own_percent else total
+    value = hours / total.value / 24
+    return Days(Measured(value, "d", total.scaled(-value / total.value).components), low, high)
 
 
 def self_discharge_A(percent_per_month: float, capacity_Ah: float) -> float:

@@ -11,15 +11,15 @@ import pandas as pd
 
 from reviewkit.drain import sentences
 from reviewkit.drain.decompose import Decomposition
-from reviewkit.drain.rows import FloatArray
-from reviewkit.drain.state import StateDrain
-from reviewkit.drain.states import Drain
+from reviewkit.drain.samples import FloatArray
+from reviewkit.drain.sentences import say
+from reviewkit.drain.states import Drain, StateDrain
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
-from reviewkit.metrology import Measured, formatting, units
+from reviewkit.metrology import formatting, units
 
 _PERIODS = 6
 _MOST_DOTS = 1200
@@ -28,19 +28,19 @@ _MOST_DOTS = 1200
 def drain_settling(result: Drain) -> Charts | Absent:
     """Return the logs in which the device was still awake, with the settled part marked."""
     awake = [state for state in result if state.split is not None and not state.split.settled.from_start]
-    return _each(awake, _settling, "Every log is settled from its first row.")
+    return _each(awake, _settling, say("all_settled"))
 
 
 def drain_pulses(result: Drain) -> Charts | Absent:
     """Return current against time, base and pulses drawn through it."""
     logged = [state for state in result if state.split is not None]
-    return _each(logged, _pulses, "No state was logged: a single reading holds no pulses.")
+    return _each(logged, _pulses, say("none_logged"))
 
 
 def drain_folded(result: Drain) -> Charts | Absent:
     """Return all periods laid over one another."""
     regular = [state for state in result if state.split is not None and state.split.train is not None]
-    return _each(regular, _folded, "No log shows a regular train of pulses.")
+    return _each(regular, _folded, say("no_train"))
 
 
 def _each(states: list[StateDrain], draw: Callable[[StateDrain], Chart], why: str) -> Charts | Absent:
@@ -60,16 +60,10 @@ def _about(state: StateDrain, *names: str) -> tuple[str, ...]:
     return tuple(f"drain.{state.slug}.{name}" for name in names)
 
 
-def _said(value: Measured | None, low: float | None, high: float | None, unit: str) -> str:
-    if value is not None:
-        return formatting.quantity(value.value, value.expanded, unit)
-    return formatting.interval(low, high, unit) or "not resolved"
-
-
 def _table(state: StateDrain) -> pd.DataFrame:
     shape = _split(state).features
     rows = [
-        (name, _said(feature.value, feature.low, feature.high, unit))
+        (name, sentences.text_of(feature, unit))
         for name, feature, unit in (
             ("base level", shape.base, "A"),
             ("pulse height above the base", shape.height, "A"),
@@ -106,7 +100,11 @@ def _settling(state: StateDrain) -> Chart:
     return Chart(
         key=_key("settling", state),
         question=f"{state.name}: from when on does the device sleep?",
-        answer=f"{sentences.settled(state)} That part is {100 * split.settled.share:.0f} % of the log.",
+        answer=say(
+            "settled_share",
+            settled=sentences.settled(state),
+            percent=f"{100 * split.settled.share:.0f}",
+        ),
         figure=figure.checked(),
         note=figure.note,
         table=pd.DataFrame(
@@ -122,7 +120,7 @@ def _settling(state: StateDrain) -> Chart:
 
 def _excerpt(split: Decomposition) -> tuple[FloatArray, FloatArray]:
     """Return the rows of a few periods, or all where there is no period to show."""
-    time, current = split.rows.time_s, split.rows.current_A
+    time, current = split.samples.time_s, split.samples.current_A
     if split.train is None or split.train.folded:
         return time - time[0], current
     # Never so many rows that a pulse is lost on a screen, never fewer than three periods.
@@ -200,7 +198,7 @@ def _steps(split: Decomposition, span_s: float, base_A: float) -> tuple[list[flo
     if train is None or height is None or width is None:
         return [0.0, span_s], [base_A, base_A]
     top = base_A + height.value
-    first = (train.first_s - float(split.rows.time_s[0])) % train.period_s
+    first = (train.first_s - float(split.samples.time_s[0])) % train.period_s
     xs, ys = [0.0], [base_A]
     for centre in np.arange(first, span_s, train.period_s):
         left, right = centre - width.value / 2, centre + width.value / 2
@@ -213,8 +211,8 @@ def _folded(state: StateDrain) -> Chart:
     split = _split(state)
     train = split.train
     assert train is not None
-    away = train.offset_s(split.rows.time_s)
-    current = split.rows.current_A
+    away = train.offset_s(split.samples.time_s)
+    current = split.samples.current_A
     scale, sign = units.for_people(float(np.max(np.abs(current))), "A")
     half = train.period_s / 2
     figure = marks.panels(
@@ -263,8 +261,8 @@ def _rounded(figure: Sheet, split: Decomposition, half: float, scale: float) -> 
         return
     xs, ys = np.array([-half, half]), np.full(2, base.value)
     if height is not None and width is not None:
-        outer = (width.value + split.rows.interval_s) / 2
-        inner = (width.value - split.rows.interval_s) / 2
+        outer = (width.value + split.samples.interval_s) / 2
+        inner = (width.value - split.samples.interval_s) / 2
         xs = np.array([-half, -outer, -inner, inner, outer, half])
         ys = base.value + height.value * np.array([0.0, 0.0, 1.0, 1.0, 0.0, 0.0])
     figure.curve(

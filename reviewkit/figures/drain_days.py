@@ -1,4 +1,4 @@
-"""How long a full cell lasts in each state, beside the cell's own self-discharge."""
+"""How long a full cell lasts in each state, its own loss included, beside that loss alone."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ import math
 import pandas as pd
 
 from reviewkit.drain import sentences, storage
-from reviewkit.drain.state import StateDrain
-from reviewkit.drain.states import Drain
+from reviewkit.drain.sentences import say
+from reviewkit.drain.states import Drain, StateDrain
 from reviewkit.figures import marks, theme
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart
@@ -17,46 +17,48 @@ from reviewkit.metrology import formatting
 
 
 def drain_days(result: Drain) -> Chart | Absent:
-    """Return a bar per state, in days until a full cell is empty, on a log scale."""
-    told = [state for state in sentences.ordered(result.states) if _length(state)]
-    if not told:
-        return Absent("No state has a drain and the cell a rated capacity from which days follow.")
+    """Return a bar per state, in days until a full cell is empty on the shelf, on a log scale."""
+    known = [state for state in sentences.ordered(result.states) if _length(state)]
+    if not known:
+        return Absent(say("no_days_drawn"))
     slow, quick = (storage.self_discharge_days(rate) for rate in result.bench.drain_self_discharge_percent)
     figure = Sheet()
-    figure.settings(**theme.layout(height=110 + 62 * len(told), margin={"l": 12, "r": 16, "t": 40, "b": 8}))
-    longest = max(slow, *(_end(state) for state in told))
+    figure.settings(**theme.layout(height=110 + 62 * len(known), margin={"l": 12, "r": 16, "t": 40, "b": 8}))
+    longest = max(slow, *(_end(state) for state in known))
     figure.settings(
         xaxis=theme.axis(
-            "days until a full cell is empty, log scale",
+            "days until a full cell is empty on the shelf, log scale",
             type="log",
             range=[0, math.ceil(2 * math.log10(longest)) / 2],
             tickvals=[1, 10, 100, 1000, 10_000, 100_000],
             ticktext=["1", "10", "100", "1000", "10 000", "100 000"],
         ),
-        yaxis={"visible": False, "range": [-0.6, len(told) - 0.2]},
+        yaxis={"visible": False, "range": [-0.6, len(known) - 0.2]},
         bargap=0.5,
         hovermode="closest",
     )
     _yardstick(figure, quick, slow)
-    for place, state in enumerate(reversed(told)):
+    for place, state in enumerate(reversed(known)):
         _bar(figure, place, state)
     return Chart(
         key="drain-days",
         question="How long does a full cell last?",
-        answer=_answer(result, told),
+        answer=_answer(result, known),
         figure=figure.checked(),
         table=_table(result),
-        about=tuple(f"drain.{state.slug}.days_to_empty" for state in told),
+        about=tuple(
+            f"drain.{state.slug}.{name}" for state in known for name in ("days_on_shelf", "days_to_empty")
+        ),
     )
 
 
 def _length(state: StateDrain) -> float | None:
-    days = state.to_empty
+    days = state.on_shelf
     return days.value.value if days.value is not None else days.low
 
 
 def _end(state: StateDrain) -> float:
-    return state.to_empty.high or _length(state) or 1.0
+    return state.on_shelf.high or _length(state) or 1.0
 
 
 def _yardstick(figure: Sheet, quick: float, slow: float) -> None:
@@ -72,7 +74,7 @@ def _yardstick(figure: Sheet, quick: float, slow: float) -> None:
 
 def _bar(figure: Sheet, place: int, state: StateDrain) -> None:
     length = _length(state) or 1.0
-    days = state.to_empty
+    days = state.on_shelf
     known = days.value is not None
     error = None
     if known and days.low is not None and days.high is not None:
@@ -98,23 +100,36 @@ def _bar(figure: Sheet, place: int, state: StateDrain) -> None:
     marks.label(figure, 0, place + 0.17, f"{state.name}: {days.text}", colour=theme.INK)
 
 
-def _answer(result: Drain, told: list[StateDrain]) -> str:
-    parts = [f"“{state.name}” {state.to_empty.text}" for state in told]
+def _answer(result: Drain, known: list[StateDrain]) -> str:
     low, high = result.bench.drain_self_discharge_percent
     slow, quick = (storage.self_discharge_days(rate) for rate in (low, high))
-    return (
-        f"Until a full cell is empty, by the drain alone: {formatting.listed(parts)}. The cell alone takes "
-        f"{formatting.number(quick, -1)} d to {formatting.number(slow, -1)} d "
-        f"at {low:g} % to {high:g} % a month."
+    return say(
+        "days_answer",
+        states=[
+            say(
+                "days_of",
+                state=state.name,
+                shelf=state.on_shelf.text,
+                alone="" if sentences.outlasts(result.bench, state.to_empty) else state.to_empty.text,
+            )
+            for state in known
+        ],
+        quick=f"{formatting.number(quick, -1)} d",
+        slow=f"{formatting.number(slow, -1)} d",
+        low=f"{low:g}",
+        high=f"{high:g}",
     )
 
 
 def _table(result: Drain) -> pd.DataFrame:
-    level = f"days to {result.bench.drain_level_percent:g} %"
+    alone = f"by the drain alone to {result.bench.drain_level_percent:g} %", "by the drain alone to empty"
     return pd.DataFrame(
         [
-            (state.name, sentences.mean_text(state), state.to_level.text, state.to_empty.text)
+            (
+                *(state.name, sentences.mean_text(state)),
+                *(days.text for days in (state.on_shelf, state.to_level, state.to_empty)),
+            )
             for state in sentences.ordered(result.states)
         ],
-        columns=["state", "mean drain", level, "days to empty"],
+        columns=["state", "mean drain", "on the shelf", *alone],
     )

@@ -112,6 +112,7 @@ def _environment(folder: Path) -> Environment:
         "clock": formatting.clock,
         "listed": formatting.listed,
         "interval": _interval,
+        "rough": formatting.rough,
         "capital": _capital,
     }
     return made

@@ -112,6 +112,16 @@ def clock(seconds: float, *, with_seconds: bool = False) -> str:
     return sign + NO_BREAK.join(parts)
 
 
+def rough(value: float, unit: str) -> str:
+    """Return a quantity that carries no uncertainty with three digits: "600 µA"."""
+    scale, sign = units.for_people(value, unit)
+    shown = value / scale
+    decimals = max(0, 2 - math.floor(math.log10(abs(shown)))) if shown else 0
+    text = number(shown, decimals)
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{text}{NO_BREAK}{sign}"
+
+
 def interval(low: float | None, high: float | None, unit: str) -> str:
     """Return "4.15 V to 4.25 V", "at most 4.25 V" or "at least 4.15 V"."""
     if low is None and high is None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from reviewkit.drain.words import rough
 from reviewkit.findings.text_and_table import Answer
+from reviewkit.metrology.formatting import rough
 from reviewkit.metrology.meter import Meter
 from reviewkit.planning.charges import SLOPE_V, in_line, passing, per_ohm_s
 from reviewkit.planning.inputs import Session

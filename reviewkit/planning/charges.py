@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 
 from reviewkit.charge.currents import TERMINATION_ROWS, TERMINATION_S
-from reviewkit.drain.words import rough
 from reviewkit.findings.text_and_table import Answer
 from reviewkit.metrology import formatting
+from reviewkit.metrology.formatting import rough
 from reviewkit.metrology.meter import Meter
 from reviewkit.planning.inputs import Session
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from reviewkit import drain
 from reviewkit.drain.features import LEAST_WIDTH_ROWS
-from reviewkit.drain.words import rough
 from reviewkit.findings.text_and_table import Answer
 from reviewkit.metrology import formatting
+from reviewkit.metrology.formatting import rough
 from reviewkit.metrology.meter import Meter
 from reviewkit.planning.charges import HEADROOM
 from reviewkit.planning.inputs import Session
@@ -118,4 +118,4 @@ def connecting(session: Session) -> Answer:
     ----------
     session : Session
     """
-    return Answer(tuple(drain.connecting(session.ranges())), steps=True)
+    return drain.connecting(session.ranges())

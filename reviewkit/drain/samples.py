@@ -1,4 +1,4 @@
-"""The rows of a current log as intervals of time, and their plain statistics."""
+"""The readings of a current log as stretches of time, and their plain statistics."""
 
 from __future__ import annotations
 
@@ -10,15 +10,22 @@ import pandas as pd
 
 FloatArray = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Indices = npt.NDArray[np.intp]
 
 _LONGEST_ROW = 1.5
-"""A row stands for at most this many usual row intervals; what is beyond is a gap."""
-_ENVELOPE_BLOCKS = 6
+"""A row stands for at most this many usual row intervals; what is beyond is a gap (chosen: rows may be late
+by half an interval)."""
+_BLOCKS = 12
+"""Parts of a log whose low level is looked at by itself (chosen: enough to tell a bend from a line)."""
+_ROWS_A_BLOCK = 10
 _LOW_QUANTILE = 0.2
+"""The low level is this quantile: pulses that fill less than four fifths of the time don't move it."""
+_CLEAR_TREND = 6.0
+"""A change of the low level counts from this many times the scatter of its blocks (chosen)."""
 
 
 @dataclass(frozen=True)
-class Rows:
+class Samples:
     """Consecutive readings of one state.
 
     Parameters
@@ -48,6 +55,16 @@ class Rows:
         return len(self.current_A)
 
     @property
+    def begin_s(self) -> float:
+        """When the first row's interval begins [s]."""
+        return float(self.time_s[0] - self.width_s[0] / 2)
+
+    @property
+    def end_s(self) -> float:
+        """When the last row's interval ends [s]."""
+        return float(self.time_s[-1] + self.width_s[-1] / 2)
+
+    @property
     def covered_s(self) -> float:
         """Time that the readings stand for [s]."""
         return float(self.width_s.sum())
@@ -55,23 +72,16 @@ class Rows:
     @property
     def span_s(self) -> float:
         """Time from the first row's start to the last row's end [s]."""
-        if not len(self):
-            return 0.0
-        return float(self.time_s[-1] - self.time_s[0] + (self.width_s[0] + self.width_s[-1]) / 2)
+        return self.end_s - self.begin_s
 
     @property
     def mean_A(self) -> float:
         """Time-weighted mean [A]."""
         return float(np.average(self.current_A, weights=self.width_s))
 
-    def after(self, start_s: float) -> Rows:
-        """Return the rows that begin at `start_s` or later; overloads are counted anew by the caller."""
-        keep = self.time_s - self.width_s / 2 >= start_s - 1e-9
-        return Rows(self.time_s[keep], self.current_A[keep], self.width_s[keep], self.interval_s)
 
-
-def rows(current_A: pd.Series[float], *, from_s: float = -np.inf) -> Rows:
-    """Return the readings of a log as rows.
+def samples(current_A: pd.Series[float], *, from_s: float = -np.inf) -> Samples:
+    """Return the readings of a log, each with the time it stands for.
 
     Parameters
     ----------
@@ -82,7 +92,7 @@ def rows(current_A: pd.Series[float], *, from_s: float = -np.inf) -> Rows:
 
     Returns
     -------
-    Rows
+    Samples
 
     Raises
     ------
@@ -103,7 +113,9 @@ def rows(current_A: pd.Series[float], *, from_s: float = -np.inf) -> Rows:
     keep = middle - width / 2 >= from_s - 1e-9
     good = keep & np.isfinite(values)
     lost = keep & ~np.isfinite(values)
-    return Rows(middle[good], values[good], width[good], interval, int(lost.sum()), float(width[lost].sum()))
+    return Samples(
+        middle[good], values[good], width[good], interval, int(lost.sum()), float(width[lost].sum())
+    )
 
 
 def scatter(values: FloatArray, resolution: float) -> float:
@@ -113,14 +125,15 @@ def scatter(values: FloatArray, resolution: float) -> float:
     ----------
     values : array, shape (n,)
     resolution : float
-        One display step: the noise is taken to be at least δ/√12.
+        One display step: the noise is taken to be at least δ/√12 (GUM F.2.2.1).
 
     Notes
     -----
     The smallest of three estimates, each blind to something else: the median difference of neighbours
     (disturbed where pulses fill many rows), its lowest tenth (disturbed where hardly two neighbours are
     alike), and the shortest stretch of levels that holds 15 % of the rows (disturbed by drift). The last
-    two are widened by what the display's step can hide.
+    two are widened by what the display's step can hide. The divisors are those quantiles of a normal
+    distribution of standard deviation 1.
     """
     floor = resolution / np.sqrt(12)
     if len(values) < 8:
@@ -134,14 +147,34 @@ def scatter(values: FloatArray, resolution: float) -> float:
     return float(max(floor, min(by_median, by_lowest, by_level)))
 
 
-def lower_envelope(one: Rows) -> FloatArray:
-    """Return the slow course of the low level under the pulses [A], one value per row."""
-    blocks = _ENVELOPE_BLOCKS if len(one) >= 20 * _ENVELOPE_BLOCKS else 1
-    parts = np.array_split(np.arange(len(one)), blocks)
+def low_level(one: Samples) -> FloatArray:
+    """Return the slow course of the low level under the pulses [A], one value per row.
+
+    Notes
+    -----
+    A line through the low levels of up to twelve blocks, or their own bent course where it only rises or
+    only falls and no line describes it. A level that merely jumps about from block to block is no drift.
+    """
+    if len(one) < _ROWS_A_BLOCK * _BLOCKS:
+        return np.full(len(one), np.quantile(one.current_A, _LOW_QUANTILE))
+    parts = np.array_split(np.arange(len(one)), _BLOCKS)
     levels = np.array([np.quantile(one.current_A[part], _LOW_QUANTILE) for part in parts])
-    if blocks == 1:
-        return np.full(len(one), levels[0])
-    # A level that only jumps about from block to block is no drift.
     centres = np.array([one.time_s[part].mean() for part in parts])
+    steps = np.diff(levels)
+    if _one_way(steps):
+        # Beyond the outer blocks' middles the course goes on as it came.
+        ends = levels[[0, -1]] + np.array([-steps[0], steps[-1]]) / 2
+        knots = np.concatenate(([one.begin_s], centres, [one.end_s]))
+        return np.asarray(np.interp(one.time_s, knots, np.concatenate((ends[:1], levels, ends[1:]))))
     slope, start = np.polyfit(centres - centres.mean(), levels, 1)
+    left = levels - start - slope * (centres - centres.mean())
+    if abs(slope) * np.ptp(centres) < _CLEAR_TREND * left.std():
+        return np.full(len(one), np.quantile(one.current_A, _LOW_QUANTILE))
     return np.asarray(start + slope * (one.time_s - centres.mean()), dtype=float)
+
+
+def _one_way(steps: FloatArray) -> bool:
+    """Return whether a course only rises or only falls, but for a twentieth of its whole change."""
+    whole = abs(steps.sum())
+    against = steps[steps * np.sign(steps.sum()) < 0]
+    return bool(whole > 0 and np.abs(against).sum() < 0.05 * whole and (steps != 0).sum() > _BLOCKS // 2)

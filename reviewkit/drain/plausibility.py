@@ -1,21 +1,50 @@
-"""Logs and readings of a drain that are not what the review file says."""
+"""What can be known to be at fault before a drain is measured: logs and readings that can't be meant."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from reviewkit import logs
 from reviewkit.drain.inputs import DrainInputs, DrainState
-from reviewkit.errors import InputError, LogError, ReviewFileError
+from reviewkit.errors import InputError, LogError, ReviewFileError, gathered
 from reviewkit.logs import Log
 from reviewkit.logs.plausibility import range_check, too_few
 from reviewkit.metrology import formatting
 from reviewkit.metrology.meter import Meter
 
 _LEAST_ROWS = 3
+"""Readings that a log must hold (chosen: fewer are single readings)."""
 _FINER = 20
 """A log that steps this many times finer than the display is in another unit, or of another meter."""
+
+
+def check(bench: DrainInputs, folder: Path) -> list[InputError]:
+    """Return everything about the section's inputs that is at fault, without running it.
+
+    Parameters
+    ----------
+    bench : DrainInputs
+    folder : Path
+        The review folder.
+    """
+    faults: list[InputError] = []
+    for number, state in enumerate(bench.drain_states, start=1):
+        with gathered(faults):
+            faults.extend(of_state(bench, state, f"drain_states[{number}]", folder=folder))
+    with gathered(faults):
+        _claims(bench, bench.drain_states)
+    return faults
+
+
+def _claims(bench: DrainInputs, states: Iterable[DrainState]) -> None:
+    for state in states:
+        for name, unit in (("mean", "A"), ("days_on_shelf", "d"), ("days_to_empty", "d")):
+            key = f"drain.{state.slug}.{name}"
+            try:
+                bench.claim(key, unit)
+            except ValueError as fault:
+                raise ReviewFileError(str(fault), file="review.yaml", place=f"claims, '{key}'") from None
 
 
 def of_state(bench: DrainInputs, state: DrainState, place: str, *, folder: Path) -> Iterator[InputError]:

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.drain import placing
-from reviewkit.drain.rows import Flags, FloatArray, Rows
-from reviewkit.drain.seen import Seen
+from reviewkit.drain import pulse_timing
+from reviewkit.drain.pulse_detection import Detection
+from reviewkit.drain.samples import Flags, FloatArray, Samples
 
 LEAST_PULSES = 3
 """A period needs at least this many pulses."""
@@ -22,8 +22,17 @@ ALONE_FROM_S = 0.25
 _DENSE = 0.47
 """Share of rows above half height from which a train may be the image of a faster one."""
 _PRESENT = 0.8
+"""Share of the cycles that must show a pulse (chosen: weak ones may fall below the threshold)."""
+_STRONG = 0.3
+"""A cycle holds a pulse from this share of the usual charge (chosen)."""
+_SLACKS = (1.0, 1.5)
+"""How far the pulses' reach is widened for what noise may do (chosen; `tests/benchmarks/drain_kinds.py`)."""
+LOOSE = 10.0
+"""Stands for half a row's reach, in which pulses that are no rectangles lie."""
 _PAD = 8
+"""A spectrum is taken this many times as fine as the log's length gives it."""
 _HARMONICS = 12
+"""Multiples of the strongest line's period that are tried."""
 _SPECTRUM_ROWS = 1 << 17
 """Rows whose spectrum is taken; a longer log is followed from there."""
 
@@ -48,6 +57,9 @@ class Train:
         The longest stretch of rows that one pulse touches.
     folded : bool
         Whether a faster train than the rows can show would look the same.
+    slack : float
+        By what factor the pulses' reach within their rows had to be widened for one period to fit them all;
+        `LOOSE`: half a row each; infinite: none fits.
     """
 
     period_s: float
@@ -58,6 +70,7 @@ class Train:
     centre_s: FloatArray
     extent_s: float
     folded: bool
+    slack: float
 
     def offset_s(self, time_s: FloatArray) -> FloatArray:
         """Return the time of each row from the centre of its cycle's pulse, −period/2 to period/2 [s]."""
@@ -65,26 +78,32 @@ class Train:
         return np.asarray((turns - np.round(turns)) * self.period_s, dtype=float)
 
 
-def find(one: Rows, what: Seen) -> Train | None:
+def find(one: Samples, what: Detection) -> Train | None:
     """Return the regular train in the rows, or None if there is none that they bear out.
 
     Parameters
     ----------
-    one : Rows
-    what : Seen
+    one : Samples
+    what : Detection
     """
     if what.pulses < LEAST_PULSES:
         return None
-    line = _strongest(one, what.above_A)
+    line = strongest(one, what.above_A)
     if line is None:
         return None
     weight = np.where(what.above_A > what.threshold_A / 2, what.above_A, 0.0) * one.width_s
+    found: Train | None = None
     # Of short pulses the first harmonics are nearly as strong as the fundamental.
-    tries = (_locked(one, what, weight, line * multiple) for multiple in range(1, _HARMONICS + 1))
-    return next((train for train in tries if train is not None), None)
+    for multiple in range(1, _HARMONICS + 1):
+        train = _locked(one, what, weight, line * multiple)
+        if train is not None and train.slack <= LOOSE:
+            return train
+        if found is None or (train is not None and train.slack < found.slack):
+            found = train
+    return found
 
 
-def _locked(one: Rows, what: Seen, weight: FloatArray, period_s: float) -> Train | None:
+def _locked(one: Samples, what: Detection, weight: FloatArray, period_s: float) -> Train | None:
     """Return the train whose period is near `period_s`, if the rows bear it out."""
     period, held = period_s, min(len(one), _SPECTRUM_ROWS)
     first = _phase(one.time_s[:held], weight[:held], period)
@@ -113,7 +132,7 @@ def _followed(
     return period, first
 
 
-def _strongest(one: Rows, above_A: FloatArray) -> float | None:
+def strongest(one: Samples, above_A: FloatArray) -> float | None:
     """Return the period of the strongest line in the spectrum [s]."""
     step = one.interval_s
     place = np.round((one.time_s - one.time_s[0]) / step).astype(np.int64)
@@ -167,18 +186,20 @@ def _line(
     return (float(slope), float(start)) if slope > 0 else None
 
 
-def _train(one: Rows, what: Seen, weight: FloatArray, period_s: float, first_s: float) -> Train | None:
+def _train(
+    one: Samples, what: Detection, weight: FloatArray, period_s: float, first_s: float
+) -> Train | None:
     number, centre, charge = _centres(one.time_s, weight, period_s, first_s, period_s / 2)
-    begin, end = one.time_s[0] - one.width_s[0] / 2, one.time_s[-1] + one.width_s[-1] / 2
+    begin, end = one.begin_s, one.end_s
     ideal = first_s + number * period_s
     whole = (ideal - period_s / 2 >= begin - 1e-9) & (ideal + period_s / 2 <= end + 1e-9)
     possible = (
         int(np.floor((end - first_s) / period_s - 0.5) - np.ceil((begin - first_s) / period_s + 0.5)) + 1
     )
-    strong = charge > 0.3 * np.median(charge)
+    strong = charge > _STRONG * np.median(charge)
     if possible < 2 or (whole & strong).sum() < _PRESENT * possible or strong.sum() < LEAST_PULSES:
         return None
-    away = centre[strong] - ideal[strong]
+    away = centre[whole & strong] - ideal[whole & strong]
     if np.sqrt(np.mean(away**2)) > max(0.6 * one.interval_s, 0.1 * period_s):
         return None
     high = what.above_A > what.threshold_A
@@ -186,22 +207,36 @@ def _train(one: Rows, what: Seen, weight: FloatArray, period_s: float, first_s: 
     half = np.quantile(what.above_A, 0.98) / 2 if high.mean() > 0.02 else what.threshold_A
     dense = float(np.mean(what.above_A > half)) > _DENSE
     folded = (dense and one.interval_s > ALONE_FROM_S) or period_s < 2 * one.interval_s
-    placed_s, doubt_s = placing.placed(
+    # A pulse that the log's begin or end cuts has its middle elsewhere.
+    reach = extent / 2 + one.interval_s
+    inside = strong & (ideal - reach >= begin) & (ideal + reach <= end)
+    used = inside if inside.sum() >= LEAST_PULSES else strong
+    placed_s, unknown_s = pulse_timing.placed(
         one, what, number, centre, period_s=period_s, first_s=first_s, extent_s=extent
     )
-    low, top = placing.allowed(number[strong], placed_s[strong], doubt_s[strong])
+    timed = number[used], placed_s[used], unknown_s[used]
+    low, top, slack = _periods(*timed, one.interval_s)
     if low > top:
-        # Pulses that are not quite regular: the line through them, by its scatter.
-        spread = float(np.std(away, ddof=1)) / np.sqrt(np.sum((number[strong] - number[strong].mean()) ** 2))
-        low, top = period_s - 2 * spread, period_s + 2 * spread
+        low = top = period_s
     period = (low + top) / 2
-    first = float(np.median(centre[strong] - period * number[strong]))
-    return Train(
-        period, (top - low) / 2, first, int(whole.sum()), charge[whole], centre[whole], extent, folded
-    )
+    first = float(np.median(placed_s[used] - period * number[used]))
+    cycles = int(whole.sum())
+    return Train(period, (top - low) / 2, first, cycles, charge[whole], centre[whole], extent, folded, slack)
 
 
-def _extent(one: Rows, high: Flags, number: FloatArray) -> float:
+def _periods(
+    number: FloatArray, centre_s: FloatArray, unknown_s: FloatArray, interval_s: float
+) -> tuple[float, float, float]:
+    """Return the shortest and longest period, and by what the pulses' reach had to be widened for any."""
+    for slack in _SLACKS:
+        low, top = pulse_timing.allowed(number, centre_s, unknown_s * slack)
+        if low <= top:
+            return low, top, slack
+    low, top = pulse_timing.allowed(number, centre_s, np.maximum(unknown_s, interval_s / 2))
+    return low, top, LOOSE if low <= top else np.inf
+
+
+def _extent(one: Samples, high: Flags, number: FloatArray) -> float:
     """Return the usual largest number of rows that a pulse touches, as time [s]."""
     counts = np.bincount((number - number.min()).astype(np.int64), high.astype(float))
     return (

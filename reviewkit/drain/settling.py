@@ -7,16 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from reviewkit.drain.rows import FloatArray
+from reviewkit.drain.samples import Flags, FloatArray
 
 _MOST_BLOCKS = 60
 _LEAST_ROWS = 8
 _LEAST_BLOCKS = 3
-"""A level shorter than this many blocks is a pulse, not a state."""
+"""A level shorter than this many blocks is a pulse, not a state, but at the log's start (chosen)."""
 _LEAST_CHANGE = 0.2
-"""Relative change of the low level from which it is another state."""
+"""Relative change of the low level from which it is another state (chosen)."""
+_AT_ONCE = 0.6
+"""Share of a change that happens from one block to the next; a ramp does not (chosen)."""
+_LONGER = 1.5
+"""A high start is no pulse if it lasts this many times as long as any later high stretch (chosen)."""
 _MOST_STATES = 5
 SHORT_SHARE = 0.25
+"""A settled part below this share of the log is said to be short (chosen)."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +37,7 @@ class Settled:
     share : float
         Settled part as a share of the log.
     level_before_A : float or None [A]
-        Low level of the part just before.
+        Low level of the part just before; None where it showed no number.
     """
 
     start_s: float
@@ -47,7 +52,7 @@ def settled(current_A: pd.Series[float], *, resolution_A: float) -> Settled:
     Parameters
     ----------
     current_A : pandas.Series [A]
-        Index: elapsed seconds. NaN are passed over.
+        Index: elapsed seconds. NaN: another level for certain.
     resolution_A : float [A]
         One display step.
 
@@ -59,29 +64,53 @@ def settled(current_A: pd.Series[float], *, resolution_A: float) -> Settled:
     -----
     The log is cut into up to 60 blocks; the lower fifth of each is its level, which pulses don't move.
     Levels are divided into stretches of least absolute deviation; a change counts if it is more than a fifth
-    and more than five display steps and six times the blocks' own scatter.
+    and more than five display steps and six times the blocks' own scatter, and if most of it happens at
+    once. A high start that is too short for that counts if no later high stretch comes near its length.
     """
     time = np.asarray(current_A.index, dtype=float)
     values: FloatArray = np.asarray(current_A.to_numpy(), dtype=np.float64)
     count = min(_MOST_BLOCKS, len(values) // _LEAST_ROWS)
-    if count < 2 * _LEAST_BLOCKS:
-        return Settled(float(time[0]), True, 1.0)
+    whole = Settled(float(time[0]), True, 1.0)
+    if count < 2 * _LEAST_BLOCKS or not np.isfinite(values).any():
+        return whole
     parts = np.array_split(np.arange(len(values)), count)
     levels = np.array([_low(values[part]) for part in parts])
     cut = _last_change(levels, resolution_A)
-    if cut == 0:
-        return Settled(float(time[0]), True, 1.0)
     # The change lies somewhere in the block before the first clean one, or in that one's beginning.
-    first = min(cut + 1, count - 1)
-    start = float(time[parts[first][0]])
+    first = int(parts[min(cut + 1, count - 1)][0]) if cut else _high_start(values, levels, resolution_A)
+    if first == 0:
+        return whole
+    start = float(time[first])
     share = (float(time[-1]) - start) / (float(time[-1]) - float(time[0]))
-    return Settled(start, False, share, float(np.nanmedian(levels[max(0, cut - _LEAST_BLOCKS) : cut])))
+    before = levels[max(0, cut - _LEAST_BLOCKS) : cut] if cut else [_low(values[:first])]
+    level = float(np.median(before))
+    return Settled(start, False, share, level if np.isfinite(level) else None)
 
 
 def _low(values: FloatArray) -> float:
     finite = values[np.isfinite(values)]
     # A block that shows nothing but overload is at another level for certain.
     return float(np.quantile(finite, 0.2)) if len(finite) else np.inf
+
+
+def _high_start(values: FloatArray, levels: FloatArray, resolution_A: float) -> int:
+    """Return how many rows a device was awake that fell asleep within the first blocks; 0: none."""
+    asleep = float(np.median(levels))
+    begin = values[0] if np.isfinite(values[0]) else np.inf
+    if not np.isfinite(asleep) or begin - asleep <= max(5 * resolution_A, _LEAST_CHANGE * abs(asleep)):
+        return 0
+    half = asleep + (begin - asleep) / 2 if np.isfinite(begin) else np.inf
+    lengths = _stretches(~(values < half))
+    later = int(lengths[1:].max(initial=0))
+    enough = lengths[0] >= max(_LONGER * later, _LEAST_ROWS)
+    # One row more: it may hold the fall itself.
+    return int(lengths[0]) + 1 if enough else 0
+
+
+def _stretches(high: Flags) -> FloatArray:
+    """Return the lengths of the high stretches; the first one's begins with the first row."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], high.astype(int), [0]))))
+    return np.asarray(edges[1::2] - edges[::2], dtype=float)
 
 
 def _last_change(levels: FloatArray, resolution_A: float) -> int:
@@ -97,10 +126,20 @@ def _last_change(levels: FloatArray, resolution_A: float) -> int:
         before = float(np.median(capped[start : start + cut]))
         after = float(np.median(capped[start + cut :]))
         least = max(5 * resolution_A, 6 * noise, _LEAST_CHANGE * min(abs(before), abs(after)))
-        if abs(before - after) <= least:
+        if abs(before - after) <= least or not _sudden(capped[start:], cut, before - after):
+            break
+        # A high level that came and went before is a long pulse at the log's end.
+        if after > before and np.any(capped[: start + cut - 1] > (before + after) / 2):
             break
         start += cut
     return start
+
+
+def _sudden(levels: FloatArray, cut: int, change: float) -> bool:
+    """Return whether a change of the level happens at one place, as a device falls asleep."""
+    around = levels[max(0, cut - _LEAST_BLOCKS) : cut], levels[cut : cut + _LEAST_BLOCKS]
+    jump = float(np.median(around[0]) - np.median(around[1]))
+    return bool(jump * np.sign(change) >= _AT_ONCE * abs(change))
 
 
 def _best_cut(levels: FloatArray) -> int:
