@@ -79,6 +79,8 @@ def days(
     slow, quick = (self_discharge_A(rate, capacity_Ah) for rate in own_percent or (0.0, 0.0))
     hours = capacity_Ah * share
     least, most = mean.bounds
+    if most is not None and most <= 0:
+        return Days()
     low = None if most is None or most + quick <= 0 else hours / (most + quick) / 24
     # With the cell's own loss a drain below zero is none; by the drain alone it leaves the days open.
     least_A = max(least or 0.0, 0.0) + slow if own_percent else least

@@ -9,6 +9,7 @@ from simulate.drain import PulseTrain
 from simulate.whole import Whole
 from simulate.whole_drain import CLOCK, State
 
+from reviewkit.drain.features import EDGE_ROWS
 from reviewkit.metrology import COVERAGE, Component
 
 _NOISE_COUNTS = float(np.hypot(0.4, 12**-0.5))
@@ -44,7 +45,9 @@ def _pulses(key: str, state: State, step_A: float, percent: float) -> dict[str, 
     return {
         f"{key}.pulse_height": half(even(percent / 100 * source.height_A)),
         f"{key}.pulse_width": half(
-            noise(per_charge_As / source.height_A), noise(in_height_A * source.width_s / source.height_A)
+            noise(per_charge_As / source.height_A),
+            noise(in_height_A * source.width_s / source.height_A),
+            *(even(EDGE_ROWS * state.interval_s) for _ in ("begins", "ends")),
         ),
         f"{key}.pulse_period": half(even(_period(source, state, step_A)), even(CLOCK * source.period_s)),
     }

@@ -34,8 +34,8 @@ def drained(folder: Path) -> Iterator[str]:
     """Everything that the section on the drain tells."""
     bench = drain.inputs(**_values(folder, "cell", "drain_ammeter", "drain_states"))
     found = drain.measure(bench, folder=folder)
-    yield from found.sentences()
-    yield from (f"{item.key}: {item.note}" for item in found.findings())
+    yield from drain.described(found).sentences
+    yield from (f"{item.key}: {item.note}" for item in drain.findings(found))
 
 
 def read_out(folder: Path) -> Iterator[str]:
@@ -88,7 +88,7 @@ TAKEN = (
         "some drain readings OL",
         rows(STANDBY, lambda row, cells: [cells[0], "OL" if row % 40 == 8 else cells[1]]),
         drained,
-        "a mean drain of at least 188.8 µA: 4 overloaded rows in the settled part hide charge",
+        ": 4 overloaded rows in the settled part hide charge; each counts as much as the lowest others",
     ),
     Remarked(
         "some rows without a reading",
