@@ -77,6 +77,8 @@ def test_a_seed_gives_the_same_charge_and_a_kind_what_it_says(kind: str) -> None
         "trickle_leaking": ("never", "pulled", "log"),
         "cable_pulled": ("pulled",),
         "log_ends": ("log",),
+        "physics_nmc": ("device", "never", "log"),
+        "physics_lfp": ("device", "never", "log"),
     }.get(kind, ("device",))
 
 

@@ -37,9 +37,7 @@ class Bench:
         return float(ammeter["burden_ohm"] + ammeter["leads_ohm"])
 
 
-def draw_bench(
-    rng: Rng, course: Course, cell: CellModel, rig_ohm: float, *, set_V: float, tests: bool
-) -> Bench:
+def draw_bench(rng: Rng, course: Course, cell: CellModel, rig_ohm: float) -> Bench:
     """Return a random bench for a course."""
     last, dated = float(course.time_s[-1]), bool(rng.random() < 0.7)
     step_V = float(rng.choice([1e-4, 1e-3, 1e-2], p=[0.15, 0.6, 0.25]))
@@ -49,7 +47,7 @@ def draw_bench(
     declared_ohm = rig_ohm / (1 + DECLARED_SHARE * float(rng.uniform(-1.0, 1.0)))
     burden = round(0.6 * declared_ohm, 5)
     declared = {
-        "cell": _cell(rng, cell, course, set_V=set_V, tests=tests),
+        "cell": _cell(rng, cell, course),
         "voltmeter": _block(voltmeter, "V"),
         "ammeter": {
             **_block(ammeter, "A"),
@@ -129,7 +127,7 @@ def _block(meter: LogMeter, unit: str) -> dict[str, Any]:
     return {"name": name, **(blocks[0] if len(blocks) == 1 else {"ranges": blocks})}
 
 
-def _cell(rng: Rng, cell: CellModel, course: Course, *, set_V: float, tests: bool) -> dict[str, Any]:
+def _cell(rng: Rng, cell: CellModel, course: Course) -> dict[str, Any]:
     """Return the cell as declared; its limits lie where the truth is clearly on one side of them."""
     limit = 3.65 if cell.chemistry == "LFP" else 4.2
     most = float(course.current_A.max())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from adversary import floors, truth
+from adversary import floors, physics, truth
 from adversary.benches import Bench, draw_bench
 from adversary.cells import CellModel
 from adversary.chargers import Charger, Pulse
@@ -119,13 +120,9 @@ def draw(kind: str, seed: int) -> Charge:
         np.random.default_rng([zlib.crc32(kind.encode()), seed, part]) for part in range(3)
     )
     plan = KINDS[kind](rng)
-    plugged = float(rng.uniform(70.0, 400.0))
-    end = plugged + plan.plugged_s
-    pulled = end if plan.pulled else None
-    rest = float(rng.choice([4200.0, 4200.0, 900.0])) if plan.pulled else 0.0
-    rig = float(rng.uniform(0.01, 0.14))
-    course = Running(plan.cell, plan.charger, rig, soc=plan.soc).run(plugged, pulled, end + rest)
-    bench = draw_bench(benches, course, plan.cell, rig, set_V=plan.charger.set_V, tests=plan.limits)
+    ran = _physics(rng, plan) if isinstance(plan, physics.Physics) else _circuit(rng, plan)
+    plan, course, rig, plugged, pulled = ran
+    bench = draw_bench(benches, course, plan.cell, rig)
     rows = (
         log(bench.voltmeter, course, course.cell_V, noise),
         log(bench.ammeter, course, course.current_A, noise),
@@ -133,6 +130,24 @@ def draw(kind: str, seed: int) -> Charge:
     return Charge(
         kind, seed, plan.cell, plan.charger, course, rig, plugged, pulled, plan.declared, bench, *rows
     )
+
+
+_Ran = tuple["Plan", Course, float, float, float | None]
+
+
+def _circuit(rng: Rng, plan: Plan) -> _Ran:
+    plugged = float(rng.uniform(70.0, 400.0))
+    end = plugged + plan.plugged_s
+    pulled = end if plan.pulled else None
+    rest = float(rng.choice([4200.0, 4200.0, 900.0])) if plan.pulled else 0.0
+    rig = float(rng.uniform(0.01, 0.14))
+    course = Running(plan.cell, plan.charger, rig, soc=plan.soc).run(plugged, pulled, end + rest)
+    return plan, course, rig, plugged, pulled
+
+
+def _physics(rng: Rng, one: physics.Physics) -> _Ran:
+    plan = Plan(one.cell, one.charger, 0.0, 0.0, declared=bool(rng.random() < 0.7))
+    return plan, one.course, physics.RIG_OHM, physics.PLUGGED_S, one.pulled_s
 
 
 @dataclass(frozen=True)
@@ -145,7 +160,6 @@ class Plan:
     plugged_s: float
     pulled: bool = True
     declared: bool = True
-    limits: bool = True
 
 
 def _cell(rng: Rng, chemistry: str = "NMC") -> CellModel:
@@ -342,11 +356,22 @@ def log_ends(rng: Rng) -> Plan:
     return replace(plan, charger=charger, plugged_s=lasts, pulled=False, declared=False)
 
 
-KINDS = {
+def physics_nmc(rng: Rng) -> physics.Physics:
+    """A physics-based cell in place of a circuit, under six habits of a charger."""
+    return physics.charge("NMC", int(rng.integers(2)), str(rng.choice(physics.HABITS)))
+
+
+def physics_lfp(rng: Rng) -> physics.Physics:
+    """The same with lithium iron phosphate."""
+    return physics.charge("LFP", int(rng.integers(2)), str(rng.choice(physics.HABITS)))
+
+
+KINDS: dict[str, Callable[[Rng], Plan | physics.Physics]] = {
     make.__name__: make
     for make in (
         *(plain, lfp, precharge, soft_start, fold_steps, fold_slope, droop, pulses, cuts, trickle),
         *(trickle_leaking, cable_pulled, top_ups, timer_stop, nearly_full, hiccups, log_ends),
+        *(physics_nmc, physics_lfp),
     )
 }
 """What draws a charge, by the name of its kind."""

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from adversary.chargers import Regime
+from adversary.course import Array
 from adversary.meters import LogMeter, LogRows
 
 if TYPE_CHECKING:
@@ -73,6 +74,19 @@ def between(log: LogRows, moment_s: float) -> float:
     place = int(np.clip(np.searchsorted(log.true_s, moment_s), 1, len(log.true_s) - 1))
     cut = log.meter.stamp_s if log.meter.stamp_s >= 1 else 0.0
     return float(np.hypot(log.true_s[place] - log.true_s[place - 1], cut)) / 2
+
+
+_UP = (0.0, 1.0, 1.0, 0.0)
+
+
+def _corners(one: LogRows, other: LogRows, moment_s: float) -> Array:
+    """Return the corners of the trapezoid of offsets that the rows around one step allow [s]."""
+    around = []
+    for log in (one, other):
+        place = int(np.clip(np.searchsorted(log.true_s, moment_s), 1, len(log.true_s) - 1))
+        cut = log.meter.stamp_s if log.meter.stamp_s >= 1 else 0.0
+        around.append((log.true_s[place - 1], log.true_s[place] + cut))
+    return np.sort([first - second for first in around[0] for second in around[1]])
 
 
 def of(charge: Charge) -> dict[str, Floor]:
@@ -194,22 +208,28 @@ class _Floors:
         return float(np.hypot(sigma * np.linalg.norm(inverse[-1]), astray))
 
     def _clock(self) -> Floor:
-        """Return what the rows around each step that both logs show leave open."""
-        wide, regime = [], self.course.regime
-        jumps = np.flatnonzero((np.diff(self.course.time_s) == 0) & (regime[1:] != regime[:-1])) + 1
-        step_A, step_V = (
-            np.abs(one[jumps] - one[jumps - 1]) for one in (self.course.current_A, self.course.cell_V)
-        )
+        """Return what the rows around each step that both logs show leave open, whatever the rates."""
+        regime, course = self.course.regime, self.course
+        jumps = np.flatnonzero((np.diff(course.time_s) == 0) & (regime[1:] != regime[:-1])) + 1
+        step_A, step_V = (np.abs(one[jumps] - one[jumps - 1]) for one in (course.current_A, course.cell_V))
         noise_A, noise_V = (scatter(log.meter, 0.0) for log in (self.amps, self.volts))
-        clear = (step_A > 6 * noise_A) & (step_V > 6 * noise_V)
         last = min(self.amps.true_s[-1], self.volts.true_s[-1])
-        for moment in self.course.time_s[jumps[clear]][:12]:
-            if moment < last:
-                wide.append(half(even(between(self.amps, moment)), even(between(self.volts, moment))))
-        if not wide:
+        clear = (step_A > 6 * noise_A) & (step_V > 6 * noise_V) & (course.time_s[jumps] < last)
+        moments = course.time_s[jumps[clear]][:8]
+        if not len(moments):
             return Floor(np.nan, told=False)
-        best = min(wide) / max(min(len(wide), 4) / 1.5, 1.0)
-        return Floor(best, min(wide) < _LONGEST_CLOCK_S)
+        corners = [(moment - moments[0], _corners(self.volts, self.amps, moment)) for moment in moments]
+        grid = np.linspace(min(one[0] for _, one in corners), max(one[3] for _, one in corners), 2001)
+        likely = sum(
+            (1.01 - abs(share))
+            * np.prod(
+                [np.interp(grid, one + share * 2 * _PPM * since, _UP) for since, one in corners], axis=0
+            )
+            for share in np.linspace(-1, 1, 21)
+        )
+        ends = np.interp([(1 - _SHARE) / 2, (1 + _SHARE) / 2], np.cumsum(likely) / np.sum(likely), grid)
+        narrowest = min(float(np.ptp(one)) for _, one in corners)
+        return Floor(float(np.ptp(ends)) / 2, narrowest / 2 < _LONGEST_CLOCK_S)
 
     def hidden(self) -> list[tuple[str, float]]:
         """Return what gaps of the current log hide [A.s]: the current went between their ends."""
