@@ -107,7 +107,7 @@ def explain(readings: Sequence[Reading], model: Model, *, most: int | None = Non
     carried = tuple(Explanation(rows, region) for rows, region in solved if region is not None)
     ends = [end for one in carried for end in (one.region.gain.low, one.region.gain.high)]
     beyond = any(abs(end - 1) > given for end in ends)
-    return Explanations(carried, beyond, given in chosen.values() or not beyond)
+    return Explanations(carried, beyond, count.get(given, least + price + 1) <= least + price)
 
 
 @dataclass(frozen=True)
