@@ -16,7 +16,7 @@ from reviewkit.execution.task import Outcome
 from reviewkit.figures import marks, theme
 from reviewkit.figures.chart import Chart
 from reviewkit.findings import Finding, Findings, measured, not_tested
-from reviewkit.findings.extra_page import Leaflet
+from reviewkit.findings.extra_page import ExtraPage
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.conformity import Limit
 from reviewkit.pipeline import findings_file, results
@@ -133,7 +133,7 @@ def reviewed(
     file = review_file.bind(folder, values, [])
     assert file is not None
     found = findings(text)
-    letter = Leaflet(
+    letter = ExtraPage(
         "note-to-the-maker", f"Note to the maker {text}", f"## Two hazards {text}\n\nWe saw {text}"
     )
     body = [
@@ -148,7 +148,7 @@ def reviewed(
         Findings() if failed else found,
         failed,
         Outcome(""),
-        leaflets=() if failed else (letter,),
+        extra_pages=() if failed else (letter,),
     )
     (section,) = results.with_moments([section], file.chapters)
     findings_file.write(staged, file, [section.entry()], section.findings or found)

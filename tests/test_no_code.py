@@ -368,7 +368,7 @@ def test_the_policy_of_a_page_stops_what_got_past_everything_else(
 
 
 def test_links_that_run_are_no_links(tmp_path: Path) -> None:
-    """In an author's words, a leaflet, a maker's claim and a table of any library's."""
+    """In an author's words, an extra page, a maker's claim and a table of any library's."""
     from reviewkit.publishing.site import clean, prose
 
     for address in (

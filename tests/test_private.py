@@ -42,9 +42,9 @@ from IPython.display import HTML, JSON, SVG, Image, Markdown, display
 import private_things
 from private_things import say
 from told_things import *
-from reviewkit.dataset import DATASET_MIME
-from reviewkit.finding import Finding, Findings
-from reviewkit.leaflet import Leaflet
+from reviewkit.findings.dataset import DATASET_MIME
+from reviewkit.findings import Finding, Findings
+from reviewkit.findings.extra_page import ExtraPage
 
 home, temp, beside = Path(HOME), Path(TEMP), Path.cwd().parent / "my diary" / f"of {say('diary')}.txt"
 places = [Path.cwd(), Path(log).resolve(), home, home / "a b" / "c.txt", temp, beside, Path(OUT), Path(WORK)]
@@ -96,7 +96,7 @@ about = {"name": "told", "title": f"by {USER}", "rows": 1, "fields": [{"name": s
 about |= {"from": [str(beside)], "csv_gzip_base64": base64.b64encode(gzip.compress(rows)).decode()}
 display({DATASET_MIME: about, "text/plain": ""}, raw=True)
 
-display(Leaflet("letter", f"To {USER}", f"From {home}, in {Path.cwd()}"))
+display(ExtraPage("letter", f"To {USER}", f"From {home}, in {Path.cwd()}"))
 
 about = {"note": str(beside), "inputs": (str(beside),)}
 Findings((Finding("telling.text", f"by {USER} on {HOST}", str(home), **about),))

@@ -18,7 +18,7 @@ import pytest
 import site_sample
 from visits import WCAG, needs_browser, violations
 
-from reviewkit.findings.extra_page import Leaflet
+from reviewkit.findings.extra_page import ExtraPage
 from reviewkit.publishing import site
 from reviewkit.publishing.site import described
 from reviewkit.review import video
@@ -324,7 +324,7 @@ def test_open_graph_says_the_same(shown: Path) -> None:
     assert _Page(shown / "elsewhere" / "index.html").tags["og:video"] == "https://video.example/alder?a=1&b=2"
 
 
-def test_a_leaflet_is_a_page_of_its_own(shown: Path) -> None:
+def test_an_extra_page_is_a_page_of_its_own(shown: Path) -> None:
     letter = (shown / "elsewhere" / "note-to-the-maker.html").read_text(encoding="utf-8")
     assert '<div class="letter"><h2 id="two-hazards">Two hazards' in letter
     assert "<h1>Note to the maker" in letter
@@ -337,7 +337,7 @@ def test_a_leaflet_is_a_page_of_its_own(shown: Path) -> None:
     ]
 
 
-def test_markdown_that_is_no_leaflet_is_prose(tmp_path: Path) -> None:
+def test_markdown_that_is_no_extra_page_is_prose(tmp_path: Path) -> None:
     reviewed = site_sample.reviewed(tmp_path / "alder", tmp_path / "out")
     shown = {"output_type": "display_data", "metadata": {}, "data": {"text/markdown": "*A list* of trials"}}
     reviewed.sections[0].notebook["cells"].append(site_sample._code("more", "show()", shown))
@@ -348,6 +348,6 @@ def test_markdown_that_is_no_leaflet_is_prose(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["../index", "Index", "a b", ""])
-def test_a_leaflets_name_leads_nowhere_else(name: str) -> None:
+def test_an_extra_pages_name_leads_nowhere_else(name: str) -> None:
     with pytest.raises(ValueError, match="no name of a page"):
-        Leaflet(name, "title", "text")
+        ExtraPage(name, "title", "text")

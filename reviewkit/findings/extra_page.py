@@ -7,14 +7,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-LEAFLET_MIME = "application/vnd.reviewkit.page+json"
+EXTRA_PAGE_MIME = "application/vnd.reviewkit.page+json"
 
 _NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _MARKS = re.compile(r"([\\`*_{}\[\]<>#|~&!])")
 
 
 @dataclass(frozen=True)
-class Leaflet:
+class ExtraPage:
     """A text that is published as a page of its own.
 
     Parameters
@@ -49,7 +49,7 @@ class Leaflet:
         return {"name": self.name, "title": self.title, "markdown": self.markdown}
 
     @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Leaflet:
+    def from_dict(cls, data: Mapping[str, Any]) -> ExtraPage:
         """Return the page that `to_dict` wrote.
 
         Raises
@@ -61,7 +61,7 @@ class Leaflet:
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         text = f"# {plain(self.title)}\n\n{self.markdown}"
-        return {LEAFLET_MIME: self.to_dict(), "text/markdown": text, "text/plain": text}
+        return {EXTRA_PAGE_MIME: self.to_dict(), "text/markdown": text, "text/plain": text}
 
 
 def plain(text: str) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from reviewkit.errors import SectionError
 from reviewkit.findings import MIME, SCHEMA, Finding, Findings, sound
-from reviewkit.findings.extra_page import LEAFLET_MIME, Leaflet
+from reviewkit.findings.extra_page import EXTRA_PAGE_MIME, ExtraPage
 
 
 def outputs(notebook: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
@@ -43,7 +43,7 @@ def findings(notebook: Mapping[str, Any]) -> Findings:
     return Findings(tuple(found.values()))
 
 
-def leaflets(notebook: Mapping[str, Any]) -> tuple[Leaflet, ...]:
+def extra_pages(notebook: Mapping[str, Any]) -> tuple[ExtraPage, ...]:
     """Return the pages of their own that a notebook displayed.
 
     Raises
@@ -51,10 +51,10 @@ def leaflets(notebook: Mapping[str, Any]) -> tuple[Leaflet, ...]:
     SectionError
         If one is incomplete, has no name of a page, or two have the same.
     """
-    found: dict[str, Leaflet] = {}
-    for data in displayed(notebook, LEAFLET_MIME):
+    found: dict[str, ExtraPage] = {}
+    for data in displayed(notebook, EXTRA_PAGE_MIME):
         try:
-            item = Leaflet.from_dict(data)
+            item = ExtraPage.from_dict(data)
         except (KeyError, TypeError, ValueError) as error:
             raise SectionError(f"a page of its own is at fault: {error}") from None
         if found.setdefault(item.name, item) != item:

@@ -7,7 +7,7 @@ from typing import Any
 
 from reviewkit.errors import SectionError
 from reviewkit.findings import CHART_MIME, MIME, PLOTLY_MIME
-from reviewkit.findings.extra_page import LEAFLET_MIME, Leaflet
+from reviewkit.findings.extra_page import EXTRA_PAGE_MIME, ExtraPage
 from reviewkit.pipeline import harvest
 
 _CHART_TEXTS = ("key", "question", "answer", "note")
@@ -75,6 +75,6 @@ _CHECKS: Mapping[str, Callable[[Any], object]] = {
     MIME: harvest.read_bundle,
     CHART_MIME: _chart,
     PLOTLY_MIME: _figure,
-    LEAFLET_MIME: Leaflet.from_dict,
+    EXTRA_PAGE_MIME: ExtraPage.from_dict,
 }
-_WORDS = {CHART_MIME: "chart", LEAFLET_MIME: "page of its own"}
+_WORDS = {CHART_MIME: "chart", EXTRA_PAGE_MIME: "page of its own"}

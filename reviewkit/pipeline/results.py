@@ -11,7 +11,7 @@ from typing import Any
 from reviewkit.errors import InputError, SectionError
 from reviewkit.execution.task import Outcome
 from reviewkit.findings import Findings
-from reviewkit.findings.extra_page import Leaflet
+from reviewkit.findings.extra_page import ExtraPage
 from reviewkit.pipeline import data_files, harvest, output_checks
 from reviewkit.privacy.notebook import Scrubber
 from reviewkit.review import chapters
@@ -43,7 +43,7 @@ class SectionResult:
         As it was executed; not to be published.
     tables : tuple of mapping
         The tables it displayed, as `data_files` holds them.
-    leaflets : tuple of Leaflet
+    extra_pages : tuple of ExtraPage
         The pages of their own that it displayed.
     video_s : float or None [s]
         Moment of the video that shows it.
@@ -55,7 +55,7 @@ class SectionResult:
     message: str
     outcome: Outcome
     tables: tuple[Mapping[str, Any], ...] = field(default=(), repr=False)
-    leaflets: tuple[Leaflet, ...] = ()
+    extra_pages: tuple[ExtraPage, ...] = ()
     video_s: float | None = None
 
     @property
@@ -153,8 +153,8 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
     if result.ok and section.kind == "section":
         try:
             tables = tuple(data_files.take_out(notebook))
-            found, pages = harvest.findings(notebook), harvest.leaflets(notebook)
-            result = replace(result, findings=found, tables=tables, leaflets=pages)
+            found, pages = harvest.findings(notebook), harvest.extra_pages(notebook)
+            result = replace(result, findings=found, tables=tables, extra_pages=pages)
         except SectionError as error:
             result = replace(result, message=str(error))
     _write(notebook, staged / NOTEBOOKS / f"{section.name}.ipynb")
@@ -181,7 +181,7 @@ def without_doubles(found: Iterable[SectionResult]) -> list[SectionResult]:
         if names & seen:
             double = ", ".join(sorted(names & seen))
             message = f"another section makes {double} already"
-            result = replace(result, findings=Findings(), tables=(), leaflets=(), message=message)
+            result = replace(result, findings=Findings(), tables=(), extra_pages=(), message=message)
         seen |= names
         kept.append(result)
     return kept
@@ -191,7 +191,7 @@ def _makes(result: SectionResult) -> Iterator[str]:
     """Walk what a section makes: its findings' keys, its files."""
     yield from (item.key for item in result.findings)
     yield from (f"data/{table['name']}.csv" for table in result.tables)
-    yield from (item.page for item in result.leaflets)
+    yield from (item.page for item in result.extra_pages)
 
 
 def with_moments(found: Iterable[SectionResult], listed: Iterable[Chapter]) -> list[SectionResult]:

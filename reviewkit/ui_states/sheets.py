@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.findings.extra_page import Leaflet, plain
+from reviewkit.findings.extra_page import ExtraPage, plain
 from reviewkit.findings.text_and_table import Answer
 from reviewkit.metrology import formatting
 from reviewkit.tables import timecode
@@ -100,7 +100,7 @@ def _rate(signal: signals.Signal | None) -> tuple[str, str]:
     return formatting.quantity(signal.rate.value, signal.rate.expanded, "Hz"), fast
 
 
-def note_to_maker(result: Assessment | NothingObserved) -> Leaflet | None:
+def note_to_maker(result: Assessment | NothingObserved) -> ExtraPage | None:
     """Return a page for the maker: each hazard with its steps, trials, expected behaviour and severity.
 
     None where nothing was observed: there is nothing to write.
@@ -108,7 +108,7 @@ def note_to_maker(result: Assessment | NothingObserved) -> Leaflet | None:
     if isinstance(result, NothingObserved):
         return None
     device = str(result.device.get("name") or "the device")
-    return Leaflet(
+    return ExtraPage(
         name="note-to-the-maker",
         title=say("note_title", device=device),
         markdown="\n\n".join(_paragraphs(result, device)) + "\n",

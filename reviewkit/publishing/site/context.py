@@ -52,7 +52,7 @@ class PageContext:
         The author's own paragraphs, rendered.
     first_charts : mapping of str to mapping
         What each section displayed as its first chart, for the summary to show.
-    leaflets : mapping of str to tuple of Link
+    extra_pages : mapping of str to tuple of Link
         The pages of their own that each section makes.
     is_letter : bool
         Whether the page is such a one.
@@ -78,7 +78,7 @@ class PageContext:
     moments: Mapping[str, float] = field(default_factory=dict)
     words: Markup = field(default_factory=Markup)
     first_charts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    leaflets: Mapping[str, tuple[Link, ...]] = field(default_factory=dict)
+    extra_pages: Mapping[str, tuple[Link, ...]] = field(default_factory=dict)
     is_letter: bool = False
     section: str = ""
     described: Described | None = None
@@ -87,7 +87,7 @@ class PageContext:
     @property
     def pages(self) -> frozenset[str]:
         """The files of the pages that sections make beside their own."""
-        return frozenset(link.href for links in self.leaflets.values() for link in links)
+        return frozenset(link.href for links in self.extra_pages.values() for link in links)
 
     def moment(self, name: str, own_s: float | None = None) -> str:
         """Return where the video shows a finding or section; nothing where it does not.

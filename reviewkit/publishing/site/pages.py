@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.findings import PART_MIME, PLOTLY_MIME
-from reviewkit.findings.extra_page import Leaflet
+from reviewkit.findings.extra_page import ExtraPage
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import ASSETS, Reviewed, SectionResult
 from reviewkit.publishing import editions
@@ -44,8 +44,8 @@ def write_sections(reviewed: Reviewed, *, charts_script: Path | None = None) -> 
     base = _context(reviewed, charts_script)
     for result in reviewed.sections:
         _write_section(reviewed, result, base)
-        for item in result.leaflets:
-            _write_leaflet(reviewed, result, item, base)
+        for item in result.extra_pages:
+            _write_extra_page(reviewed, result, item, base)
 
 
 def write_index(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
@@ -77,8 +77,8 @@ def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
         where={item.key: result.page for result in reviewed.sections for item in result.findings},
         film=video.film(reviewed.file),
         moments=_moments(reviewed),
-        leaflets={
-            result.section.name: tuple(Link(item.page, item.title) for item in result.leaflets)
+        extra_pages={
+            result.section.name: tuple(Link(item.page, item.title) for item in result.extra_pages)
             for result in reviewed.sections
         },
         notice=reviewed.file.review.notice,
@@ -125,7 +125,7 @@ def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext)
     _write(reviewed.staged / result.page, exporter.rendered(result.notebook, page))
 
 
-def _write_leaflet(reviewed: Reviewed, result: SectionResult, item: Leaflet, base: PageContext) -> None:
+def _write_extra_page(reviewed: Reviewed, result: SectionResult, item: ExtraPage, base: PageContext) -> None:
     trail = (_ALL, Link(_HOME, reviewed.file.title), Link(result.page, result.section.title))
     page = replace(base, title=item.title, trail=trail, draft="", is_letter=True)
     cell = {"id": "letter", "cell_type": "markdown", "metadata": {}, "source": item.markdown}

@@ -9,7 +9,7 @@ from typing import Any
 from markupsafe import Markup
 
 from reviewkit.findings import CHART_MIME, MIME, PART_MIME, PLOTLY_MIME, Finding, twins
-from reviewkit.findings.extra_page import LEAFLET_MIME
+from reviewkit.findings.extra_page import EXTRA_PAGE_MIME
 from reviewkit.publishing.site import bundles, prose
 from reviewkit.publishing.site.clean import cleaned
 from reviewkit.publishing.site.context import Link, PageContext
@@ -75,8 +75,8 @@ class _State:
             return self.findings([Finding.from_dict(item) for item in data[MIME]["findings"]])
         if PART_MIME in data:
             return self.part(data)
-        if LEAFLET_MIME in data:
-            return self.leaflet(data[LEAFLET_MIME])
+        if EXTRA_PAGE_MIME in data:
+            return self.extra_page(data[EXTRA_PAGE_MIME])
         if "text/markdown" in data:
             return prose.rendered(data["text/markdown"], taken=self.taken, lift=2)[0]
         return bundles.plain(output)
@@ -98,7 +98,7 @@ class _State:
         kept = [item for item in items if item.key not in long]
         return Markup(self.parts.findings(kept, self.page, True, also=also))
 
-    def leaflet(self, about: Mapping[str, str]) -> Markup:
+    def extra_page(self, about: Mapping[str, str]) -> Markup:
         """Return the way to a page of its own, such as a letter to the maker."""
         href = f"{about['name']}.html"
         if href not in self.page.pages:
