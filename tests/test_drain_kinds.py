@@ -222,7 +222,7 @@ STEADY = np.full(400, 1e-4)
 def test_a_log_of_any_course_gives_sound_findings_and_words(tmp_path: Path, log: np.ndarray) -> None:
     result = section(tmp_path, log)
     assert all(map(finite, drain.findings(result)))
-    for sentence in (*drain.described(result).sentences, *drain.advice(result).sentences):
+    for sentence in (*drain.summary(result).sentences, *drain.advice(result).sentences):
         assert not any(word in sentence for word in ("nan", "inf ", "∞", "None", "?"))
 
 

@@ -153,7 +153,7 @@ def test_zero_on_the_finest_range_is_an_upper_bound() -> None:
 def test_undeclared_burden_is_said() -> None:
     spec = {"accuracy": "±(1 % + 3)", "resolution": "0.1 uA", "full_scale": "600 uA"}
     result = drain.measure(bench({"name": "off", "reading_A": "45 uA"}, drain_ammeter=spec))
-    assert "burden on this range is not declared" in drain.described(result).sentences[0]
+    assert "burden on this range is not declared" in drain.summary(result).sentences[0]
 
 
 def test_connecting_starts_on_the_highest_range_behind_a_bridge() -> None:
@@ -375,7 +375,7 @@ def test_figures_answer_with_numbers(name: str) -> None:
 def test_words_that_look_like_markup_stay_words() -> None:
     name = "<script>alert(1)</script> [x](javascript:y)"
     result = drain.measure(bench({"name": name, "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
-    shown = drain.described(result)._repr_mimebundle_()["text/html"]
+    shown = drain.summary(result)._repr_mimebundle_()["text/html"]
     assert "<script" not in shown
     assert shown.startswith("<p>")
 

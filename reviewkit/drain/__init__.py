@@ -5,7 +5,7 @@ from reviewkit.drain.findings import findings
 from reviewkit.drain.inputs import DrainInputs, DrainState, inputs, slug
 from reviewkit.drain.plausibility import check
 from reviewkit.drain.ranges import Fitness, connecting, fitness
-from reviewkit.drain.sentences import advice, described
+from reviewkit.drain.sentences import advice, summary
 from reviewkit.drain.settling import Settled, settled
 from reviewkit.drain.states import Drain, StateDrain, datasets, measure
 from reviewkit.drain.storage import Days, days, self_discharge_A, self_discharge_days
@@ -25,7 +25,6 @@ __all__ = [
     "datasets",
     "days",
     "decompose",
-    "described",
     "findings",
     "fitness",
     "inputs",
@@ -34,4 +33,5 @@ __all__ = [
     "self_discharge_days",
     "settled",
     "slug",
+    "summary",
 ]

@@ -28,7 +28,7 @@ def say(name: str, **values: Any) -> str:
     return sentences.of("drain")(name, **values)
 
 
-def described(result: Drain) -> Answer:
+def summary(result: Drain) -> Answer:
     """Return one passage per state: mean, pulses, what is not resolved, the range, days."""
     return Answer(tuple(_passage(result.bench, state) for state in result) or (say("nothing_found"),))
 

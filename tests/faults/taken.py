@@ -34,7 +34,7 @@ def drained(folder: Path) -> Iterator[str]:
     """Everything that the section on the drain tells."""
     bench = drain.inputs(**_values(folder, "cell", "drain_ammeter", "drain_states"))
     found = drain.measure(bench, folder=folder)
-    yield from drain.described(found).sentences
+    yield from drain.summary(found).sentences
     yield from (f"{item.key}: {item.note}" for item in drain.findings(found))
 
 
@@ -42,8 +42,8 @@ def read_out(folder: Path) -> Iterator[str]:
     """Everything that the findings on the readout tell."""
     bench = readout.inputs(**_values(folder, "cell", "voltmeter", "readout_table", "readout_resolution_V"))
     found = readout.analyse(bench, folder=folder)
-    yield str(found.sentences())
-    yield from (f"{item.key}: {item.value} {item.note}" for item in found.findings())
+    yield str(readout.summary(found))
+    yield from (f"{item.key}: {item.value} {item.note}" for item in readout.findings(found))
 
 
 def _an_hour_less(stamp: str) -> str:
