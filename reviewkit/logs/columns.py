@@ -218,6 +218,8 @@ def _may_be_time(column: Column) -> bool:
         return True
     if column.kind != "number" or column.unit_kind not in ("", "s"):
         return False
+    if column.names("temperature") and not column.unit_kind:
+        return column.heading.text.strip() == "t"
     said = column.names("time") or column.unit_kind == "s"
     return said and not (column.names("voltage", "current", "reading", "other") and not column.unit_kind)
 

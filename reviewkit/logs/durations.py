@@ -93,7 +93,7 @@ def read(text: Any, pattern: str = "") -> Clock:
     ValueError
         If they may be hours and minutes or minutes and seconds.
     """
-    sample = [cell for cell in text[:200].to_pylist() if cell]
+    sample = [cell for cell in text[:500].to_pylist() if cells.sort(cell) in ("clock", "moment")]
     half_first = any(re.search("上午|下午", cell) for cell in sample)
     if half_first:
         text = compute.replace_substring_regex(text, r"(上午|下午)\s?(\d{1,2}:\d{2}(?::\d{2})?)", r"\2 \1")

@@ -251,8 +251,5 @@ _CALENDAR = {"date", "time", "datetime", "yyyy-mm-dd hh:mm:ss", "-", "1", "#", "
 def _is_unit_row(row: Sequence[str]) -> bool:
     bare = [re.sub(r"[()\[\]{}<>]", "", cell).strip() for cell in row if cell]
     units = [headers.is_unit(cell) or headers.is_clock(cell) for cell in bare]
-    return (
-        any(units)
-        and all(unit or cell.lower() in _CALENDAR for unit, cell in zip(units, bare, strict=True))
-        and not any(cell.lower() in ("volts", "amps", "seconds") for cell in bare if len(bare) == 1)
-    )
+    known = [unit or cell.lower() in _CALENDAR for unit, cell in zip(units, bare, strict=True)]
+    return any(units) and all(known)

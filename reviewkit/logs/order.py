@@ -103,11 +103,13 @@ def _shared(
     """Return rows whose stamps are shared: those written twice left out, others spread; and their lag [s]."""
     chosen = _some(rows, len(seconds))
     step_s = spelled_s
-    if np.mean(np.diff(seconds) == 0) >= _HABIT:
+    shared = np.diff(seconds) == 0
+    same = values[chosen[1:]] == values[chosen[:-1]]
+    if np.mean(shared) >= _HABIT:
         step_s = max(spelled_s, next((size for size in (60.0, 1.0) if not (seconds % size).any()), 0.0))
-    else:
-        same = values[chosen[1:]] == values[chosen[:-1]]
-        keep = np.r_[True, ~(same & (np.diff(seconds) == 0))]
+    elif same[shared].all():
+        # Rows that are another one's double in every case were written twice; else the meter was quicker.
+        keep = np.r_[True, ~shared]
         chosen, seconds = chosen[keep], seconds[keep]
     twice = len(values[rows]) - len(seconds)
     if (np.diff(seconds) > 0).all():

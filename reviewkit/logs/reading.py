@@ -183,6 +183,8 @@ def read_found(found: Found, quantity: Quantity) -> Log:
     timed = timing.timed(raw, found.chosen.times, found.source.layout, found.entry)
     readings = _readings(raw, found, quantity)
     timely = np.isfinite(timed.stamps.seconds)
+    if readings.blank is not None:
+        readings = replace(readings, empty=int((readings.blank & timely).sum()))
     _refuse_left_out(raw, found, readings, int((~timely).sum()), quantity)
     if readings.blank is not None and readings.empty > _OTHERS_ROWS * len(timely):
         timely &= ~readings.blank

@@ -125,18 +125,20 @@ def _chinese(data: bytes) -> str:
 def _unwrapped(data: bytes) -> bytes:
     """Return rows that stand in one pair of quotes each without it."""
     filled = [line.strip() for line in data[:HEAD_BYTES].split(b"\n", 400)[:400] if line.strip()]
-    wrapped = [
-        line
-        for line in filled
-        if len(line) > 2 and line[:1] == line[-1:] == b'"' and b'"' not in line[1:-1].replace(b'""', b"")
-    ]
+    wrapped = [line for line in filled if _is_wrapped(line)]
+    body = filled[filled.index(wrapped[0]) :] if wrapped else []
     separated = any(mark in line for line in wrapped for mark in b",;\t|")
-    if len(wrapped) < _WRAPPED * len(filled) or not separated:
+    if not separated or len(wrapped) < _WRAPPED * len(body):
         return data
     return b"\n".join(
         line[1:-1].replace(b'""', b'"') if line[:1] == b'"' == line[-1:] else line
         for line in (line.strip() for line in data.split(b"\n"))
     )
+
+
+def _is_wrapped(line: bytes) -> bool:
+    inside = line[1:-1].replace(b'""', b"")
+    return len(line) > 2 and line[:1] == line[-1:] == b'"' and b'"' not in inside
 
 
 @dataclass(frozen=True)

@@ -200,7 +200,7 @@ def _from_numbers(numbers: Seconds, unit: str, *, digits: int) -> Stamps:
     middle = float(np.median(known[decimation.rows(len(known))]))
     step = 10.0**-digits
     for scale, own, name in _EPOCH_UNITS:
-        if _EPOCH_S[0] < middle / scale < _EPOCH_S[1] and unit in ("", own):
+        if unit in ("", own) and _is_epoch(known / scale):
             note = f"Times taken as {name} since 1970 (UTC)."
             found = _since_first(pd.Series(pd.to_datetime(numbers / scale, unit="s", errors="coerce")))
             return replace(_in_zone(found, UTC), step_s=step / scale, notes=(note,))
@@ -215,6 +215,12 @@ def _from_numbers(numbers: Seconds, unit: str, *, digits: int) -> Stamps:
         raise ValueError(f"'{known[0]:g}' is a number: expected a clock such as {unit}")
     factor = _STEP_S.get(unit) or units.factor(unit, "s")
     return Stamps(numbers if factor == 1 else numbers * factor, step_s=step * factor)
+
+
+def _is_epoch(seconds: Seconds) -> bool:
+    """Whether nearly all are moments since 1970, and of one log."""
+    inside = seconds[(seconds > _EPOCH_S[0]) & (seconds < _EPOCH_S[1])]
+    return len(inside) > 0.9 * len(seconds) and float(np.ptp(inside)) < _LONGEST_LOG_S
 
 
 def _is_day_numbers(known: Seconds, middle: float) -> bool:
@@ -271,7 +277,8 @@ def likely_units(step: float, length: float) -> list[str]:
         for unit, scale in _STEP_S.items()
         if low <= step * scale <= high and length * scale <= _LONGEST_LOG_S
     ]
-    return sorted(fits, key=lambda unit: abs(np.log(max(length, 1e-12) * _STEP_S[unit] / _USUAL_LOG_S)))
+    away = {unit: abs(np.log(max(length, 1e-12) * _STEP_S[unit] / _USUAL_LOG_S)) for unit in fits}
+    return sorted(fits, key=lambda unit: (unit == "d", away[unit]))
 
 
 def _is_even(interval_s: float) -> bool:

@@ -137,11 +137,10 @@ def kinds_of(words: tuple[str, ...]) -> frozenset[str]:
 @lru_cache(maxsize=4096)
 def _kinds(word: str) -> frozenset[str]:
     known = _vocabulary()
-    if word in known.words:
-        return known.words[word]
     bare = word.rstrip("0123456789")
-    if bare in known.words:
-        return known.words[bare]
+    for spelled in (word, bare) if word.isascii() else ():
+        if spelled in known.words:
+            return known.words[spelled]
     symbol = _SYMBOL.fullmatch(word)
     if symbol:
         return frozenset({_SYMBOLS[symbol[1]]})
