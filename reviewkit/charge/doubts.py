@@ -12,10 +12,10 @@ import numpy as np
 from reviewkit import logs
 from reviewkit.charge.series import FloatArray
 from reviewkit.errors import InputError, LogError, ReviewFileError
-from reviewkit.logs import Log
+from reviewkit.logs import Log, column_errors
 from reviewkit.metrology import formatting
 from reviewkit.metrology.meter import Meter
-from reviewkit.schema.blocks import Cell, LogBlock
+from reviewkit.schema.blocks import MEANT, Cell, LogBlock
 
 LOWEST_V, ABOVE_LIMIT_V = 0.5, 0.5
 """Below the first, and by the second above its charging limit, a reading is none of a cell."""
@@ -28,6 +28,8 @@ _LEAST_SHARE, _LEAST_SHARE_AT_REST = 0.002, 0.02
 _LEAST_START_V, _LEAST_REST_V = 2.5, 3.2
 _MOST_SHARE = 3.0
 _SMALLEST_CELL_AH = 0.1
+_LARGEST_CELL_AH = 50.0
+"""Where the review file states no capacity (chosen: no light holds a cell of more)."""
 _MOST_DROPPED_V = 2.0
 _TEMPERATURES_C = (-30.0, 100.0)
 
@@ -51,8 +53,8 @@ def of_logs(found: Mapping[str, Log], entries: Mapping[str, LogBlock], *, cell: 
         faults += _of_voltage(voltage, cell)
     if voltage is not None and current is not None:
         faults += _of_leads(voltage, current, entries["current"])
-        if not faults and not entries["current"].unit:
-            faults += _of_amount(voltage, current, cell)
+        if not faults and not entries["current"].is_meant:
+            faults += _of_amount(voltage, current, cell, entries["current"])
     if warmth is not None:
         faults += _of_warmth(warmth)
     return faults
@@ -149,7 +151,7 @@ def _of_leads(voltage: Log, current: Log, entry: LogBlock) -> Iterator[LogError]
         )
 
 
-def _of_amount(voltage: Log, current: Log, cell: Cell) -> Iterator[LogError]:
+def _of_amount(voltage: Log, current: Log, cell: Cell, entry: LogBlock) -> Iterator[LogError]:
     """Hold the charge that the log counts against what the cell can take, and against the voltage's rise."""
     amount_Ah = _amount(current)
     capacity_Ah = cell.rated_capacity_Ah
@@ -158,7 +160,7 @@ def _of_amount(voltage: Log, current: Log, cell: Cell) -> Iterator[LogError]:
         f"the cell’s {formatting.quantity(capacity_Ah, None, 'A.h')}" if capacity_Ah else "what a cell takes"
     )
     problem = ""
-    if capacity_Ah and amount_Ah > _MOST_SHARE * capacity_Ah:
+    if amount_Ah > _MOST_SHARE * (capacity_Ah or _LARGEST_CELL_AH):
         problem = f"{told}, far more than {stated}"
     elif (rise_V := _rise(voltage, current, amount_Ah / (capacity_Ah or _SMALLEST_CELL_AH))) is not None:
         problem = f"{told}, next to nothing beside {stated}, while the voltage rises by {rise_V:.2f} V"
@@ -168,8 +170,7 @@ def _of_amount(voltage: Log, current: Log, cell: Cell) -> Iterator[LogError]:
             file=current.path,
             expected="a current that fits the cell",
             remedy="Check the units in its heading, of the current and of the time, and that it is the log "
-            f"of this charge. If all is right, confirm the unit: current: {{path: {current.path}, unit: "
-            f"{current.report.unit.split(',')[0] or 'A'}}}.",
+            f"of this charge. If all is right, {column_errors.write_it(entry, plausible=MEANT)}",
         )
 
 

@@ -68,6 +68,7 @@ class ChargeInputs(Block):
     charge_runs: tuple[ChargeRun, ...] = ()
     source_voltmeter: Voltmeter | None = None
     source_ammeter: Ammeter | None = None
+    headings: dict[str, str] = Field(default_factory=dict)
     reader_capacities_Ah: tuple[AmpereHour, ...] = (1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0)
 
 

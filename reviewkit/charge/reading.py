@@ -77,7 +77,7 @@ def _examined(
     """Return a run's record, None with what is wrong where there can be none or it makes no sense."""
     faults: list[InputError] = []
     meters = _meters(run, place, inputs, faults)
-    found = _logs(run, folder, faults)
+    found = _logs(run, inputs, folder, faults)
     for key, log in found.items():
         faults += range_check(log, meters.get(key))
     if not faults:
@@ -116,11 +116,11 @@ def _meters(run: ChargeRun, place: int, inputs: ChargeInputs, faults: list[Input
     return found
 
 
-def _logs(run: ChargeRun, folder: Path, faults: list[InputError]) -> dict[str, Log]:
+def _logs(run: ChargeRun, inputs: ChargeInputs, folder: Path, faults: list[InputError]) -> dict[str, Log]:
     found: dict[str, Log] = {}
     for key, quantity, entry in run.logs():
         with gathered(faults):
-            found[key] = logs.read(entry, quantity, folder=folder)
+            found[key] = logs.read(entry, quantity, folder=folder, headings=inputs.headings)
             faults.extend(too_few(found[key], _LEAST_ROWS, remedy=_WHICH_LOG))
     return found
 

@@ -82,6 +82,7 @@ class DrainInputs(Block):
     ammeter: Ammeter | None = None
     drain_ammeter: Ammeter | None = None
     drain_states: tuple[DrainState, ...] = ()
+    headings: dict[str, str] = Field(default_factory=dict)
     drain_level_percent: Percent = Field(default=50.0, ge=0, lt=100)
     drain_burden_limit_V: Volt = Field(default=0.05, gt=0)
     drain_self_discharge_percent: tuple[Percent, Percent] = (1.0, 3.0)

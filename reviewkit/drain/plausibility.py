@@ -8,10 +8,11 @@ from pathlib import Path
 from reviewkit import logs
 from reviewkit.drain.inputs import DrainInputs, DrainState
 from reviewkit.errors import InputError, LogError, ReviewFileError, gathered
-from reviewkit.logs import Log
+from reviewkit.logs import Log, column_errors
 from reviewkit.logs.plausibility import range_check, too_few
 from reviewkit.metrology import formatting
 from reviewkit.metrology.meter import Meter
+from reviewkit.schema.blocks import MEANT
 
 _LEAST_ROWS = 3
 """Readings that a log must hold (chosen: fewer are single readings)."""
@@ -68,7 +69,7 @@ def of_state(bench: DrainInputs, state: DrainState, place: str, *, folder: Path)
     if state.log is None:
         yield from _of_reading(state, meter, place)
         return
-    yield from of_log(logs.read(state.log, "A", folder=folder), state, meter)
+    yield from of_log(logs.read(state.log, "A", folder=folder, headings=bench.headings), state, meter)
 
 
 def of_log(log: Log, state: DrainState, meter: Meter) -> Iterator[LogError]:
@@ -84,8 +85,8 @@ def of_log(log: Log, state: DrainState, meter: Meter) -> Iterator[LogError]:
     remedy = "Log the state for longer, or give its reading as 'reading_A'."
     yield from too_few(log, _LEAST_ROWS, remedy=remedy)
     yield from range_check(log, meter)
-    if state.log is None or not state.log.unit:
-        yield from _too_fine(log, meter)
+    if state.log is None or not state.log.is_meant:
+        yield from _too_fine(log, meter, state)
 
 
 def _of_reading(state: DrainState, meter: Meter, place: str) -> Iterator[ReviewFileError]:
@@ -100,15 +101,15 @@ def _of_reading(state: DrainState, meter: Meter, place: str) -> Iterator[ReviewF
         )
 
 
-def _too_fine(log: Log, meter: Meter) -> Iterator[LogError]:
+def _too_fine(log: Log, meter: Meter, state: DrainState) -> Iterator[LogError]:
     """Give a fault if the readings step far finer than the meter's display does."""
     if log.resolution is None or log.resolution * _FINER >= meter.resolution:
         return
     step, shown = (formatting.quantity(size, None, "A") for size in (log.resolution, meter.resolution))
+    meant = "" if state.log is None else column_errors.write_it(state.log, plausible=MEANT)
     yield LogError(
         f"its readings step by {step}, the meter’s display by {shown}",
         file=log.path,
         expected="readings of the meter and range named in the review file",
-        remedy="Check the unit in its heading, and the meter's resolution. If both are right, confirm the "
-        f"unit: log: {{path: {log.path}, unit: {log.report.unit.split(',')[0] or 'A'}}}.",
+        remedy=f"Check the unit in its heading, and the meter's resolution. If both are right, {meant}",
     )

@@ -157,7 +157,7 @@ def measure(bench: DrainInputs, *, folder: Path = Path()) -> Drain:
 
 def _state(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:
     meter = bench.meter(state)
-    log = None if state.log is None else logs.read(state.log, "A", folder=folder)
+    log = None if state.log is None else logs.read(state.log, "A", folder=folder, headings=bench.headings)
     for problem in () if log is None else plausibility.of_log(log, state, meter):
         raise problem
     split, fault = (None, "") if log is None else _split(state, log, meter)

@@ -9,7 +9,7 @@ from reviewkit.tables import headers
 
 _SIGN = r"[+\-\u2212]?"
 _DIGITS = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d+)?"
-_GROUPED = r"\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d*)?"
+_GROUPED = r"\d{1,3}(?:(?:[ '’]\d{3})+(?:[.,]\d*)?|(?:,\d{3})+(?:\.\d+)?|(?:\.\d{3})+(?:,\d+)?)"
 NUMBER = re.compile(rf"{_SIGN}\s?(?:{_DIGITS}|{_GROUPED})")
 NUMBER_WITH_UNIT = re.compile(
     rf"({_SIGN}\s?{_DIGITS})\s*([µμumkMn]?[VAΩΩ]\s?(?:[AD]C|[ad]c)?|[°º]\s?[CFK]|℃|℉|[µμumk]?s|min|h)"
@@ -79,7 +79,7 @@ def sort(text: str) -> str:
     {"number", "moment", "day", "clock", "overload", "empty", "words"}
         A moment has date and time, a clock time or a span only the time.
     """
-    bare = text.strip()
+    bare = text.strip().strip("[]")
     if len(bare) > 60:
         return "words"
     for name, pattern in (("day", _DAY), ("number", NUMBER), ("moment", _MOMENT), ("clock", _CLOCK)):

@@ -227,12 +227,10 @@ def _other_or_named(layout: Layout, entry: LogBlock, quantity: str) -> str:
         return f"Check which log stands where in the review file: {', '.join(held[:3])}."
     for place in range(layout.width):
         found = headers.parse(layout.headings[place])
-        taken = found.unit_kind or found.kinds & {"time", "date", "other", "avoided", *QUANTITIES.values()}
-        fits = (
-            fitting(quantity, numbers_of(layout, place))
-            if layout.kind(place) == "number" and not taken
-            else []
-        )
+        taken = found.unit_kind or found.kinds & {"time", "date", "avoided", *QUANTITIES.values()}
+        numbers = numbers_of(layout, place) if layout.kind(place) == "number" and not taken else np.empty(0)
+        counted = len(numbers) > 1 and bool((np.diff(numbers) == 1).all())
+        fits = [] if counted else fitting(quantity, numbers)
         if fits:
             unit = {} if entry.unit else {"unit": fits[0]}
             name = name_of(layout, place)

@@ -219,7 +219,7 @@ def _may_be_time(column: Column) -> bool:
     if column.kind != "number" or column.unit_kind not in ("", "s"):
         return False
     if column.names("temperature") and not column.unit_kind:
-        return column.heading.text.strip() == "t"
+        return column.heading.text.strip()[:1] == "t" and column.heading.words[:1] == ("t",)
     said = column.names("time") or column.unit_kind == "s"
     return said and not (column.names("voltage", "current", "reading", "other") and not column.unit_kind)
 

@@ -127,7 +127,7 @@ def read(text: Any, pattern: str = "") -> Clock:
     }
     seconds = _seconds(field, text)
     around = compute.utf8_trim(
-        compute.binary_join_element_wise(field["before"], field["after"], " "), characters=" ,T_;"
+        compute.binary_join_element_wise(field["before"], field["after"], " "), characters=" ,T_;[]"
     )
     digits = max((len(part) for part in field["part"][:200].to_pylist() if part), default=0)
     known = any(field["second"][:200].to_pylist())

@@ -46,11 +46,11 @@ MEANING = (
         "current in A headed as mA",
         swapped(CURRENT, ("(A)", "(mA)")),
         (
-            "logs/current.csv: the log counts a charge of 0.001475\xa0Ah, next to nothing beside the"
-            " cell’s 2\xa0Ah, while the voltage rises by 0.75 V; expected a current that fits the "
-            "cell. Check the units in its heading, of the current and of the time, and that it is"
-            " the log of this charge. If all is right, confirm the unit: current: {path: "
-            "logs/current.csv, unit: mA}."
+            "logs/current.csv: the log counts a charge of 0.001475\xa0Ah, next to nothing beside the "
+            "cell’s 2\xa0Ah, while the voltage rises by 0.75 V; expected a current that fits the "
+            "cell. Check the units in its heading, of the current and of the time, and that it is "
+            "the log of this charge. If all is right, write into the review file: {path: "
+            'logs/current.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -68,11 +68,11 @@ MEANING = (
         "current in mA headed as µA",
         both(readings(CURRENT, lambda amps: 1000 * amps), swapped(CURRENT, ("(A)", "(µA)"))),
         (
-            "logs/current.csv: the log counts a charge of 0.001475\xa0Ah, next to nothing beside the"
-            " cell’s 2\xa0Ah, while the voltage rises by 0.75 V; expected a current that fits the "
-            "cell. Check the units in its heading, of the current and of the time, and that it is"
-            " the log of this charge. If all is right, confirm the unit: current: {path: "
-            "logs/current.csv, unit: µA}."
+            "logs/current.csv: the log counts a charge of 0.001475\xa0Ah, next to nothing beside the "
+            "cell’s 2\xa0Ah, while the voltage rises by 0.75 V; expected a current that fits the "
+            "cell. Check the units in its heading, of the current and of the time, and that it is "
+            "the log of this charge. If all is right, write into the review file: {path: "
+            'logs/current.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -110,9 +110,9 @@ MEANING = (
         readings(STANDBY, lambda amps: amps / 1000),
         (
             "logs/standby.csv: its readings step by 0.001000\xa0µA, the meter’s display by 1\xa0µA; "
-            "expected readings of the meter and range named in the review file. Check the unit in"
-            " its heading, and the meter's resolution. If both are right, confirm the unit: log: "
-            "{path: logs/standby.csv, unit: µA}."
+            "expected readings of the meter and range named in the review file. Check the unit in "
+            "its heading, and the meter's resolution. If both are right, write into the review "
+            'file: {path: logs/standby.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -126,9 +126,9 @@ MEANING = (
         (
             "logs/current.csv: the log counts a charge of 0.02458\xa0Ah, next to nothing beside the "
             "cell’s 2\xa0Ah, while the voltage rises by 0.75 V; expected a current that fits the "
-            "cell. Check the units in its heading, of the current and of the time, and that it is"
-            " the log of this charge. If all is right, confirm the unit: current: {path: "
-            "logs/current.csv, unit: A}."
+            "cell. Check the units in its heading, of the current and of the time, and that it is "
+            "the log of this charge. If all is right, write into the review file: {path: "
+            'logs/current.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -322,10 +322,10 @@ MEANING = (
         readings(CURRENT, lambda amps: 0.000043, digits=6),
         (
             "logs/current.csv: the log counts a charge of 0.0001132\xa0Ah, next to nothing beside "
-            "the cell’s 2\xa0Ah, while the voltage rises by 0.77 V; expected a current that fits the"
-            " cell. Check the units in its heading, of the current and of the time, and that it "
-            "is the log of this charge. If all is right, confirm the unit: current: {path: "
-            "logs/current.csv, unit: A}."
+            "the cell’s 2\xa0Ah, while the voltage rises by 0.77 V; expected a current that fits the "
+            "cell. Check the units in its heading, of the current and of the time, and that it is "
+            "the log of this charge. If all is right, write into the review file: {path: "
+            'logs/current.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import random
+import re
 import sys
 import tempfile
 from collections import Counter
@@ -258,7 +259,7 @@ _SAID = ("their heading names no unit", "another row has already", "don't advanc
 
 def is_said(found: Outcome, one: Drawn) -> bool:
     """Whether what is amiss was said: a note tells what was taken unasked, or a unit was asked for."""
-    asked = any("If they are" in message or "If these are" in message for message in found.said[:-1])
+    asked = any(re.search("If (it is|they are|these are)", message) for message in found.said[:-1])
     return asked or any(word in note for note in found.said[:-1] for word in _SAID)
 
 
