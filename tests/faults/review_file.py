@@ -246,11 +246,11 @@ _BLOCKS = (
         "a block that no section knows",
         _more("weather: {sun: true}\n"),
         (
-            "review.yaml, weather: no such key 'weather'. Known here: ammeter, cell, charge_runs,"
-            " claims, device, drain_ammeter, drain_burden_limit_V, drain_level_percent, "
-            "drain_self_discharge_percent, drain_states, findings, last_edition, "
-            "reader_capacities_Ah, readout_cell_ohm, readout_columns, readout_gain_bound_percent,"
-            " readout_offset_bound_V, readout_range_V, readout_resolution_V, readout_shows, "
+            "review.yaml, weather: no such key 'weather'. Known here: ammeter, cell, charge_runs, "
+            "claims, device, drain_ammeter, drain_burden_limit_V, drain_level_percent, "
+            "drain_self_discharge_percent, drain_states, findings, headings, last_edition, "
+            "reader_capacities_Ah, readout_cell_ohm, readout_columns, readout_gain_bound_percent, "
+            "readout_offset_bound_V, readout_range_V, readout_resolution_V, readout_shows, "
             "readout_table, readout_voltmeter, readout_wanted_width_V, review, source_ammeter, "
             "source_voltmeter, ui_events, ui_hazards, ui_leave_in, ui_signals, ui_states, "
             "ui_transitions, ui_walks, voltmeter."
