@@ -20,7 +20,10 @@ from reviewkit.tables import csv_table, headers
 
 ALIASES = {
     "reference": ("reference voltage", "voltmeter", "meter", "cell voltage", "voltage", "multimeter"),
-    "shown": ("shown value", "readout", "display", "device", "device shows", "shows", "blinks"),
+    "shown": (
+        *("shown value", "displayed", "readout", "display", "device", "device shows", "shows", "blinks"),
+        *("anzeige", "angezeigt", "affichage", "affiché", "lectura", "mostrado", "显示", "显示值"),
+    ),
     "uncertainty": ("reference uncertainty", "plus minus", "±"),
     "load": ("load current", "current", "draw"),
     "warning": ("warnings", "flash", "flashes"),
