@@ -52,6 +52,16 @@ def _templates(command: Callable[..., Any]) -> Callable[..., Any]:
     return added(only(command))
 
 
+_list = click.option(
+    "--list",
+    "list_name",
+    default="",
+    metavar="NAME.html",
+    help="What the page that lists all reviews is called. Default: as it was; at first index.html, or "
+    "reviews.html where another index.html lies.",
+)
+
+
 class _Group(click.Group):
     """Says every expected failure in plain lines and turns it into the exit status."""
 
@@ -111,9 +121,15 @@ def start(folder: Path, name: str, **templates: tuple[Path, ...]) -> None:
 @main.command()
 @_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
-@click.option("--single-file", is_flag=True, help="Also write NAME/NAME.html: all pages in one, to mail.")
 @click.option(
-    "--stills", is_flag=True, help="Also write NAME/stills/: pictures for a video. Needs a browser."
+    "--single-file/--no-single-file",
+    default=None,
+    help="Also write NAME/NAME.html: all pages in one, to mail. Once written it stays, until said otherwise.",
+)
+@click.option(
+    "--stills/--no-stills",
+    default=None,
+    help="Also write NAME/stills/: pictures for a video. Needs a browser. They stay likewise.",
 )
 @click.option("--browser", default="", metavar="PROGRAM", help="What draws the stills. Default: Chromium.")
 @click.option(
@@ -134,6 +150,7 @@ def start(folder: Path, name: str, **templates: tuple[Path, ...]) -> None:
     metavar="ADDRESS",
     help="Run the notebooks on this Dask cluster. For thousands of reviews; needs reviewkit[cluster].",
 )
+@_list
 @click.option("--fresh", is_flag=True, help="Run everything, also what has not changed since the last run.")
 @_templates
 def run(
@@ -190,12 +207,13 @@ def _executor(scheduler: str, stay_ready: float | None) -> Iterator[Executor | N
 @main.command()
 @_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
+@_list
 @_templates
-def compare(folders: tuple[Path, ...], out: Path, **templates: Any) -> None:
+def compare(folders: tuple[Path, ...], out: Path, list_name: str, **templates: Any) -> None:
     """Run reviews and publish them side by side: two to twelve devices, or editions of one."""
     from reviewkit import commands
 
-    together = commands.compare(*folders, out=out, **templates)
+    together = commands.compare(*folders, out=out, list_name=list_name, **templates)
     _report(together.reviews)
     if not together.result.ok:
         _say_failure(together.place.name, together.result)
@@ -250,9 +268,11 @@ def _status(failed: Sequence[SectionResult]) -> int:
 
 
 def _report(published: Sequence[Published]) -> None:
-    """Say where each review is; leave with a status where a section failed."""
+    """Say where each review is, and what is gone; leave with a status where a section failed."""
     for item in published:
         click.echo(f"{'draft only: ' if item.is_draft else ''}{_from_here(item.index)}")
+        if item.gone:
+            click.echo(f"no longer published in {item.place.name}: {', '.join(item.gone)}", err=True)
     failed = [(item.review.file.name, result) for item in published for result in item.review.failed]
     for name, result in failed:
         _say_failure(name, result)

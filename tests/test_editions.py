@@ -18,7 +18,7 @@ from reviewkit import commands
 from reviewkit.cli import main
 from reviewkit.commands import Published
 from reviewkit.errors import InputError
-from reviewkit.publishing import atomic, editions
+from reviewkit.publishing import atomic, editions, journal, written
 
 FILES = Path(__file__).parent / "files"
 TEMPLATES = [FILES / "templates"]
@@ -135,8 +135,10 @@ def test_how_warm_it_was_was_measured(out: Path, lantern: Path) -> None:
 
 def test_a_published_review_that_cannot_be_read_is_not_written_over(out: Path, lantern: Path) -> None:
     (out / "lantern" / "evidence.zip").write_bytes(b"cut off")
-    assert run(lantern, out).place == out / "lantern"
-    (out / "lantern" / "evidence.zip").write_bytes(b"cut off")
+    with pytest.raises(InputError, match=r"evidence\.zip \(changed\)"):
+        run(lantern, out)
+    # Of a folder without a list of what the kit wrote into it, this can't be told.
+    (out / "lantern" / written.MARK).unlink()
     bench(lantern, lux=398.5)
     with pytest.raises(InputError, match=r"cannot be read any more \(evidence\.zip: refused"):
         run(lantern, out)
@@ -229,7 +231,7 @@ def test_a_working_copy_is_written_over_as_often_as_need_be(lantern: Path, draft
     assert "a working copy" in (draft_dir / "index.html").read_text(encoding="utf-8")
     done = run(bench(lantern, edition=1, lux=3.0), draft_dir)
     assert "working copy" not in done.index.read_text(encoding="utf-8")
-    assert {path.name for path in draft_dir.iterdir()} == {"assets", "index.html", "lantern"}
+    assert {path.name for path in draft_dir.iterdir()} == {"assets", "index.html", "lantern", written.MARK}
 
 
 def test_a_working_copy_beside_an_edition_leaves_it_in_its_place(out: Path, lantern: Path) -> None:
@@ -315,7 +317,7 @@ def test_a_kill_at_any_step_loses_no_edition(
 
 
 def _put_until(step: int, new: Path, place: Path) -> bool:
-    staged = Path(shutil.copytree(new, place / ".staging-lantern-x"))
+    staged = Path(shutil.copytree(new, journal.claim(place, "staging", "lantern")))
     with pytest.MonkeyPatch.context() as patch:
         killed_at(step, patch)
         try:

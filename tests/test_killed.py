@@ -30,7 +30,7 @@ from reviewkit import commands
 from reviewkit.errors import InputError
 from reviewkit.execution import forked as fork_server
 from reviewkit.execution.kernel import kernel_in
-from reviewkit.publishing import atomic
+from reviewkit.publishing import atomic, journal, written
 from reviewkit.system import full_disk, swap, temporary
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="processes are forked and looked at in /proc")
@@ -119,7 +119,7 @@ def test_of_two_runs_on_one_folder_the_second_is_refused(killing: Rounds, tmp_pa
     holding.wait()
     holding.stdout.close()
     holding.stdin.close()
-    assert (scene.out / ".lock").exists()
+    assert (scene.out / ".reviewkit.lock").exists()
     with atomic.site(scene.out):
         assert not [path.name for path in scene.out.glob(".staging-*")]
     assert not [path.name for path in scene.out.iterdir() if path.name.startswith(".")]
@@ -128,9 +128,9 @@ def test_of_two_runs_on_one_folder_the_second_is_refused(killing: Rounds, tmp_pa
 HOLDING = """
 import sys
 from pathlib import Path
-from reviewkit import publish
-with publish.site(Path(sys.argv[1])) as out:
-    publish.stage(out, "lantern")
+from reviewkit.publishing import atomic
+with atomic.site(Path(sys.argv[1])) as out:
+    atomic.stage(out, "lantern")
     print("held", flush=True)
     sys.stdin.read()
 """
@@ -143,11 +143,11 @@ def test_a_run_that_ends_leaves_the_lock_of_the_next_alone(
 
     def then_another_starts(lock: FileLock, *given: Any, **named: Any) -> None:
         release(lock, *given, **named)
-        (tmp_path / ".lock").touch()
+        (tmp_path / ".reviewkit.lock").touch()
 
     with atomic.site(tmp_path):
         monkeypatch.setattr(FileLock, "release", then_another_starts)
-    assert (tmp_path / ".lock").exists()
+    assert (tmp_path / ".reviewkit.lock").exists()
 
 
 def placed(folder: Path, text: str) -> Path:
@@ -159,6 +159,7 @@ def placed(folder: Path, text: str) -> Path:
 @linux
 def test_a_reader_never_finds_the_place_empty(tmp_path: Path) -> None:
     page, missed, read = placed(tmp_path / "lamp", "0") / "index.html", [], []
+    written.seal(page.parent)
     if not swap.exchanged(placed(tmp_path / "a", ""), placed(tmp_path / "b", "")):
         pytest.skip("this disk can't exchange two folders")
     done = threading.Event()
@@ -173,9 +174,11 @@ def test_a_reader_never_finds_the_place_empty(tmp_path: Path) -> None:
     reader = threading.Thread(target=look)
     reader.start()
     for number in range(300):
-        atomic.put(placed(tmp_path / f".staging-{number}", str(number)), tmp_path, "lamp", good=True)
+        staged = placed(journal.claim(tmp_path, "staging", "lamp"), str(number))
+        atomic.put(staged, tmp_path, "lamp", good=True)
     done.set()
     reader.join()
+    journal.sweep(tmp_path)
     # Opened in one folder and removed with it, a page is read to its end all the same.
     assert missed == []
     assert page.read_text(encoding="utf-8") == "299"
@@ -187,8 +190,8 @@ def test_a_reader_never_finds_the_place_empty(tmp_path: Path) -> None:
 def test_where_folders_cannot_be_exchanged_a_kill_between_two_renames_is_healed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, done: int
 ) -> None:
-    placed(tmp_path / "lamp", "old")
-    staged = placed(tmp_path / ".staging-lamp", "new")
+    written.seal(placed(tmp_path / "lamp", "old"))
+    staged = placed(journal.claim(tmp_path, "staging", "lamp"), "new")
     monkeypatch.setattr(atomic, "exchanged", lambda *_: False)
     with suppress(KeyboardInterrupt), monkeypatch.context() as patch:
         patch.setattr(os, "rename", allowed(os.rename, done))

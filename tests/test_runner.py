@@ -26,7 +26,7 @@ from reviewkit.execution.execute import execute
 from reviewkit.execution.task import Outcome, Task
 from reviewkit.pipeline import loading, runner
 from reviewkit.privacy import notebook as scrub
-from reviewkit.publishing import atomic
+from reviewkit.publishing import atomic, journal, written
 from reviewkit.sections import discovery
 
 FILES = Path(__file__).parent / "files"
@@ -324,6 +324,10 @@ def test_what_is_no_picture_is_not_published_as_one() -> None:
     assert scrub.Scrubber((), ()).value(data) == {"text/plain": "…"}
 
 
+def pages(folder: Path) -> dict[str, bytes]:
+    return {name: text for name, text in tree(folder).items() if not name.endswith(written.MARK)}
+
+
 def staged(out: Path, text: str) -> Path:
     folder = atomic.stage(out, "lantern")
     (folder / "index.html").write_text(text, encoding="utf-8")
@@ -332,32 +336,38 @@ def staged(out: Path, text: str) -> Path:
 
 def test_a_new_review_takes_the_place_of_the_old_one_whole(tmp_path: Path) -> None:
     with atomic.site(tmp_path) as out:
-        atomic.put(staged(out, "old"), out, "lantern", good=True)
-        (out / "lantern" / "only-in-the-old.html").touch()
+        old = staged(out, "old")
+        (old / "only-in-the-old.html").touch()
+        atomic.put(old, out, "lantern", good=True)
         atomic.put(staged(out, "new"), out, "lantern", good=True)
-    assert tree(tmp_path) == {"lantern/index.html": b"new"}
+    assert pages(tmp_path) == {"lantern/index.html": b"new"}
 
 
 def test_a_run_killed_between_the_two_renames_is_set_right(tmp_path: Path) -> None:
-    (tmp_path / ".old-lantern").mkdir()
-    (tmp_path / ".old-lantern" / "index.html").write_text("old", encoding="utf-8")
-    (tmp_path / ".staging-lantern-x").mkdir()
+    old = journal.claim(tmp_path, "old", "lantern")
+    old.mkdir()
+    (old / "index.html").write_text("old", encoding="utf-8")
+    atomic.stage(tmp_path, "lantern")
     with atomic.site(tmp_path):
         assert tree(tmp_path)["lantern/index.html"] == b"old"
     assert [path.name for path in tmp_path.iterdir()] == ["lantern"]
 
 
 def test_a_run_killed_after_both_renames_is_set_right(tmp_path: Path) -> None:
-    for name, text in ((".old-lantern", "old"), ("lantern", "new")):
-        (tmp_path / name).mkdir()
-        (tmp_path / name / "index.html").write_text(text, encoding="utf-8")
+    for place, text in ((journal.claim(tmp_path, "old", "lantern"), "old"), (tmp_path / "lantern", "new")):
+        place.mkdir()
+        (place / "index.html").write_text(text, encoding="utf-8")
     with atomic.site(tmp_path):
         pass
     assert tree(tmp_path) == {"lantern/index.html": b"new"}
 
 
 def test_two_runs_do_not_write_to_one_place(tmp_path: Path) -> None:
-    with FileLock(tmp_path / ".lock"), pytest.raises(InputError, match="another run"), atomic.site(tmp_path):
+    with (
+        FileLock(tmp_path / ".reviewkit.lock"),
+        pytest.raises(InputError, match="another run"),
+        atomic.site(tmp_path),
+    ):
         pass
 
 

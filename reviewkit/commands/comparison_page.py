@@ -18,7 +18,12 @@ from reviewkit.sections.template import Section
 
 
 def made(
-    template: Section, reviews: Sequence[tuple[ReviewFile, str]], out: Path, staged: Path
+    template: Section,
+    reviews: Sequence[tuple[ReviewFile, str]],
+    out: Path,
+    staged: Path,
+    *,
+    home: str,
 ) -> SectionResult:
     """Execute the comparison's template and write its page into `staged`.
 
@@ -32,6 +37,8 @@ def made(
         Holds the published folders.
     staged : pathlib.Path
         Empty.
+    home : str
+        The page that lists all reviews.
     """
     (staged / results.NOTEBOOKS).mkdir()
     places = [place for _, place in reviews]
@@ -42,5 +49,5 @@ def made(
     links = [site.Link(f"../{place}/index.html", file.title) for file, place in reviews]
     notices = dict.fromkeys(file.review.notice for file, _ in reviews if file.review.notice)
     title = formatting.listed(file.device.name for file, _ in reviews) + ", side by side"
-    site.write_comparison(result, staged, title, links, notice=" ".join(notices))
+    site.write_comparison(result, staged, title, links, notice=" ".join(notices), home=home)
     return result

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from reviewkit.pipeline.cache import RunOptions
+from reviewkit.publishing import written
 
 
 @dataclass(frozen=True)
@@ -20,11 +21,33 @@ class Extras:
         The browser that draws pictures for a video; none: no pictures.
     charts_script : pathlib.Path or None
         A smaller build of the charts' script.
+    home : str
+        The page that lists all reviews.
     """
 
     single_file: bool
     program: Path | None
     charts_script: Path | None
+    home: str
+
+
+def settled(options: RunOptions, place: Path) -> RunOptions:
+    """Return the options with nothing left open: what was asked for once stays until it is said otherwise.
+
+    Parameters
+    ----------
+    options : RunOptions
+    place : pathlib.Path
+        The published folder of the review that is to be replaced.
+    """
+    before = written.files(place)
+    single = f"{place.name.partition('.')[0]}.html" in before
+    stills = any(name.startswith("stills/") for name in before)
+    return replace(
+        options,
+        single_file=single if options.single_file is None else options.single_file,
+        stills=stills if options.stills is None else options.stills,
+    )
 
 
 def wanted(options: RunOptions) -> Extras:
@@ -45,4 +68,4 @@ def wanted(options: RunOptions) -> Extras:
         from reviewkit.publishing import site
 
         script = site.charts_source(Path(options.charts_script))
-    return Extras(options.single_file, program, script)
+    return Extras(bool(options.single_file), program, script, options.list_name)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from reviewkit.errors import InputError
+from reviewkit.errors import Faults, InputError
 from reviewkit.findings import placeholders
 from reviewkit.pipeline import loading
+from reviewkit.publishing import out_guard
 from reviewkit.review import author_text, review_file
 from reviewkit.sections import discovery
 
@@ -45,6 +46,8 @@ def start(
     place = Path(folder)
     if (place / review_file.FILE).exists():
         raise InputError("there is a review file here already", file=str(place / review_file.FILE))
+    if refused := out_guard.start(place):
+        raise Faults(refused)
     called = name or place.resolve().name.replace("-", " ").capitalize()
     parts = discovery.of_kind("section", discovery.discover(templates, only=only_templates))
     texts = {

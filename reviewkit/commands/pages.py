@@ -7,7 +7,7 @@ from pathlib import Path
 from reviewkit.commands.extras import Extras
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.pipeline.results import Reviewed
-from reviewkit.publishing import atomic, editions, evidence, site
+from reviewkit.publishing import atomic, editions, evidence, site, written
 from reviewkit.publishing import stills as drawing
 
 
@@ -19,10 +19,10 @@ def begin(closed: Reviewed, extras: Extras) -> None:
     closed : Reviewed
     extras : Extras
     """
-    site.write_sections(closed, charts_script=extras.charts_script)
+    site.write_sections(closed, charts_script=extras.charts_script, home=extras.home)
 
 
-def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
+def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ...]]:
     """Write a review's own page and its evidence, and move it into its place.
 
     Parameters
@@ -35,8 +35,10 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
 
     Returns
     -------
-    pathlib.Path
+    place : pathlib.Path
         Where it is now.
+    gone : tuple of str
+        Files that were published there before, and are not any more.
 
     Raises
     ------
@@ -47,7 +49,7 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
     faults: list[InputError] = list(ended.strange_chapters())
     script = extras.charts_script
     with gathered(faults):
-        site.write_index(ended, charts_script=script)
+        site.write_index(ended, charts_script=script, home=extras.home)
     if faults:
         raise Faults(faults)
     evidence.write(ended)
@@ -61,10 +63,11 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> Path:
     site.write_charts(out, charts_script=script)
     file = ended.file
     good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
+    before = written.files(out / (file.name if good else file.name + atomic.DRAFT))
     place = atomic.put(ended.staged, out, file.name, good=good)
     if faults:
         raise Faults(faults)
-    return place
+    return place, tuple(sorted(before - written.files(place)))
 
 
 def shelve(out: Path, extras: Extras) -> None:
@@ -75,4 +78,4 @@ def shelve(out: Path, extras: Extras) -> None:
     out : pathlib.Path
     extras : Extras
     """
-    site.write_shelf(out, charts_script=extras.charts_script)
+    site.write_shelf(out, charts_script=extras.charts_script, home=extras.home)

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from reviewkit.commands import comparison_page
-from reviewkit.commands.reviews import OUT, Published, run
+from reviewkit.commands.reviews import OUT, Published, refuse_place, run
 from reviewkit.errors import InputError
 from reviewkit.execution import forkserver
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import SectionResult
-from reviewkit.publishing import atomic, site
+from reviewkit.publishing import atomic, out_guard, site, written
 from reviewkit.sections import discovery
 from reviewkit.sections.template import Section
+from reviewkit.tables import keys
 
 MOST = 12
 """Reviews that one page compares."""
@@ -59,6 +60,7 @@ def compare(
     templates: Iterable[str | Path] = (),
     only_templates: Iterable[str | Path] = (),
     executor: Executor | None = None,
+    list_name: str = "",
 ) -> SideBySide:
     """Run reviews and publish them side by side: several devices, or editions of one.
 
@@ -72,6 +74,8 @@ def compare(
         Folders with section templates, beside the kit's own or in place of them.
     executor : concurrent.futures.Executor, optional
         What runs the notebooks.
+    list_name : str
+        What the page that lists all reviews is called, as for `run`.
 
     Raises
     ------
@@ -85,29 +89,27 @@ def compare(
         if Path(folder).resolve() in seen:
             raise InputError("the same folder twice", file=str(folder), remedy="Name each review once.")
         seen.add(Path(folder).resolve())
-    own = {"templates": tuple(templates), "only_templates": tuple(only_templates)}
+    own: Mapping[str, Any] = {"templates": tuple(templates), "only_templates": tuple(only_templates)}
     parts = discovery.discover(own["templates"], only=own["only_templates"])
     template = next(iter(discovery.of_kind("compare", parts)), None)
     if template is None:
         raise InputError("there is no template that compares in the folders of templates")
+    refuse_place(Path(out), folders, list_name)
+    names = [keys.published_name(Path(folder).resolve()) for folder in folders]
+    out_guard.comparison(Path(out).resolve(), site.beside(names))
     with forkserver.serving():
-        return _compared(folders, template, Path(out), own, executor)
+        reviews = run(*folders, out=out, executor=executor, list_name=list_name, **own)
+        return _compared(reviews, template, Path(out), list_name)
 
 
-def _compared(
-    folders: Sequence[str | Path],
-    template: Section,
-    out: Path,
-    own: Mapping[str, Any],
-    executor: Executor | None,
-) -> SideBySide:
-    reviews = run(*folders, out=out, executor=executor, **own)
+def _compared(reviews: tuple[Published, ...], template: Section, out: Path, list_name: str) -> SideBySide:
     called = site.beside([item.review.file.name for item in reviews])
     with atomic.site(out) as place:
+        home = written.list_page(place, list_name)
         staged = atomic.stage(place, called)
         compared = [(item.review.file, item.place.name) for item in reviews]
-        result = comparison_page.made(template, compared, place, staged)
+        result = comparison_page.made(template, compared, place, staged, home=home)
         site.write_charts(place)
         result_place = atomic.put(staged, place, called, good=result.ok)
-        site.write_shelf(place)
+        site.write_shelf(place, home=home)
     return SideBySide(reviews, result, result_place)

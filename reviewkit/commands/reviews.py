@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from concurrent.futures import Executor
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Thread
 from types import ModuleType
 from typing import Any
 
-from reviewkit.commands.extras import wanted
+from reviewkit.commands.extras import settled, wanted
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.findings import PLOTLY_MIME, Findings
 from reviewkit.pipeline import harvest, loading, runner
 from reviewkit.pipeline.cache import RunOptions, SectionCache, remember
 from reviewkit.pipeline.progress import Bar
 from reviewkit.pipeline.results import ASSETS, Reviewed
-from reviewkit.publishing import atomic, edition_guard, editions
+from reviewkit.publishing import atomic, edition_guard, editions, out_guard, written
+from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections import discovery
 from reviewkit.sections.template import Section
 
@@ -34,10 +35,13 @@ class Published:
     review : Reviewed
     place : pathlib.Path
         The folder that holds its pages.
+    gone : tuple of str
+        Files that were published there before, and are not any more.
     """
 
     review: Reviewed
     place: Path
+    gone: tuple[str, ...] = ()
 
     @property
     def index(self) -> Path:
@@ -71,10 +75,11 @@ def run(
     templates: Iterable[str | Path] = (),
     only_templates: Iterable[str | Path] = (),
     executor: Executor | None = None,
-    single_file: bool = False,
-    stills: bool = False,
+    single_file: bool | None = None,
+    stills: bool | None = None,
     browser: str | Path = "",
     charts_script: str | Path | None = None,
+    list_name: str = "",
     fresh: bool = False,
 ) -> tuple[Published, ...]:
     """Run whole reviews and publish them.
@@ -89,14 +94,18 @@ def run(
         Folders with section templates, beside the kit's own or in place of them.
     executor : concurrent.futures.Executor, optional
         What runs the notebooks.
-    single_file : bool
-        Whether to write all pages of each review into one file as well, to be mailed.
-    stills : bool
-        Whether to draw pictures for a video as well.
+    single_file : bool, optional
+        Whether to write all pages of each review into one file as well, to be mailed. Default: as it was
+        published before, so that no link dies.
+    stills : bool, optional
+        Whether to draw pictures for a video as well. Default: likewise.
     browser : str or pathlib.Path
         The program that draws them. Default: the first browser found.
     charts_script : str or pathlib.Path, optional
         A smaller build of the charts' script, to be shared by the pages in place of plotly's own.
+    list_name : str
+        What the page that lists all reviews is called. Default: as it was; at first ``index.html``, or
+        ``reviews.html`` where somebody else's ``index.html`` lies there.
     fresh : bool
         Whether to run every section, those too whose template, values and files are what they were.
 
@@ -109,12 +118,12 @@ def run(
     Raises
     ------
     Faults
-        Everything wrong with the review files, before anything is run; an edition that was published from
-        other data is refused. Or, once the other reviews are
-        published, what is wrong with the authors' own words.
+        Everything wrong with the review files and the place to publish in, before anything is run. Or, once
+        the other reviews are published, what is wrong with the authors' own words.
     """
-    options = RunOptions(Path(out), single_file, stills, browser, charts_script)
-    extras = wanted(options)
+    options = RunOptions(Path(out), single_file, stills, browser, charts_script, list_name)
+    wanted(options)
+    refuse_place(Path(out), folders, list_name)
     own = tuple(templates), tuple(only_templates)
     parts = discovery.discover(own[0], only=own[1])
     # What writes pages is loaded while others load what the sections need.
@@ -125,7 +134,10 @@ def run(
     faults: list[InputError] = []
     keep = SectionCache() if not fresh else None
     with atomic.site(Path(out)) as place:
-        loading.refuse(files, lambda file: edition_guard.faults(file, place))
+        loading.refuse(files, lambda file: place_faults(file, place))
+        options = replace(options, list_name=written.list_page(place, list_name))
+        each = {file.name: settled(options, _replaced(place, file)) for file in files}
+        extras = {name: wanted(settled_ones) for name, settled_ones in each.items()}
         staged = [(file, atomic.stage(place, file.name)) for file in files]
         for file, folder in staged:
             editions.carry(place / file.name, folder, edition=file.review.edition)
@@ -135,28 +147,51 @@ def run(
             executor=executor,
             progress=Bar(),
             keep=keep,
-            closed=lambda review: _pages().begin(review, extras),
+            closed=lambda review: _pages().begin(review, extras[review.file.name]),
         )
         with closing(running):
             for ended in running:
                 with gathered(faults):
-                    item = Published(ended, _pages().put(ended, place, extras))
+                    item = Published(ended, *_pages().put(ended, place, extras[ended.file.name]))
                     done.append(item)
                     # Not before: what is packed has by then been held against what was read.
                     if keep:
                         keep.put(ended.made)
-        _pages().shelve(place, extras)
+        _pages().shelve(place, wanted(replace(options, stills=False)))
     if keep:
         keep.trim()
     if not any(own):
-        _remember(done, parts, options)
+        _remember(done, parts, each)
     if faults:
         raise Faults(faults)
     order = {file.folder: number for number, file in enumerate(files)}
     return tuple(sorted(done, key=lambda item: order[item.review.file.folder]))
 
 
-def _remember(done: Iterable[Published], parts: Iterable[Section], options: RunOptions) -> None:
+def refuse_place(out: Path, folders: Iterable[str | Path], list_name: str = "") -> None:
+    """Make sure that a place to publish in is none of the review folders', and not somebody else's.
+
+    Raises
+    ------
+    Faults
+    """
+    found = out_guard.location(out, map(Path, folders)) or out_guard.shared(out.resolve(), list_name)
+    if found:
+        raise Faults(found)
+
+
+def place_faults(file: ReviewFile, out: Path) -> list[InputError]:
+    """Return why a review can't be published as what it says it is, where it would go."""
+    return out_guard.review(file, out) or edition_guard.faults(file, out)
+
+
+def _replaced(out: Path, file: ReviewFile) -> Path:
+    """Return the folder that a good review takes the place of."""
+    good = editions.is_to_replace(out, file.name, file.review.edition)
+    return out / (file.name if good else file.name + atomic.DRAFT)
+
+
+def _remember(done: Iterable[Published], parts: Iterable[Section], options: Mapping[str, RunOptions]) -> None:
     """Note of each review that is no draft what it was made from: until that changes it need not run."""
     if not all(section.about.repeatable for section in discovery.of_kind("section", parts)):
         return
@@ -164,7 +199,7 @@ def _remember(done: Iterable[Published], parts: Iterable[Section], options: RunO
         if not item.is_draft:
             file = item.review.file
             files = {seen.path: seen.sha256 for seen in file.seen}
-            remember(file.folder, options, place=item.place, files=files)
+            remember(file.folder, options[file.name], place=item.place, files=files)
 
 
 def _pages() -> ModuleType:

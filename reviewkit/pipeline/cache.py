@@ -135,22 +135,36 @@ class RunOptions:
     ----------
     out : pathlib.Path
         The published folder.
-    single_file, stills : bool
+    single_file, stills : bool or None
+        None: as the review was published before.
     browser, charts_script : str or pathlib.Path or None
+    list_name : str
+        The page that lists all reviews; empty: as it was.
     """
 
     out: Path
-    single_file: bool = False
-    stills: bool = False
+    single_file: bool | None = None
+    stills: bool | None = None
     browser: str | Path | None = None
     charts_script: str | Path | None = None
+    list_name: str = ""
 
-    def text(self) -> str:
-        """Return it in a line that differs wherever it differs."""
-        script = (
-            hashlib.sha256(Path(self.charts_script).read_bytes()).hexdigest() if self.charts_script else ""
+    def plain(self) -> dict[str, Any]:
+        """Return it as plain data that differ wherever it differs."""
+        script = self.charts_script and hashlib.sha256(Path(self.charts_script).read_bytes()).hexdigest()
+        return {
+            "single_file": self.single_file,
+            "stills": self.stills,
+            "browser": str(self.browser or "") if self.stills else "",
+            "charts_script": script or "",
+        }
+
+    def is_met_by(self, made: Mapping[str, Any]) -> bool:
+        """Whether what was published is what is asked for; what is not asked for may be either."""
+        return all(
+            value in (None, made[name]) or (name == "browser" and not self.stills)
+            for name, value in self.plain().items()
         )
-        return f"{self.single_file} {self.stills} {self.browser if self.stills else ''} {script}"
 
 
 def among(folders: Sequence[Path], options: RunOptions) -> dict[Path, Path]:
@@ -173,10 +187,11 @@ def _page(folder: Path, options: RunOptions) -> Path | None:
         stamp = Store("reviews").read(_stamp(folder, options.out))
         place = Path(stamp["place"])
         same = (
-            stamp["options"] == options.text()
+            options.is_met_by(stamp["options"])
             and stamp["listing"] == _listing(folder)
             and stamp["published"] == _states(place)
-            and (options.out / "index.html").is_file()
+            and (options.out / stamp["list"]).is_file()
+            and options.list_name in ("", stamp["list"])
             and stamp["files"] == _digests(folder, stamp["files"])
             and stamp["program"] == program()
         )
@@ -193,6 +208,7 @@ def remember(folder: Path, options: RunOptions, *, place: Path, files: Mapping[s
     folder : pathlib.Path
         The review folder.
     options : RunOptions
+        With nothing left open.
     place : pathlib.Path
         Where it was published.
     files : mapping of str to str
@@ -200,7 +216,8 @@ def remember(folder: Path, options: RunOptions, *, place: Path, files: Mapping[s
     """
     stamp = {
         "program": program(),
-        "options": options.text(),
+        "options": options.plain(),
+        "list": options.list_name,
         "listing": _listing(folder),
         "files": dict(files),
         "place": str(place),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import shutil
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -11,15 +11,12 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from reviewkit.errors import InputError
-from reviewkit.pipeline.results import ASSETS
-from reviewkit.publishing import editions
+from reviewkit.publishing import editions, journal, written
 from reviewkit.publishing.editions import Edition
-from reviewkit.system import full_disk, temporary
+from reviewkit.system import full_disk
 from reviewkit.system.swap import exchanged
 
-_STAGING = ".staging-"
-_OLD = ".old-"
-_LOCK = ".lock"
+_LOCK = ".reviewkit.lock"
 DRAFT = ".draft"
 
 
@@ -46,6 +43,7 @@ def site(out: Path) -> Iterator[Path]:
     lock = FileLock(out / _LOCK)
     try:
         out.mkdir(parents=True, exist_ok=True)
+        _refuse_strange_lock(out / _LOCK)
         lock.acquire(blocking=False)
     except Timeout:
         raise InputError(
@@ -57,11 +55,22 @@ def site(out: Path) -> Iterator[Path]:
         ) from None
     try:
         with full_disk.told(out):
-            recover(out)
-            yield out
+            journal.settle(out)
+            try:
+                yield out
+            finally:
+                journal.sweep(out)
     finally:
-        _sweep(out, _STAGING)
         _let_go(lock, out / _LOCK)
+
+
+def _refuse_strange_lock(place: Path) -> None:
+    if os.path.lexists(place) and (place.is_symlink() or not place.is_file() or place.stat().st_size):
+        raise InputError(
+            "the kit did not write this file, and leaves it alone",
+            file=f"{place.parent.name}/{place.name}",
+            remedy=written.ELSEWHERE,
+        )
 
 
 def _let_go(lock: FileLock, place: Path) -> None:
@@ -76,28 +85,10 @@ def _let_go(lock: FileLock, place: Path) -> None:
             place.unlink()
 
 
-def recover(out: Path) -> None:
-    """Finish or undo what a killed run left half done."""
-    for old in out.glob(f"{_OLD}*"):
-        place = out / old.name.removeprefix(_OLD)
-        if not place.exists():
-            old.rename(place)
-    _sweep(out, _OLD)
-    _sweep(out, _STAGING)
-    temporary.sweep_parts(out, "index.html")
-    temporary.sweep_parts(out / ASSETS, "charts-*.js")
-
-
-def _sweep(out: Path, prefix: str) -> None:
-    for left in out.glob(f"{prefix}*"):
-        shutil.rmtree(left, ignore_errors=True)
-
-
 def stage(out: Path, name: str) -> Path:
     """Return a new empty folder beside the published ones, on the same disk."""
-    folder = Path(tempfile.mkdtemp(prefix=f"{_STAGING}{name}-", dir=out))
-    # mkdtemp hides the folder from others; a published one is to be read by the web server.
-    folder.chmod(0o755)
+    folder = journal.claim(out, "staging", name)
+    folder.mkdir()
     return folder
 
 
@@ -116,12 +107,19 @@ def put(staged: Path, out: Path, name: str, *, good: bool) -> Path:
     -------
     pathlib.Path
         Where it is now.
+
+    Raises
+    ------
+    InputError
+        If what lies in its place is not, or not wholly, the kit's.
     """
     place = out / (name if good else name + DRAFT)
+    written.seal(staged)
     if good:
         _keep(out, name, editions.at(staged))
     _swap(staged, place)
-    if good:
+    # What somebody has put into the draft since stays.
+    if good and written.fault(out / (name + DRAFT)) is None:
         shutil.rmtree(out / (name + DRAFT), ignore_errors=True)
     return place
 
@@ -134,15 +132,19 @@ def _keep(out: Path, name: str, new: Edition | None) -> None:
     place = editions.place_of_kept(out, name, old.number)
     copy = stage(out, place.name)
     editions.copy(old.place, copy)
+    written.seal(copy)
     _swap(copy, place)
 
 
 def _swap(new: Path, place: Path) -> None:
+    # It was looked at before the run; that may have been hours ago.
+    if fault := written.fault(place):
+        raise fault
     if place.exists() and exchanged(new, place):
         # What was published lies now where the new one was made.
         shutil.rmtree(new, ignore_errors=True)
         return
-    old = place.with_name(_OLD + place.name)
+    old = journal.claim(place.parent, "old", place.name)
     if place.exists():
         # Killed between the two renames, the next run finds the old one and puts it back.
         place.rename(old)

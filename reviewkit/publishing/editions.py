@@ -50,13 +50,23 @@ def at(place: Path) -> Edition | None:
     return Edition(number, str(about.get("date") or ""), place)
 
 
+def device(place: Path) -> dict[str, Any]:
+    """Return the published block `device`; empty where none can be read."""
+    return _block(place, "device")
+
+
 def _about(place: Path) -> dict[str, Any]:
     """Return the published block `review`; empty where nothing is published, or nothing that can be read."""
+    about = _block(place, "review")
+    return {"edition": 1, **about} if about else {}
+
+
+def _block(place: Path, name: str) -> dict[str, Any]:
     try:
-        about = json.loads((place / JSON_FILE).read_text(encoding="utf-8"))["review"]
+        block = json.loads((place / JSON_FILE).read_text(encoding="utf-8"))[name]
     except (OSError, ValueError, KeyError, TypeError):
         return {}
-    return {"edition": 1, **about} if isinstance(about, dict) else {}
+    return block if isinstance(block, dict) else {}
 
 
 def kept(out: Path, name: str) -> list[Edition]:

@@ -29,12 +29,16 @@ _VIDEO = "review.video"
 
 
 class Device(Block):
-    """The device reviewed and the sample at hand; the disclosure stands at the start of every page."""
+    """The device reviewed and the sample at hand; the disclosure stands at the start of every page.
+
+    `formerly`: names and serial numbers under which the same device was published before.
+    """
 
     name: str = Field(min_length=1, max_length=120)
     kind: str = ""
     maker: str = ""
     serial: str = ""
+    formerly: tuple[str, ...] = ()
     firmware: str = ""
     sample: str = ""
     afterwards: str = ""

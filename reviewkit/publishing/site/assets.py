@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from reviewkit.errors import InputError, KitError
 from reviewkit.pipeline.results import ASSETS
-from reviewkit.system import temporary
+from reviewkit.publishing import written
 from reviewkit.system.locations import kit_folder
 
 _REFERENCE = re.compile(r'data-charts="[^"]*?(charts-[0-9a-f]+\.js)"')
@@ -94,18 +94,18 @@ def charts_name(source: Path) -> str:
 
 def write_charts(out: Path, source: Path) -> None:
     """Put the charts' script into a site, once, and remove those that no page asks for any more."""
-    folder = out / ASSETS
-    folder.mkdir(exist_ok=True)
-    place = folder / charts_name(source)
-    if not place.exists():
-        with temporary.whole(place) as part:
-            shutil.copyfile(source, part)
-    asked = {place.name} | {name for page in out.glob("*/*.html") for name in _asked(page)}
-    for script in folder.glob("charts-*.js"):
-        if script.name not in asked:
-            script.unlink()
+    own = f"{ASSETS}/{charts_name(source)}"
+    if not ((out / own).exists() and own in written.shared(out)):
+        written.put(out, own, lambda part: shutil.copyfile(source, part))
+    scripts = {name for name in written.shared(out) if name.startswith(f"{ASSETS}/charts-")}
+    if scripts == {own}:
+        return
+    pages = (page for page in out.glob("*/*.html") if page.is_file())
+    asked = {f"{ASSETS}/{name}" for page in pages for name in _asked(page)}
+    for name in scripts - asked - {own}:
+        written.remove(out, name)
 
 
 def _asked(page: Path) -> list[str]:
-    with page.open(encoding="utf-8") as stream:
+    with page.open(encoding="utf-8", errors="replace") as stream:
         return _REFERENCE.findall(stream.read(60_000))

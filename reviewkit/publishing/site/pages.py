@@ -11,27 +11,25 @@ from reviewkit.findings import PART_MIME, PLOTLY_MIME
 from reviewkit.findings.extra_page import ExtraPage
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import ASSETS, Reviewed, SectionResult
-from reviewkit.publishing import editions
+from reviewkit.publishing import editions, written
 from reviewkit.publishing.site import assets, exporter, words
 from reviewkit.publishing.site.context import Link, PageContext
 from reviewkit.publishing.site.described import described
 from reviewkit.publishing.site.disclosure import about_sample, disclosure
 from reviewkit.publishing.site.shelf import comparisons, shelf
 from reviewkit.review import video
-from reviewkit.system import temporary
 
 _HOME = "index.html"
 _EMPTY: dict[str, Any] = {"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
-_ALL = Link("../index.html", "All reviews")
 
 
-def write_review(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
+def write_review(reviewed: Reviewed, *, charts_script: Path | None = None, home: str = _HOME) -> None:
     """Write all pages of a review that has been run: `write_sections` and `write_index`."""
-    write_sections(reviewed, charts_script=charts_script)
-    write_index(reviewed, charts_script=charts_script)
+    write_sections(reviewed, charts_script=charts_script, home=home)
+    write_index(reviewed, charts_script=charts_script, home=home)
 
 
-def write_sections(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
+def write_sections(reviewed: Reviewed, *, charts_script: Path | None = None, home: str = _HOME) -> None:
     """Write each section's page into the staged folder of a review; its summary need not have run yet.
 
     Parameters
@@ -40,15 +38,17 @@ def write_sections(reviewed: Reviewed, *, charts_script: Path | None = None) -> 
         Sections that failed are marked as such.
     charts_script : pathlib.Path, optional
         A smaller build of the charts' script; the same is to be given to `write_shelf`.
+    home : str
+        The page that lists all reviews, as it is given to `write_shelf`.
     """
-    base = _context(reviewed, charts_script)
+    base = _context(reviewed, charts_script, home)
     for result in reviewed.sections:
         _write_section(reviewed, result, base)
         for item in result.extra_pages:
             _write_extra_page(reviewed, result, item, base)
 
 
-def write_index(reviewed: Reviewed, *, charts_script: Path | None = None) -> None:
+def write_index(reviewed: Reviewed, *, charts_script: Path | None = None, home: str = _HOME) -> None:
     """Write `index.html`, the review itself, into its staged folder.
 
     Parameters
@@ -56,23 +56,24 @@ def write_index(reviewed: Reviewed, *, charts_script: Path | None = None) -> Non
     reviewed : Reviewed
         With its summary.
     charts_script : pathlib.Path, optional
-        As given to `write_sections`.
+    home : str
+        Both as given to `write_sections`.
 
     Raises
     ------
     ReviewFileError
         If the author's words name a finding that does not exist.
     """
-    _write_index(reviewed, _context(reviewed, charts_script))
+    _write_index(reviewed, _context(reviewed, charts_script, home))
 
 
-def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
+def _context(reviewed: Reviewed, charts_script: Path | None, home: str) -> PageContext:
     script = assets.charts_name(assets.charts_source(charts_script))
     return PageContext(
         title=reviewed.file.title,
         review=reviewed.file.title,
         charts=f"../{ASSETS}/{script}",
-        trail=(_ALL,),
+        trail=(_to_all(home),),
         sections=tuple(Link(result.page, result.section.title) for result in reviewed.sections),
         where={item.key: result.page for result in reviewed.sections for item in result.findings},
         film=video.film(reviewed.file),
@@ -86,6 +87,10 @@ def _context(reviewed: Reviewed, charts_script: Path | None) -> PageContext:
             reviewed, (f"{result.section.title} failed: {result.message}" for result in reviewed.failed)
         ),
     )
+
+
+def _to_all(home: str) -> Link:
+    return Link(f"../{home}", "All reviews")
 
 
 def _moments(reviewed: Reviewed) -> dict[str, float]:
@@ -118,7 +123,7 @@ def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext)
         base,
         title=result.section.title,
         section=result.section.name,
-        trail=(_ALL, Link(_HOME, reviewed.file.title)),
+        trail=(*base.trail, Link(_HOME, reviewed.file.title)),
         lead="",
         draft=_draft(reviewed, [] if result.ok else [f"This section failed: {result.message}"]),
     )
@@ -126,7 +131,7 @@ def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext)
 
 
 def _write_extra_page(reviewed: Reviewed, result: SectionResult, item: ExtraPage, base: PageContext) -> None:
-    trail = (_ALL, Link(_HOME, reviewed.file.title), Link(result.page, result.section.title))
+    trail = (*base.trail, Link(_HOME, reviewed.file.title), Link(result.page, result.section.title))
     page = replace(base, title=item.title, trail=trail, draft="", is_letter=True)
     cell = {"id": "letter", "cell_type": "markdown", "metadata": {}, "source": item.markdown}
     _write(reviewed.staged / item.page, exporter.rendered({**_EMPTY, "cells": [cell]}, page))
@@ -164,7 +169,13 @@ def _first(result: SectionResult) -> Mapping[str, Any] | None:
 
 
 def write_comparison(
-    result: SectionResult, place: Path, title: str, reviews: Sequence[Link], *, notice: str = ""
+    result: SectionResult,
+    place: Path,
+    title: str,
+    reviews: Sequence[Link],
+    *,
+    notice: str = "",
+    home: str = _HOME,
 ) -> None:
     """Write the page of two reviews side by side.
 
@@ -179,12 +190,14 @@ def write_comparison(
         To the two reviews' own pages.
     notice : str
         What every page of the reviews must say first.
+    home : str
+        The page that lists all reviews.
     """
     script = assets.charts_name(assets.charts_source(None))
     page = PageContext(
         title=title,
         charts=f"../{ASSETS}/{script}",
-        trail=(_ALL,),
+        trail=(_to_all(home),),
         sections=tuple(reviews),
         notice=notice,
         draft="" if result.ok else result.message,
@@ -204,7 +217,7 @@ def write_charts(out: Path, *, charts_script: Path | None = None) -> None:
     assets.write_charts(out, assets.charts_source(charts_script))
 
 
-def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:
+def write_shelf(out: Path, *, charts_script: Path | None = None, home: str = _HOME) -> None:
     """Write what the reviews of a published folder share: the list of them all, and the charts' script.
 
     Parameters
@@ -212,6 +225,13 @@ def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:
     out : pathlib.Path
     charts_script : pathlib.Path, optional
         As given to `write_review`.
+    home : str
+        What the list is called; one of another name that the kit wrote before is removed.
+
+    Raises
+    ------
+    InputError
+        If somebody else's page has that name.
     """
     write_charts(out, charts_script=charts_script)
     columns, reviews = shelf(out)
@@ -219,8 +239,9 @@ def write_shelf(out: Path, *, charts_script: Path | None = None) -> None:
     text = exporter.template(
         "list.html.j2", page, columns=columns, reviews=reviews, comparisons=comparisons(out)
     )
-    with temporary.whole(out / _HOME) as part:
-        _write(part, text)
+    written.put(out, home, lambda part: _write(part, text))
+    for name in [name for name in written.shared(out) if name.endswith(".html") and name != home]:
+        written.remove(out, name)
 
 
 def _write(path: Path, text: str) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 from reviewkit.findings import Finding
 from reviewkit.metrology.formatting import listed, number
 from reviewkit.pipeline.findings_file import JSON_FILE
+from reviewkit.publishing import written
 from reviewkit.publishing.site.context import Link
 
 
@@ -43,7 +44,7 @@ class ShelfRow:
 
 def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
     """Return the columns' names and the reviews of a published folder, drafts left out."""
-    wholes = [(path.parent.name, json.loads(path.read_text(encoding="utf-8"))) for path in _published(out)]
+    wholes = _published(out)
     names = dict.fromkeys(key for name, _ in wholes for key in _declared(out / name))
     keys = _key_figures(names, (whole for _, whole in wholes))
     rows = [_row(name, whole, keys) for name, whole in wholes]
@@ -52,15 +53,15 @@ def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
 
 def comparisons(out: Path) -> list[Link]:
     """Return the pages of a published folder that show its reviews side by side."""
-    devices = {
-        path.parent.name: json.loads(path.read_text(encoding="utf-8"))["device"]["name"]
-        for path in _published(out)
-    }
+    devices = {name: whole["device"]["name"] for name, whole in _published(out)}
     links = []
     for path in sorted(out.glob(f"*/{COMPARED}")):
+        place = path.parent
+        if "." in place.name or place.is_symlink() or COMPARED not in written.files(place):
+            continue
         names = json.loads(path.read_text(encoding="utf-8"))["reviews"]
-        if "." not in path.parent.name and all(name in devices for name in names):
-            links.append(Link(f"{path.parent.name}/index.html", listed(devices[name] for name in names)))
+        if all(name in devices for name in names):
+            links.append(Link(f"{place.name}/index.html", listed(devices[name] for name in names)))
     return links
 
 
@@ -79,8 +80,14 @@ def beside(names: Sequence[str]) -> str:
     return f"{whole[: _LONGEST - 9]}-{hashlib.sha256(whole.encode()).hexdigest()[:8]}"
 
 
-def _published(out: Path) -> list[Path]:
-    return [path for path in sorted(out.glob(f"*/{JSON_FILE}")) if "." not in path.parent.name]
+def _published(out: Path) -> list[tuple[str, dict[str, Any]]]:
+    """Return name and findings of each folder that is a review of the kit's, and not a draft."""
+    places = [path.parent for path in sorted(out.glob(f"*/{JSON_FILE}")) if "." not in path.parent.name]
+    return [
+        (place.name, json.loads((place / JSON_FILE).read_text(encoding="utf-8")))
+        for place in places
+        if not place.is_symlink() and written.is_review(place)
+    ]
 
 
 def _declared(place: Path) -> list[str]:
