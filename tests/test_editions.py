@@ -150,7 +150,7 @@ def test_a_raised_edition_keeps_the_one_before_whole(out: Path, lantern: Path) -
     run(lantern, out)
     kept = tree(out / "lantern.edition-1")
     assert {name for name in old if kept.get(name) != old[name]} <= {
-        name for name in old if name.endswith(".html")
+        name for name in old if name.endswith((".html", written.MARK))
     }
     assert kept.keys() == old.keys()
     assert b"There is a later edition" in kept["index.html"]
@@ -286,7 +286,7 @@ def killed_at(step: int, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def content(folder: Path) -> dict[str, bytes]:
-    return {name: text for name, text in tree(folder).items() if not name.endswith(".html")}
+    return {name: text for name, text in tree(folder).items() if not name.endswith((".html", written.MARK))}
 
 
 def test_a_kill_at_any_step_loses_no_edition(

@@ -198,7 +198,7 @@ def test_a_good_review_takes_away_the_draft(tmp_path: Path) -> None:
     with atomic.site(tmp_path) as out:
         atomic.put(staged(out, "draft"), out, "lantern", good=False)
         atomic.put(staged(out, "good"), out, "lantern", good=True)
-    assert tree(tmp_path) == {"lantern/index.html": b"good"}
+    assert pages(tmp_path) == {"lantern/index.html": b"good"}
 
 
 def test_an_input_fault_is_told_from_a_fault_of_the_section(troubled_done: Published) -> None:

@@ -218,7 +218,7 @@ def test_two_folders_of_one_name_are_refused_though_one_is_unchanged(folder: Pat
     other = shutil.copytree(folder, tmp_path / "other" / "lamp")
     done = CliRunner().invoke(cli.main, ["run", str(folder), str(other), "-o", str(tmp_path / "site")])
     assert done.exit_code == cli.INPUT_AT_FAULT
-    assert "something else is published as 'lamp' already" in done.output
+    assert f"'{folder}' is published as 'lamp' already" in done.output
 
 
 def test_what_is_kept_is_its_users_own(folder: Path, own_cache: Path) -> None:

@@ -172,13 +172,13 @@ def _named(
 
 
 def _distinct(files: Iterable[ReviewFile], reserved: Iterable[str], found: list[InputError]) -> None:
-    taken = set(reserved)
+    taken = dict.fromkeys(reserved, "what all reviews share")
     for file in files:
         if file.name in taken:
             fault = ReviewFileError(
-                f"something else is published as '{file.name}' already",
-                file=file.folder.name,
+                f"{taken[file.name]} is published as '{file.name}' already",
+                file=str(file.folder),
                 remedy="Give the folder another name.",
             )
             found.append(fault)
-        taken.add(file.name)
+        taken.setdefault(file.name, f"'{file.folder}'")

@@ -49,8 +49,8 @@ def claimed(out: Path) -> list[Path]:
     try:
         lines = journal.read_text(encoding="utf-8").splitlines(keepends=True)
     except (OSError, UnicodeDecodeError):
-        lines = [""]
-    # One that was cut off before its first line was whole is the kit's as well.
+        lines = ["?"]
+    # One that was cut off before its first line was whole is the kit's as well, be it empty.
     if journal.is_symlink() or not (lines[:1] == [_HEAD] or _HEAD.startswith("".join(lines))):
         raise InputError(
             "the kit did not write this file, and leaves it alone",
