@@ -272,6 +272,7 @@ def test_the_list_links_to_comparisons_of_its_reviews(tmp_path: Path) -> None:
     place = out / site.beside(["alder", "alder"])
     place.mkdir()
     (place / site.COMPARED).write_text(json.dumps({"reviews": ["alder", "alder"]}), encoding="utf-8")
+    written.seal(place)
     site.write_shelf(out)
     page = (out / "index.html").read_text(encoding="utf-8")
     assert '<a href="alder-and-alder/index.html">Alder and Alder</a>' in page

@@ -52,7 +52,7 @@ def templates(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def call(templates: Path) -> Callable[..., Result]:
     def called(*arguments: str | Path) -> Result:
-        with_own = [*map(str, arguments), "--templates", str(templates)]
+        with_own = [*map(str, arguments), "--only-templates", str(templates)]
         return CliRunner().invoke(main, with_own, catch_exceptions=False)
 
     return called
@@ -292,7 +292,7 @@ def test_fifty_devices_of_ten_scripts_and_more_lie_in_fifty_folders(tmp_path: Pa
         name = "".join(chance.choices(script, k=chance.randint(3, 9)))
         names.setdefault(keys.published_name(Path(name)), name)
     benches = [bench(tmp_path / name, name=name) for name in names.values()]
-    done = commands.run(*benches, out=tmp_path / "site", templates=[templates])
+    done = commands.run(*benches, out=tmp_path / "site", only_templates=[templates])
     assert len({item.place for item in done}) == 50
     published = {path.parent.name for path in (tmp_path / "site").glob("*/findings.json")}
     assert published == set(names)
