@@ -17,7 +17,7 @@ from reviewkit.figures import theme
 from reviewkit.figures.thin import thinned
 from reviewkit.findings import PLOTLY_MIME, Finding, placeholders
 from reviewkit.pipeline.results import ASSETS
-from reviewkit.publishing import editions, site
+from reviewkit.publishing import editions, site, written
 from reviewkit.publishing.site import assets, bundles, clean, prose
 
 

@@ -21,7 +21,7 @@ from reviewkit.commands.extras import settled
 from reviewkit.execution import forkserver
 from reviewkit.execution.task import Outcome, Task
 from reviewkit.pipeline import runner
-from reviewkit.pipeline.cache.reviews import Wish
+from reviewkit.pipeline.cache import RunOptions
 from reviewkit.publishing import journal, out_guard, written
 from reviewkit.tables import keys
 
@@ -317,9 +317,9 @@ def test_stills_stay_likewise(tmp_path: Path) -> None:
     (place / "stills").mkdir(parents=True)
     (place / "stills" / "card-light.svg").touch()
     written.seal(place)
-    assert settled(Wish(tmp_path), place).stills
-    assert not settled(Wish(tmp_path, stills=False), place).stills
-    assert not settled(Wish(tmp_path), tmp_path / "birch").stills
+    assert settled(RunOptions(tmp_path), place).stills
+    assert not settled(RunOptions(tmp_path, stills=False), place).stills
+    assert not settled(RunOptions(tmp_path), tmp_path / "birch").stills
 
 
 def test_a_list_of_reviews_cut_short_by_a_kill_is_known_again(
