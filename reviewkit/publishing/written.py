@@ -152,7 +152,7 @@ def _before_marks(folder: Path) -> dict[str, frozenset[str]] | None:
     names = {"index.html", JSON_FILE, CSV_FILE, "evidence.zip", "last_edition.json", *loaded}
     names |= {video.CHAPTERS, video.TIMESTAMPS, f"{folder.name.partition('.')[0]}.html"}
     names |= {str(section.get("page")) for section in whole.get("sections", ())}
-    names |= {item.page for notebook in loaded.values() for item in harvest.leaflets(notebook)}
+    names |= {item.page for notebook in loaded.values() for item in harvest.extra_pages(notebook)}
     tables = [*(folder / DATA).glob("*.csv"), *(folder / DATA).glob(DESCRIPTION)]
     stills = [path for path in (folder / "stills").glob("*.*") if _STILL.fullmatch(path.name)]
     names |= {path.relative_to(folder).as_posix() for path in [*tables, *stills]}
