@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reviewkit import drain, figures
-from reviewkit.charge.inputs import check as charge_check
 from reviewkit.charge.inputs import inputs as charge_inputs
+from reviewkit.charge.reading import check as charge_check
 from reviewkit.drain.inputs import DrainInputs
 from reviewkit.errors import InputError
 from reviewkit.readout import marks

@@ -2,8 +2,8 @@
 
 from reviewkit.charge.analysis import ChargeResult, analyse_one
 from reviewkit.charge.findings import LABELS, ChargeFindings, ChargeResults
-from reviewkit.charge.inputs import ChargeInputs, ChargeRun, check, inputs
-from reviewkit.charge.reading import read
+from reviewkit.charge.inputs import ChargeInputs, ChargeRun, inputs
+from reviewkit.charge.reading import check, read
 from reviewkit.charge.record import ChargeRecord, on_one_clock
 from reviewkit.charge.regimes import Phase, Phases
 from reviewkit.charge.runs import analyse

@@ -170,6 +170,7 @@ def _energy(record: ChargeRecord, cut: Phases, amounts: Delivered) -> Measured |
 
 
 NEED_AN_ACCOUNT = (
+    "plateau_current",
     "plateau_droop",
     "knee_time",
     "knee_voltage",
@@ -201,7 +202,7 @@ def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
     return {
         "precharge_current": none_below,
         "precharge_end": none_below,
-        "plateau_current": flat,
+        "plateau_current": no_hold if cut.unfit else flat,
         "plateau_droop": no_hold if cut.unfit else flat,
         "knee_time": no_hold,
         "knee_voltage": no_hold,

@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.charge import cell_model
-from reviewkit.charge.cell_model import CellModel, Limits, Run, State
+from reviewkit.charge.cell_model import Limits, Run
+from reviewkit.charge.circuit import CellModel, State
 from reviewkit.metrology import Component, Measured
 
 FloatArray = npt.NDArray[np.float64]

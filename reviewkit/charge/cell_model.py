@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.charge.circuit import Circuit
+from reviewkit.charge.circuit import CellModel, Circuit, State
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -24,61 +24,6 @@ TIME_CONSTANTS_S = (15.0, 80.0, 400.0, 2000.0)
 
 _GRID = 4000
 _LEAST_ROWS = 4
-
-
-@dataclass(frozen=True)
-class CellModel:
-    """A cell fitted to its own charge.
-
-    Parameters
-    ----------
-    charge_Ah : array, shape (m,) [A.h]
-        From the charge's start, rising.
-    open_circuit_V : array, shape (m,) [V]
-        U at those charges.
-    ohmic : float [ohm]
-        R0.
-    slow_ohm : array, shape (k,) [ohm]
-    time_constants_s : array, shape (k,) [s]
-    residual_V : float [V]
-        Root mean square of what the fit leaves.
-    """
-
-    charge_Ah: FloatArray
-    open_circuit_V: FloatArray
-    ohmic: float
-    slow_ohm: FloatArray
-    time_constants_s: FloatArray
-    residual_V: float
-
-    @property
-    def resistance(self) -> float:
-        """Resistance after minutes of steady current [ohm]."""
-        return self.ohmic + float(self.slow_ohm.sum())
-
-    def scaled(self, by: float) -> CellModel:
-        """Return the cell of `by` times the capacity: charges grow, resistances fall in proportion."""
-        return replace(
-            self, charge_Ah=self.charge_Ah * by, ohmic=self.ohmic / by, slow_ohm=self.slow_ohm / by
-        )
-
-
-@dataclass(frozen=True)
-class State:
-    """Where a charge stands.
-
-    Parameters
-    ----------
-    time_s : float [s]
-        Since charge start.
-    charge_Ah : float [A.h]
-    slow_V : array, shape (k,) [V]
-        The memory terms x_i.
-    """
-
-    time_s: float
-    charge_Ah: float
-    slow_V: FloatArray
 
 
 @dataclass(frozen=True)

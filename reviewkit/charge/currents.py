@@ -20,6 +20,9 @@ TERMINATION_ROWS = 5
 definition).
 """
 
+METER_DRIFT = 0.1
+"""Over one charge a meter's gain may wander by this share of its percent statement: chosen, no source."""
+
 AFTER_S = 900.0
 """Where nobody says when the cable was pulled, it is taken to have been in for so long after the end:
 chosen.
@@ -81,7 +84,8 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     """Return by how much a straight line over the constant-current phase changes [%]; negative: it falls."""
     time, current = _inside(record, phases, "constant current")
     for soft in (one for one in phases.regimes if one.shape == "soft start"):
-        kept = time > soft.end_s
+        # Where the ramp meets the level is known to a part of its length.
+        kept = time > soft.end_s + 0.25 * soft.length_s + 2 * record.interval_s
         time, current = time[kept], current[kept]
     if len(time) < _LEAST_ROWS or (phases.pulsed and not phases.profile.resolved):
         return None
@@ -102,6 +106,8 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     if shaped:
         parts += _ends_of_plateau(record, phases, time, current, value)
     parts += _droop_gaps(record, phases, time, current, value)
+    wander = METER_DRIFT * record.ammeter.accuracy.percent
+    parts.append(Component("droop: the ammeter’s own drift over the charge", wander, "%", "rectangular"))
     return Measured(value, "%", tuple(part for part in parts if part.contribution > 0))
 
 

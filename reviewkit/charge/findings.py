@@ -48,11 +48,6 @@ NOTHING_LOGGED = (
     "No charge was logged: name a voltage log and a current log under `charge_runs` in the review file."
 )
 
-PAUSE_OR_END = (
-    "The log can’t tell: a stop near the current at which the charge ends may be a pause or the end, and "
-    "what follows the charge going on or a top-up."
-)
-
 
 def _dataset(record: ChargeRecord) -> Dataset:
     return dataset.merged(
@@ -228,7 +223,7 @@ def _interruptions(run: ChargeResult) -> Finding:
     if run.phases is None:
         return not_tested(key, label, run.missing["interruptions"])
     if run.phases.counts_doubtful:
-        return not_tested(key, label, PAUSE_OR_END)
+        return not_tested(key, label, sentences.say("pause_or_end"))
     count = run.phases.interruptions
     return Finding(key, label, count, note=sentences.pauses(run))
 
@@ -239,7 +234,7 @@ def _top_ups(run: ChargeResult) -> Finding:
         why = run.missing.get("current_after") or "The charge did not end within the log."
         return not_tested(key, label, why)
     if run.phases.counts_doubtful:
-        return not_tested(key, label, PAUSE_OR_END)
+        return not_tested(key, label, sentences.say("pause_or_end"))
     return Finding(key, label, len(run.phases.top_ups), note=sentences.top_ups(run))
 
 
@@ -259,8 +254,5 @@ def _transient(run: ChargeResult) -> Finding:
     key, (label, unit) = "charge.transient_share", LABELS["transient_share"]
     if run.phases is None:
         return not_tested(key, label, run.missing["transient_share"], unit)
-    note = (
-        "Share of the charge in which the log fits neither a level, a slope nor the voltage limit. Above "
-        f"{UNEXPLAINED:g} % nothing is read from it that needs one."
-    )
+    note = sentences.say("transient", most=f"{UNEXPLAINED:g}")
     return Finding(key, label, run.phases.transient_share, unit, note=note)

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from pathlib import Path
 from typing import Any
 
 from pydantic import Field, field_validator
 
 from reviewkit.charge.sources import source_limit
-from reviewkit.errors import InputError, ReviewFileError
 from reviewkit.logs import Quantity
 from reviewkit.schema.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
 from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked
-from reviewkit.tables import keys
 
 QUANTITIES: dict[str, Quantity] = {
     "voltage": "V",
@@ -91,57 +88,3 @@ def inputs(**values: Any) -> ChargeInputs:
 def _without_empty(values: Mapping[str, Any]) -> dict[str, Any]:
     """Leave out what a parameter cell holds when nothing was given."""
     return {key: value for key, value in values.items() if value not in (None, {}, [], ())}
-
-
-def check(inputs: ChargeInputs, folder: Path) -> list[InputError]:
-    """Return every fault that can be known before the section runs.
-
-    Parameters
-    ----------
-    inputs : ChargeInputs
-    folder : Path
-        The review folder; log paths are relative to it.
-
-    Returns
-    -------
-    list of InputError
-        Empty if all is well.
-    """
-    from reviewkit.charge import reading
-
-    faults = missing_meters(inputs)
-    for place, run in enumerate(inputs.charge_runs, start=1):
-        faults += reading.faults_of(run, place, inputs, folder=folder)
-    faults += _same_names(inputs)
-    return faults
-
-
-def missing_meters(inputs: ChargeInputs) -> list[InputError]:
-    """Return a fault for each meter that the runs need and the review file does not describe."""
-    if not inputs.charge_runs:
-        return []
-    absent = [name for name in ("voltmeter", "ammeter") if getattr(inputs, name) is None]
-    return [
-        ReviewFileError(
-            "the charge runs need this meter's accuracy",
-            file="review.yaml",
-            place=name,
-            expected="a block such as {accuracy: '±(0.5 % + 2)', resolution: 1 mV}",
-            remedy="Add it: without it no number has an uncertainty.",
-        )
-        for name in absent
-    ]
-
-
-def _same_names(inputs: ChargeInputs) -> list[InputError]:
-    return [
-        ReviewFileError(
-            keys.same(other, name, "sources", shared),
-            file="review.yaml",
-            place=f"charge_runs[{place + 1}].source",
-            remedy="Give each run a name of its own, such as 'laptop port, second try'.",
-        )
-        for place, name, other, shared in keys.doubles(
-            run.source.strip() or f"run {place}" for place, run in enumerate(inputs.charge_runs, start=1)
-        )
-    ]

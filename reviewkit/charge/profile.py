@@ -31,8 +31,8 @@ START_STEPS, STOP_STEPS = 5.0, 3.0
 starts: chosen.
 """
 
-UNRESOLVED = 0.25
-"""Rows of on-times that scatter by more than this share of their level average over switchings: chosen."""
+UNRESOLVED = 0.1
+"""Rows of on-times that differ from the next by more than this share average over switchings: chosen."""
 
 LOW_NOISES, LOW_STEPS = 2.0, 1.2
 """The same for the median of five rows, of less than half the noise: chosen."""
@@ -78,8 +78,8 @@ DRIFT = 5e-4
 splits levels.
 """
 
-DRIFT_V = 4e-4
-"""A voltage limit wanders by so much [V]: a tenth of a degree's worth of a usual reference, from memory."""
+DRIFT_V = 1e-3
+"""A voltage limit wanders by so much [V]: 25 millionths a kelvin over ten kelvins, from memory."""
 
 FINE_SHARE, FINEST = 0.02, 8
 """Bins in which the current changes by more than this share of the plateau are cut into up to so many:
@@ -380,11 +380,17 @@ def fades(record: ChargeRecord, span: tuple[int, int], until: int | None = None)
     """
     first, last = span
     before = record.current[max(first, last - 5) : max(last, first + 1)]
-    after = record.current[last + 1 : until][:7]
+    after = record.current[last + 1 : until][:4]
     after = after[1:] if len(after) > 2 else after
     if not len(after):
         return False
-    drop = float(np.median(before) - np.median(after))
+    before = before[before > 0.5 * before.max()]
+    earlier = record.current[max(first, last - 10) : max(first + 1, last - 5)]
+    earlier = earlier[earlier > 0.5 * before.max()]
+    level, drop = float(np.median(before)), float(np.median(before) - np.median(after))
+    falling = float(np.median(earlier)) - level if len(earlier) > 2 else 0.0
+    if drop < 2 * falling + 1.5 * record.noise_A:
+        return True
     return drop < max(3 * record.noise_A, 1.5 * record.ammeter.resolution, FADING * float(np.median(before)))
 
 
@@ -481,8 +487,9 @@ def _resolved(record: ChargeRecord, spans: list[tuple[int, int]], joins: list[st
     rows = np.concatenate(
         [np.arange(_inner(*spans[index])[0], _inner(*spans[index])[1] + 1) for index in many]
     )
-    low, middle, high = np.quantile(record.current[rows], [0.2, 0.5, 0.9])
-    return bool(high - low < UNRESOLVED * middle), 2 * len(many)
+    levels = record.current[rows]
+    change = np.abs(np.diff(levels)) / np.maximum(np.maximum(levels[1:], levels[:-1]), 1e-12)
+    return bool(np.quantile(change, 0.7) < UNRESOLVED), 2 * len(many)
 
 
 def _inner(first: int, last: int) -> tuple[int, int]:
@@ -503,7 +510,18 @@ def bins(record: ChargeRecord, profile: Profile) -> Bins:
     current_sd = np.hypot(noise, DRIFT * np.abs(current))
     shown = np.hypot(record.noise_V / np.sqrt(seen), _display(record.noise_V, record.voltmeter.resolution))
     _, group = np.unique(group, return_inverse=True)
-    return Bins(time, span, current, volts, current_sd, np.hypot(shown, DRIFT_V), group, pulsing.astype(bool))
+    voltage_sd = np.hypot(np.hypot(shown, DRIFT_V), _unclocked(record, time, volts))
+    return Bins(time, span, current, volts, current_sd, voltage_sd, group, pulsing.astype(bool))
+
+
+def _unclocked(record: ChargeRecord, time: FloatArray, volts: FloatArray) -> FloatArray:
+    """Return what the doubt about the clocks makes of a voltage that changes [V], as a standard deviation."""
+    clock_s = record.clock_offset.standard if record.clock_offset else 0.0
+    known = np.isfinite(volts)
+    if not clock_s or known.sum() < 3:
+        return np.zeros(len(time))
+    slope = np.gradient(running_median(volts[known], 5), time[known])
+    return np.asarray(clock_s * np.abs(np.interp(time, time[known], slope)), dtype=np.float64)
 
 
 def _display(noise: float, step: float) -> float:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from reviewkit import logs
 from reviewkit.charge import doubts
-from reviewkit.charge.inputs import ChargeInputs, ChargeRun, missing_meters
+from reviewkit.charge.inputs import ChargeInputs, ChargeRun
 from reviewkit.charge.record import ChargeRecord, label_of
 from reviewkit.charge.record_doubts import of_record
 from reviewkit.charge.series import clean
@@ -19,6 +19,7 @@ from reviewkit.logs.clock_sync import Alignment, align, clock_difference
 from reviewkit.logs.plausibility import range_check, too_few
 from reviewkit.metrology.meter import Meter
 from reviewkit.schema.blocks import LogBlock
+from reviewkit.tables import keys
 
 _LEAST_ROWS = 5
 _WHICH_LOG = "Check that this is the log of the charge."
@@ -176,3 +177,55 @@ def _other(run: ChargeRun, key: str, base: Log, found: Mapping[str, Log]) -> pd.
 
 def _notes(*read_logs: Log) -> tuple[str, ...]:
     return tuple(f"{log.path}: {sentence}" for log in read_logs for sentence in log.report.sentences())
+
+
+def check(inputs: ChargeInputs, folder: Path) -> list[InputError]:
+    """Return every fault that can be known before the section runs.
+
+    Parameters
+    ----------
+    inputs : ChargeInputs
+    folder : Path
+        The review folder; log paths are relative to it.
+
+    Returns
+    -------
+    list of InputError
+        Empty if all is well.
+    """
+    faults = missing_meters(inputs)
+    for place, run in enumerate(inputs.charge_runs, start=1):
+        faults += faults_of(run, place, inputs, folder=folder)
+    faults += _same_names(inputs)
+    return faults
+
+
+def missing_meters(inputs: ChargeInputs) -> list[InputError]:
+    """Return a fault for each meter that the runs need and the review file does not describe."""
+    if not inputs.charge_runs:
+        return []
+    absent = [name for name in ("voltmeter", "ammeter") if getattr(inputs, name) is None]
+    return [
+        ReviewFileError(
+            "the charge runs need this meter's accuracy",
+            file="review.yaml",
+            place=name,
+            expected="a block such as {accuracy: '±(0.5 % + 2)', resolution: 1 mV}",
+            remedy="Add it: without it no number has an uncertainty.",
+        )
+        for name in absent
+    ]
+
+
+def _same_names(inputs: ChargeInputs) -> list[InputError]:
+    return [
+        ReviewFileError(
+            keys.same(other, name, "sources", shared),
+            file="review.yaml",
+            place=f"charge_runs[{place + 1}].source",
+            remedy="Give each run a name of its own, such as 'laptop port, second try'.",
+        )
+        for place, name, other, shared in keys.doubles(
+            run.source.strip() or f"run {place}" for place, run in enumerate(inputs.charge_runs, start=1)
+        )
+    ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from reviewkit.charge import port, sources
+from reviewkit.charge import port, sentences, sources
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.port import PortMeters
 from reviewkit.charge.separation import Separation
@@ -66,10 +66,7 @@ def _regulation(apart: Separation) -> list[Finding]:
         "device_resistance": f"Less {declared} declared for the ammeter and its leads.",
     }
     if apart.device_ohm is not None and apart.device_ohm.high < 0:
-        notes["device_resistance"] += (
-            " No resistance is negative: the declared burden and leads are too large, or the charger senses "
-            "its voltage at the cell."
-        )
+        notes["device_resistance"] += " " + sentences.say("negative_resistance")
     found = []
     for name in rows:
         value, (label, unit) = values[name], LABELS[name]

@@ -52,6 +52,9 @@ UNSEEN = 3.0
 it: chosen.
 """
 
+BELOW_V, UNLIKELY = 0.02, 30.0
+"""A bin so far [V] below the voltage limit after it was reached makes an account so much dearer: chosen."""
+
 SAME_V = 0.004
 """The current's fall counts as at one V + R·I within this much [V] beyond the noise: chosen."""
 
@@ -250,6 +253,7 @@ def _followed(
     """Return the account that a start leads to: cost, stretches, resistance, set voltage."""
     path: tuple[Stretch, ...] = ()
     cost = np.inf
+    inside = np.zeros(len(bins), dtype=bool)
     for index, widened in enumerate(narrowing):
         cost, path = _partition(free, ohm, set_V, widened)
         inside = np.zeros(len(bins), dtype=bool)
@@ -261,7 +265,18 @@ def _followed(
             return None
         if index < len(narrowing) - 1:
             ohm, set_V = _line(bins, inside, ohm)
-    return cost, path, ohm, set_V
+    return cost + UNLIKELY * _below(bins, path, ohm, set_V), path, ohm, set_V
+
+
+def _below(bins: Bins, path: tuple[Stretch, ...], ohm: float, set_V: float) -> int:
+    """Return how many bins after the limit was reached lie clearly below it on a slope."""
+    first = next((one.last for one in path if one.kind == HELD), len(bins))
+    off = np.nan_to_num(bins.voltage_V + ohm * bins.current_A - set_V)
+    return sum(
+        int((off[one.first : one.last + 1] < -BELOW_V).sum())
+        for one in path
+        if one.kind == SLOPE and one.first > first
+    )
 
 
 def _partition(

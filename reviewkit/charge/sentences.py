@@ -1,4 +1,4 @@
-"""The sentence beside each finding: what it was read from and what it means."""
+"""The values behind the sentence beside each finding; the words stand in ``templates/words/charge.j2``."""
 
 from __future__ import annotations
 
@@ -6,7 +6,15 @@ from collections.abc import Callable
 
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.regimes import PhaseName
+from reviewkit.findings import sentences
 from reviewkit.metrology import formatting
+
+say = sentences.of("charge")
+
+_MOST_TOLD = 5
+_LARGE_DROOP = 10.0
+_LEAST_DROP_OHM = 0.002
+_LEVEL_S = 120.0
 
 
 def note(run: ChargeResult, name: str) -> str:
@@ -27,114 +35,95 @@ def ending(run: ChargeResult) -> str:
     """Return how the charge ended, or that it did not."""
     assert run.phases is not None
     end = run.get("termination_time")
-    if run.phases.ending == "terminated" and end is None:
-        return "The current was cut off within a gap of the log."
+    if run.phases.ending != "terminated":
+        return say("never_cut_off")
     if end is None:
-        return (
-            "The current was never cut off: it kept flowing, or faded away, until the log ended. A full "
-            "lithium-ion cell should get no current (common practice)."
-        )
+        return say("cut_off_in_gap")
     cut = run.get("termination_current")
-    how = f" at {cut.text}" if cut else ""
-    return f"The current was cut off{how}, {formatting.clock(end.value)} after charge start."
+    return say("cut_off", current=cut.text if cut else "", after=formatting.clock(end.value))
 
 
 def pauses(run: ChargeResult) -> str:
     """Return when the main charge was interrupted, and for how long."""
     assert run.phases is not None
-    spans = run.phases.named("interrupted")
-    if not spans:
-        return "The charge current was never interrupted."
     start = run.phases.start.value
+    spans = sorted(
+        [(one.start_s, one.end_s) for one in run.phases.named("interrupted")]
+        + [one for one in run.phases.profile.pauses_s if one[0] < run.phases.main[-1].last_s]
+    )
     parts = [
-        f"{formatting.quantity(span.length_s, None, 's')} at {formatting.clock(span.start_s - start)}"
-        for span in spans[:5]
+        f"{formatting.quantity(late - early, None, 's')} at {formatting.clock(early - start)}"
+        for early, late in spans[:_MOST_TOLD]
     ]
-    more = f" and {len(spans) - 5} more" if len(spans) > 5 else ""
-    return f"The current stopped and came back: {formatting.listed(parts)}{more}."
+    return say("pauses", parts=parts, more=max(0, len(spans) - _MOST_TOLD))
 
 
 def top_ups(run: ChargeResult) -> str:
     """Return when the charge began again by itself, and what it added."""
     assert run.phases is not None
-    again = run.phases.top_ups
-    logged = run.record.time_s[-1] - run.phases.end_s
+    again, start = run.phases.top_ups, run.phases.start.value
     if not again:
-        span = formatting.clock(float(logged))
-        return f"The charge did not begin again in the {span} logged after termination."
-    start = run.phases.start.value
+        return say("no_top_ups", logged=formatting.clock(float(run.record.time_s[-1]) - run.phases.end_s))
     parts = [
         f"{formatting.clock(one.first_s - start)} (for {formatting.clock(one.last_s - one.first_s)})"
-        for one in again[:5]
+        for one in again[:_MOST_TOLD]
     ]
-    more = f" and {len(again) - 5} more" if len(again) > 5 else ""
-    return f"The charge began again by itself at {formatting.listed(parts)}{more} from charge start."
-
-
-def _start(run: ChargeResult) -> str:
-    if run.phases and run.phases.began_before:
-        return "The log begins with the charge already running: this is the first reading, under current."
-    return "Median of the last minute before the charge current."
-
-
-def _plateau(run: ChargeResult) -> str:
-    rate = c_rate(run, "plateau_current")
-    return f"{rate} of the cell’s rated capacity." if rate else ""
-
-
-def _droop(run: ChargeResult) -> str:
-    change = run.quantities["plateau_droop"]
-    if abs(change.value) <= change.expanded:
-        return "A straight line over the plateau: no change that the display could show."
-    words = "falls" if change.value < 0 else "rises"
-    text = f"The current {words}: relative change of a straight line over the plateau."
-    if abs(change.value) > 10:
-        text += " A straight line is a poor picture of it: see the time at the limits."
-    return text
-
-
-def _knee(run: ChargeResult) -> str:
-    if run.phases and run.phases.knee_at_start:
-        return "At its voltage limit from the first reading on: a nearly full cell sees no plateau."
-    return "When the charger’s regulation point reached its set voltage and the current began to fall."
-
-
-def _knee_voltage(run: ChargeResult) -> str:
-    if run.phases and run.phases.series_ohm and run.phases.series_ohm > 0.002:
-        drop = run.phases.series_ohm * run.phases.plateau_A
-        return (
-            f"At full current about {formatting.number(1000 * drop, 0)} mV drop between the charger’s "
-            "regulation point and the cell."
-        )
-    return ""
-
-
-def _termination(run: ChargeResult) -> str:
-    rate, capacity = run.get("termination_current"), run.cell.rated_capacity_Ah
-    read = "A straight line through the last half minute, carried on to the cut-off."
-    if rate is None or not capacity or rate.value <= 0:
-        return read
-    return f"C/{formatting.number(capacity / rate.value, 0)} of the rated capacity. {read}"
-
-
-def _after(run: ChargeResult) -> str:
-    current = run.quantities["current_after"]
-    if current.high < 0:
-        return "Drawn from the cell with the cable still in: an indicator or the charger’s own electronics."
-    if current.low > 0:
-        return "Still flowing into the cell after termination."
-    return "No current that the meter can tell from none."
+    return say("top_ups", parts=parts, more=max(0, len(again) - _MOST_TOLD))
 
 
 def drawn(run: ChargeResult) -> str:
     """Return what a draw from the full cell means."""
+    return say("drawn", some=run.quantities["current_after"].high < 0)
+
+
+def _start(run: ChargeResult) -> str:
+    return say("start_voltage", running=bool(run.phases and run.phases.began_before))
+
+
+def _plateau(run: ChargeResult) -> str:
+    flat = [
+        f"{formatting.quantity(one.level_A, None, 'A')} for {formatting.clock(one.length_s)}"
+        for one in (run.phases.regimes if run.phases else ())
+        if one.name == "constant current" and one.shape == "level" and one.length_s > _LEVEL_S
+    ]
+    stepped = run.adherence is not None and any(one.shape == "steps" for one in run.adherence.stretches)
+    return say("plateau", rate=c_rate(run, "plateau_current"), levels=flat[:_MOST_TOLD] if stepped else [])
+
+
+def _droop(run: ChargeResult) -> str:
+    change = run.quantities["plateau_droop"]
+    clear = abs(change.value) > change.expanded
+    return say("droop", falls=change.value < 0, clear=clear, large=abs(change.value) > _LARGE_DROOP)
+
+
+def _knee(run: ChargeResult) -> str:
+    return say("knee", at_start=bool(run.phases and run.phases.knee_at_start))
+
+
+def _knee_voltage(run: ChargeResult) -> str:
+    phases = run.phases
+    if phases is None or not phases.series_ohm or phases.series_ohm <= _LEAST_DROP_OHM:
+        return ""
+    return say("knee_drop", millivolts=formatting.number(1000 * phases.series_ohm * phases.plateau_A, 0))
+
+
+def _termination(run: ChargeResult) -> str:
+    current, capacity = run.get("termination_current"), run.cell.rated_capacity_Ah
+    known = current is not None and capacity and current.value > 0
+    rate = formatting.number(capacity / current.value, 0) if known and capacity and current else ""
+    return say("termination", rate=rate)
+
+
+def _termination_time(run: ChargeResult) -> str:
+    assert run.phases is not None
+    lost = sum(one.length_s for one in run.phases.named("interrupted"))
+    return say("includes_pauses", lost=formatting.quantity(lost, None, "s")) if lost else ""
+
+
+def _after(run: ChargeResult) -> str:
     current = run.quantities["current_after"]
-    if current.high >= 0:
-        return "No draw that the meter can tell from none."
-    return (
-        "With the cable still in, an indicator or the charger’s own electronics discharge the cell that was "
-        "just charged."
-    )
+    sign = -1 if current.high < 0 else 1 if current.low > 0 else 0
+    return say("after", sign=sign, declared=run.record.cable_out_s is not None)
 
 
 def _delivered(run: ChargeResult) -> str:
@@ -142,53 +131,36 @@ def _delivered(run: ChargeResult) -> str:
     assert amounts is not None
     assert phases is not None
     names: tuple[PhaseName, ...] = ("precharge", "constant current", "constant voltage")
-    parts = [
-        f"{formatting.number(amounts.of_phase(name), 3)} Ah in {name}" for name in names if phases.named(name)
-    ]
-    text = f"From charge start to the end of the main charge: {formatting.listed(parts)}."
     capacity = run.cell.rated_capacity_Ah
-    if capacity:
-        text += f" That is {formatting.number(100 * amounts.total_Ah / capacity, 0)} % of the rated capacity."
-    if phases.began_before:
-        text += " The log begins with the charge already running, so this is a lower bound."
-    if not phases.terminated:
-        text += " The charge had not ended by itself: more would have followed."
-    return text + _gaps(run)
-
-
-def _gaps(run: ChargeResult) -> str:
-    amounts = run.delivered
-    if amounts is None or not amounts.gaps:
-        return ""
-    length = sum(gap.length_s for gap in amounts.gaps)
-    count = len(amounts.gaps)
-    words = f"{count} gap{'s' if count > 1 else ''} of {formatting.quantity(length, None, 's')} in all"
-    return (
-        f" The current log has {words}, filled with straight lines; what they could hide is in the "
-        f"uncertainty: {formatting.number(1000 * 2 * amounts.hidden_Ah, 1)} mAh."
+    text = say(
+        "delivered",
+        parts=[
+            f"{formatting.number(amounts.of_phase(name), 3)} Ah in {name}"
+            for name in names
+            if phases.named(name)
+        ],
+        percent=formatting.number(100 * amounts.total_Ah / capacity, 0) if capacity else "",
+        running=phases.began_before,
+        ended=phases.terminated,
     )
+    if not amounts.gaps:
+        return text
+    length = sum(gap.length_s for gap in amounts.gaps)
+    hidden = formatting.number(1000 * 2 * amounts.hidden_Ah, 1)
+    told = say("gaps", count=len(amounts.gaps), length=formatting.quantity(length, None, "s"), hidden=hidden)
+    return f"{text} {told}"
 
 
 def _peak(run: ChargeResult) -> str:
-    until = "until the cable was pulled" if run.record.cable_out_s is not None else "to the end of the log"
-    return f"Highest of five neighbouring readings’ medians, from charge start {until}."
+    return say("peak", pulled=run.record.cable_out_s is not None)
 
 
-def _settled(run: ChargeResult, name: str) -> str:
-    if run.record.cable_out_s is not None:
-        since = "Counted from the moment the cable was pulled, as declared."
-    else:
-        since = (
-            "Counted from the end of the last charging: the review file does not say when the cable was "
-            "pulled (`cable_out_s`)."
-        )
-    if name in run.extrapolated:
-        since += " The log ends earlier: the relaxation still to come is fitted, with its doubt."
-    return since
+def _settled(name: str) -> Callable[[ChargeResult], str]:
+    def told(run: ChargeResult) -> str:
+        declared = run.record.cable_out_s is not None
+        return say("settled", declared=declared, extrapolated=name in run.extrapolated)
 
-
-def _offset(run: ChargeResult) -> str:
-    return run.record.clock_note
+    return told
 
 
 _NOTES: dict[str, Callable[[ChargeResult], str]] = {
@@ -198,10 +170,11 @@ _NOTES: dict[str, Callable[[ChargeResult], str]] = {
     "knee_time": _knee,
     "knee_voltage": _knee_voltage,
     "termination_current": _termination,
+    "termination_time": _termination_time,
     "current_after": _after,
     "delivered": _delivered,
     "peak_voltage": _peak,
-    "clock_offset": _offset,
-    "settled_voltage_10min": lambda run: _settled(run, "settled_voltage_10min"),
-    "settled_voltage_60min": lambda run: _settled(run, "settled_voltage_60min"),
+    "clock_offset": lambda run: run.record.clock_note,
+    "settled_voltage_10min": _settled("settled_voltage_10min"),
+    "settled_voltage_60min": _settled("settled_voltage_60min"),
 }

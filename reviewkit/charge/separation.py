@@ -24,6 +24,9 @@ DECLARED_SHARE = 0.2
 WORST_FIT_V = 0.008
 """A cell model that misses the log by more than this, beyond the display's step, predicts nothing."""
 
+FALLEN_TO = 0.35
+"""A charge that stops above this share of its plateau was not ended by its current: chosen."""
+
 PULSED_SHARE = 0.5
 """With more than this share of the phase pulsing, the pulses' on-times are regressed: chosen."""
 
@@ -236,9 +239,17 @@ def _unfit(run: ChargeResult, regulation: Regulation | None) -> str:
         return ""
     if run.get("termination_current") is None:
         return "The current at the cut-off is not known."
+    if stop_share(run) > FALLEN_TO:
+        return "The current was cut off before it had fallen: another limit ended the charge."
     if phases.named("interrupted"):
         return "The charge was interrupted: its times are not the charger’s alone."
     return ""
+
+
+def stop_share(run: ChargeResult) -> float:
+    """Return the current at the cut-off as a share of the plateau's."""
+    stop, level = run.get("termination_current"), run.get("plateau_current")
+    return stop.value / level.value if stop and level else 0.0
 
 
 def _charge(run: ChargeResult, regulation: Regulation) -> Charge:

@@ -23,9 +23,7 @@ chosen.
 """
 
 SWITCHING, SWITCHED = 0.1, 0.04
-"""Steps beyond this share of the largest reading are switchings, where more than so many of all are:
-chosen.
-"""
+"""Steps beyond this share of the reading are switchings, where more than so many of all are: chosen."""
 
 
 def usual_interval(time_s: FloatArray) -> float:
@@ -82,11 +80,12 @@ def noise_of(values: FloatArray, resolution: float) -> float:
         return floor
     steps = _some_steps(values)
     # A current that is switched on and off all the time: its switchings are no noise.
-    high = float(np.quantile(np.abs(values), 0.995))
-    small = np.abs(steps) <= SWITCHING * high
-    off = np.abs(values) <= SWITCHING * high
-    if SWITCHED < 1 - small.mean() < 1 - SWITCHED and off.mean() > SWITCHED:
-        steps = steps[small]
+    larger = np.maximum(np.abs(values[1:]), np.abs(values[:-1]))
+    if len(steps) == len(larger):
+        part = np.abs(steps) / np.maximum(larger, 1e-12)
+        flows = larger > SWITCHED * float(np.quantile(np.abs(values), 0.995))
+        if ((part > 0.5) & flows).mean() > SWITCHED and (flows & (part <= SWITCHING)).mean() > SWITCHED:
+            steps = steps[flows & (part <= SWITCHING)]
     # The median alone is zero where the display mostly stands still; the trimmed mean square is not.
     limit = np.quantile(np.abs(steps), 0.95)
     scatter = float(np.sqrt(np.mean(np.minimum(np.abs(steps), limit) ** 2) / 2))

@@ -146,7 +146,7 @@ def _refined(
         return whole.plus(*record.clock_components())
     local = record.between(middle - 3 * reach, middle + 3 * reach)
     flows = _flowing(local, main)
-    current = np.where(flows, local.current, np.nan)
+    current = np.where(flows & profile.on_at(local.time_s), local.current, np.nan)
     found = _bends(local, current, middle, reach, record.ammeter.resolution)
     regulation = local.voltage + (account.ohm or 0.0) * current - (account.set_V or 0.0)
     hidden = (account.ohm or 0.0) * shaken_left(local.current, record.ammeter.resolution)

@@ -20,6 +20,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
             "charge_knee",
             "charge_other_cells",
             "charge_regulation",
+            "charge_timeline",
             "charge_without_rig",
         ],
     },

@@ -1,0 +1,129 @@
+"""The night as a time line: what the charger did at each moment, and where the log allows two readings."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.findings import ChargeResults
+from reviewkit.charge.regimes import Phase, Phases
+from reviewkit.figures import marks, theme
+from reviewkit.figures.absent import Absent
+from reviewkit.figures.charge.rows import h_mm
+from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
+from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.clock import Clock
+from reviewkit.findings import sentences
+from reviewkit.metrology import formatting
+
+ROWS = ("off", "precharge", "current limit", "voltage limit", "not explained")
+"""What stands beside each row, from the foot."""
+
+_MOST_ROWS_NAMED = 12
+
+
+def charge_timeline(results: ChargeResults) -> Charts | Absent:
+    """Return what each run's charger was doing at each moment."""
+    return shown(_timeline(run, label) for run, label in labelled(results))
+
+
+def _timeline(run: ChargeResult, label: str) -> Chart | str:
+    if run.phases is None:
+        return run.missing["terminates"]
+    phases = run.phases
+    zero, last = phases.start.value, float(run.record.time_s[-1])
+    clock = Clock(max(last - zero, 1.0))
+    figure = marks.panels(["what the charger does"], x_axis=clock.axis(TIME), panel_height=220)
+    pieces = _pieces(phases, last)
+    for row, name in enumerate(ROWS):
+        marks.label(figure, clock.at(0.0), row + 0.22, name, colour=theme.QUIET)
+        for piece in (one for one in pieces if _row(one) == row):
+            ends = [clock.at(max(0.0, moment - zero)) for moment in (piece.start_s, piece.end_s)]
+            colour = theme.VOLTAGE if row == ROWS.index("voltage limit") else theme.CURRENT
+            marks.line(
+                figure,
+                ends,
+                [row, row],
+                name=piece.name,
+                colour=theme.QUIET if row in (0, len(ROWS) - 1) else colour,
+                unit="",
+                decimals=0,
+                width=9.0,
+                logged=False,
+            )
+    for early, late in _doubts(phases):
+        colour = theme.see_through(theme.READING, 0.3)
+        marks.tint(figure, clock.at(early - zero), clock.at(late - zero), colour=colour)
+    axis = {"range": [-0.7, len(ROWS) - 0.2], "showticklabels": False, "showgrid": False}
+    figure.settings(yaxis=axis)
+    names = ("knee_time", "termination_time", "terminates", "interruptions", "top_ups", "transient_share")
+    return run_chart(
+        run,
+        label,
+        "charge-timeline",
+        "What is the charger doing at each moment?",
+        answer=_answer(phases),
+        figure=figure,
+        table=_table(phases, pieces),
+        about=names,
+    )
+
+
+def _pieces(phases: Phases, last_s: float) -> list[Phase]:
+    """Return the regimes with the pauses, the top-ups and what lies after the end between them."""
+    others = [one for one in phases.spans if one.name in ("interrupted", "terminated", "top-up")]
+    return sorted([*phases.regimes, *others], key=lambda one: one.start_s)
+
+
+def _row(piece: Phase) -> int:
+    if piece.shape == "unexplained":
+        return ROWS.index("not explained")
+    if piece.name in ("interrupted", "terminated"):
+        return 0
+    if piece.name == "precharge":
+        return 1
+    return ROWS.index("current limit" if piece.name == "constant current" else "voltage limit")
+
+
+def _doubts(phases: Phases) -> list[tuple[float, float]]:
+    """Return where the log allows another reading: the knee's own interval, and its other places."""
+    own = [(phases.knee.low, phases.knee.high)] if phases.knee and not phases.other_knees else []
+    return [*own, *phases.other_knees]
+
+
+def _answer(phases: Phases) -> str:
+    say = sentences.of("charge")
+    zero = phases.start.value
+    text = say(
+        "timeline",
+        levels=len(
+            [one for one in phases.regimes if one.name == "constant current" and one.shape != "unexplained"]
+        ),
+        pulsed=phases.pulsed,
+        knee=h_mm(phases.knee.value - zero) if phases.knee else "",
+        at_start=phases.knee_at_start,
+        pauses=phases.interruptions,
+        top_ups=len(phases.top_ups),
+        ending=phases.ending,
+        end=h_mm(phases.end_s - zero),
+        doubtful=phases.counts_doubtful,
+        share=phases.transient_share,
+    )
+    if phases.other_knees:
+        also = formatting.listed([h_mm(early - zero) for early, _ in phases.other_knees])
+        text += " " + say("two_readings", knees=also)
+    return text
+
+
+def _table(phases: Phases, pieces: list[Phase]) -> pd.DataFrame:
+    zero = phases.start.value
+    rows = [
+        (
+            h_mm(max(0.0, one.start_s - zero)),
+            h_mm(max(0.0, one.end_s - zero)),
+            f"{one.name}, {one.shape}" if one.shape else one.name,
+            f"{one.level_A:.3g}" if one.level_A == one.level_A else "",
+        )
+        for one in pieces[:_MOST_ROWS_NAMED]
+    ]
+    return pd.DataFrame(rows, columns=["from", "to", "what the charger does", "mean current, A"])
