@@ -23,6 +23,9 @@ PLACES = 121
 MOST_ROWS = 400
 """Rows fitted about a bend; more of them are averaged."""
 
+LEAST_ROWS = 10
+"""A window reaches over so many rows to either side at least: fewer bend by chance; chosen."""
+
 EARLY_S = 120.0
 """A knee this early may be a charge that is at its voltage limit from the start: chosen."""
 
@@ -183,7 +186,7 @@ def _bends(
     """Return the bend of one quantity in ever shorter windows, each with its doubt."""
     found: list[Measured] = []
     places: list[tuple[float, float, float]] = []
-    while len(places) < 6 and reach_s > 5 * record.interval_s:
+    while len(places) < 6 and reach_s > LEAST_ROWS * record.interval_s:
         one = _bend(record.time_s, values, rough_s, reach_s, step, level=level)
         if one is not None:
             places.append((*one, reach_s))
@@ -204,7 +207,11 @@ def _bends(
                 "rectangular",
             ),
         )
-        found.append(Measured(place, "s", tuple(part for part in parts if part.size > 0)))
+        bend = Measured(place, "s", tuple(part for part in parts if part.size > 0))
+        # A short window that contradicts the surest of the longer ones bends by chance.
+        surest = min(found, key=lambda other: other.standard, default=bend)
+        if abs(bend.value - surest.value) <= bend.expanded + surest.expanded:
+            found.append(bend)
     return found
 
 
