@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from decimal import Decimal
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -107,6 +108,28 @@ def test_following_the_proposals_needs_one_reading_more_than_bisection_at_most(s
     while float((fit := read(device, bench, taken)).transition.width) > 0.01:
         assert len(taken) < 7
         taken.append(Decimal(str(fit.next_V)) - error)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_following_the_proposals_with_a_gain_reads_both_ends_and_finds_it(seed: int) -> None:
+    """A gain within ±3 %: level to 20 mV and gain to 3 % from about as many readings as the plan says."""
+    rng = random.Random(seed)
+    gain = 1 + Decimal(rng.randint(-300, 300)) / 10_000
+    device = devices.Device("nearest", Decimal(rng.randint(-500, 500)) / 10_000, gain)
+    bench = devices.Bench(METER, Decimal(rng.randint(-100, 100)) / 100)
+    taken = [Decimal(rng.randint(30_000, 42_000)) / 10_000]
+    while True:
+        fit = read(device, bench, taken, 0.04)
+        if fit.read_at_both_ends and float(fit.transition.width) <= 0.02 and float(fit.gain.width) <= 0.03:
+            break
+        assert len(taken) < 1.5 * (readout.plan(wanted_width_V=0.02, meter=METER, gain=True).readings or 0)
+        taken.append(Decimal(str(fit.next_V)))
+    assert fit.gain.holds(Fraction(gain))
+    assert (
+        {cell < Decimal("3.3") for cell in taken}
+        == {cell > Decimal("3.9") for cell in taken}
+        == {True, False}
+    )
 
 
 def test_readings_still_wanted() -> None:
