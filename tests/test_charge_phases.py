@@ -221,3 +221,41 @@ def test_settled_voltage_is_fitted_where_the_log_ends_early():
     result = charge.analyse_one(replace(record, cable_out_s=cable_out))
     assert "settled_voltage_60min" in result.extrapolated
     agree(whole, result, "settled_voltage_10min", "settled_voltage_60min")
+
+
+def test_a_limit_far_below_the_meters_doubt_is_failed_by_nobody():
+    """±(0.5 % + 3) on 10 mA: 30 mA may be none, and C/1000 is under 1 mA."""
+    coarse = meter.meter({"accuracy": "±(0.5 % + 3)", "resolution": "10 mA"}, "A")
+    run, _ = done(SMALL)
+    current = run.current_A.set_axis(run.current_A.index + run.clock_offset_from_first_rows_s)
+    shown = (current / 0.01).round() * 0.01 - 0.03
+    record = charge.on_one_clock(run.voltage_V, shown, voltmeter=VOLTMETER, ammeter=coarse)
+    result = charge.analyse_one(record, cell=Cell(rated_capacity_Ah=0.8))
+    found = charge.ChargeResults((result,)).findings().get("charge.current_after")
+    assert found.value == pytest.approx(-0.03, abs=0.005)
+    assert found.verdict == "inconclusive"
+
+
+def test_a_draw_from_the_full_cell_fails_and_is_a_finding_of_its_own():
+    run, _ = done(replace(SMALL, charger=Charger(stop_A=0.08, idle_A=0.011)))
+    result = result_of(run, cable_out_s=SMALL.before_s + SMALL.plugged_s)
+    findings = charge.ChargeResults((result,)).findings()
+    after, drawn = findings.get("charge.current_after"), findings.get("charge.drawn_after")
+    assert after.verdict == "fail"
+    assert drawn.value == pytest.approx(0.011, abs=1e-3)
+    assert "discharge the cell" in drawn.note
+
+
+def test_a_cut_off_within_a_gap_has_bounds_and_no_value():
+    run, whole = done(SMALL)
+    end_s = whole.phases.end_s
+    current = run.current_A.set_axis(run.current_A.index + run.clock_offset_from_first_rows_s)
+    seen = current[(current.index < end_s - 200) | (current.index > end_s + 200)]
+    record = charge.on_one_clock(run.voltage_V, seen, voltmeter=VOLTMETER, ammeter=AMMETER)
+    out = replace(record, cable_out_s=SMALL.before_s + SMALL.plugged_s)
+    findings = charge.ChargeResults((charge.analyse_one(out, cell=Cell(rated_capacity_Ah=0.8)),)).findings()
+    assert findings.get("charge.terminates").value is True
+    for name in ("termination_time", "termination_current"):
+        found = findings.get(f"charge.{name}")
+        assert found.value is None
+        assert found.low <= run.known()[name] <= found.high

@@ -195,6 +195,7 @@ def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
             "(`cable_out_s`)."
         ),
     }.get(cut.ending, "The charge still ran when the log ended.")
+    unread = no_hold if cut.knee is None or cut.unfit else "The voltage log has too few readings there."
     in_gap = "The cut-off lies in a gap of the log."
     none_below = "There was no precharge: the charge began with its full current."
     short = "The log ends too soon after the charge." if cut.terminated else ran_on
@@ -205,8 +206,8 @@ def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
         "plateau_current": no_hold if cut.unfit else flat,
         "plateau_droop": no_hold if cut.unfit else flat,
         "knee_time": no_hold,
-        "knee_voltage": no_hold,
-        "hold_voltage": no_hold,
+        "knee_voltage": unread,
+        "hold_voltage": unread,
         "delivered_before_knee": no_hold,
         "termination_current": in_gap if cut.end_in_gap and cut.terminated else ran_on,
         "termination_time": in_gap if cut.end_in_gap and cut.terminated else ran_on,

@@ -42,6 +42,12 @@ STRAY_SHARE = 0.015
 chosen.
 """
 
+FALLS_ON = 0.25
+"""A current that falls on by this share of a drop was not cut off by it: chosen."""
+
+FLOWS_ON = 0.4
+"""Current flows on over a lone low reading only with at least this share of what it was: chosen."""
+
 TAIL_ROWS = 20
 """A trickle after a cut-off shows in at least so many rows: chosen."""
 
@@ -312,7 +318,10 @@ def _to_their_ends(record: ChargeRecord, spans: list[tuple[int, int]], low_A: fl
         following = spans[index + 1][0] if index + 1 < len(spans) else len(record.current)
         run = int(np.searchsorted(first, span[1], side="right")) - 1
         end = int(last[run]) if run >= 0 and last[run] >= span[1] else span[1]
-        found.append((span[0], end if span[1] < end < following - 1 else span[1]))
+        tail = record.current[span[1] + 1 : end + 1][:5]
+        before = record.current[max(span[0], span[1] - 5) : span[1] + 1]
+        flows = len(tail) > 0 and float(np.median(tail)) > FLOWS_ON * float(np.median(before))
+        found.append((span[0], end if flows and end < following - 1 else span[1]))
     return found
 
 
@@ -389,7 +398,10 @@ def fades(record: ChargeRecord, span: tuple[int, int], until: int | None = None)
     earlier = earlier[earlier > 0.5 * before.max()]
     level, drop = float(np.median(before)), float(np.median(before) - np.median(after))
     falling = float(np.median(earlier)) - level if len(earlier) > 2 else 0.0
-    if drop < 2 * falling + 1.5 * record.noise_A:
+    later = record.current[last + 1 : until][10:40]
+    on = float(np.median(after) - np.median(later)) if len(later) > 10 else 0.0
+    # A cut-off ends at a level; a current that was falling, or falls on, has only passed a threshold.
+    if drop < 2 * falling + 1.5 * record.noise_A or on > max(FALLS_ON * drop, 0.5 * record.noise_A):
         return True
     return drop < max(3 * record.noise_A, 1.5 * record.ammeter.resolution, FADING * float(np.median(before)))
 
