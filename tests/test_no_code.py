@@ -36,12 +36,11 @@ _ALLOWED = {
         *(
             "reviewkit.sections.template",
             "reviewkit.execution.preload",
-        ),
-        *(
-            "reviewkit.publishing.site.assets",
             "reviewkit.publishing.stills.browser",
-            "reviewkit.pipeline.findings_file",
         ),
+        # Versions and files of packages, no module loaded.
+        *("reviewkit.pipeline.findings_file", "reviewkit.publishing.site.assets"),
+        *("reviewkit.system.locations", "reviewkit.tables.headers"),
     },
 }
 # Sentences are plain text, which pages escape as any other.

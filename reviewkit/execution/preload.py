@@ -7,8 +7,9 @@ from functools import cache
 
 from reviewkit.system import slim_imports
 
-_THREADED = ("pyarrow", "polars")
-"""Libraries that start threads when imported: a child imports them where it needs them."""
+_THREADED = ("polars",)
+"""Libraries that start threads when imported: a child imports them where it needs them. (pyarrow's one thread is
+its allocator's, which jemalloc itself sees through a fork.)"""
 
 _UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
 """What others import where it is installed: to lay out, to debug, to recognise as an array."""
