@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import ast
+import json
 import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+import worked
 
 sys.path.insert(0, str(Path(__file__).resolve().parent / "benchmarks"))
 
@@ -148,6 +150,18 @@ def test_contradictions_are_told() -> None:
         {"terminates": off, "delivered": said},
     ]
     assert {name for world in worlds for name in broken(world)} == set(IMPLICATIONS)
+
+
+def test_the_notebook_shows_the_stored_study() -> None:
+    """Of seeds that nothing was tuned on, every kind in it."""
+    stored = json.loads(charge_kinds.STORED.read_text(encoding="utf-8"))
+    shown = worked.charge_kinds(charge_kinds.STORED.parent)
+    assert stored["seed"] % 2 == 1
+    assert {row["kind"] for row in stored["rows"]} == {*KINDS, "all"}
+    html = shown._repr_mimebundle_()["text/html"]
+    findings = [row for row in stored["rows"] if row["kind"] == "all"]
+    assert html.count("<tr>") == len(findings) + len(KINDS) + 1
+    assert stored["command"] in html
 
 
 def test_a_review_folder_is_whole(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ import numpy as np
 from adversary import floors, physics, truth
 from adversary.benches import Bench, draw_bench
 from adversary.cells import CellModel
-from adversary.chargers import Charger, Pulse
+from adversary.chargers import Charger, Pulse, Regime
 from adversary.course import Bench as Running
 from adversary.course import Course
 from adversary.meters import LogRows, log
@@ -42,6 +42,8 @@ class Charge:
     bench : Bench
         Meters, and what the review declares.
     voltage, current : LogRows
+    soc : float
+        Charge state at the start.
     """
 
     kind: str
@@ -56,6 +58,7 @@ class Charge:
     bench: Bench
     voltage: LogRows
     current: LogRows
+    soc: float
     source: str = field(default="wall adapter")
 
     @cached_property
@@ -73,6 +76,15 @@ class Charge:
         """The narrowest possible half-width of each finding, and whether the log tells it."""
         return floors.of(self)
 
+    def without_rig_s(self) -> float | None:
+        """Return how long the charge takes with neither ammeter nor leads [s]; None where not run again."""
+        if self.kind not in ("plain", "lfp", "precharge", "soft_start", "droop"):
+            return None
+        lasts = self.marks.end + 7200
+        again = Running(self.cell, self.charger, 0.0, soc=self.soc).run(self.plugged_s, None, lasts)
+        done = again.first(Regime.DONE)
+        return None if done is None else done - self.plugged_s
+
     def current_shows(self, from_s: float, until_s: float) -> bool:
         """Whether the current log has at least two whole rows in a stretch."""
         rows = self.current.true_s
@@ -81,7 +93,7 @@ class Charge:
 
     def top_ups_seen(self) -> int:
         """Return how many top-ups began before the cable was pulled and the current log ended."""
-        regime = np.r_[0, self.course.regime == 9, 0]
+        regime = np.r_[0, self.course.regime == Regime.TOP_UP, 0]
         begins = self.course.time_s[
             np.flatnonzero(np.diff(regime) == 1).clip(max=len(self.course.time_s) - 1)
         ]
@@ -128,7 +140,18 @@ def draw(kind: str, seed: int) -> Charge:
         log(bench.ammeter, course, course.current_A, noise),
     )
     return Charge(
-        kind, seed, plan.cell, plan.charger, course, rig, plugged, pulled, plan.declared, bench, *rows
+        kind,
+        seed,
+        plan.cell,
+        plan.charger,
+        course,
+        rig,
+        plugged,
+        pulled,
+        plan.declared,
+        bench,
+        *rows,
+        plan.soc,
     )
 
 

@@ -97,6 +97,8 @@ def _course(steps: list[Any], regimes: list[Regime]) -> Course:
     """Return the corner points of a solution; the cell's own voltage is behind the contact resistance."""
     parts = []
     for step, regime in zip(steps, regimes, strict=True):
+        if not hasattr(step, "all_ys"):
+            continue  # over before it began: the voltage was reached already
         time, amps = step["Time [s]"].entries, -step["Current [A]"].entries
         volts = step["Voltage [V]"].entries
         cell_V = volts - (RIG_OHM + DEVICE_OHM) * amps

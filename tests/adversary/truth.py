@@ -174,6 +174,9 @@ def _times(charge: Charge, at: Marks, fine: Fine) -> Iterator[tuple[str, Truth |
         just = float(course.at([at.end - 1e-6], course.current_A)[0])
         yield "termination_current", Truth(just)
         yield "termination_time", Truth(at.end - at.start)
+        alone = charge.without_rig_s()
+        if alone is not None:
+            yield "time_without_rig", Truth(alone)
 
 
 def _last_knee(charge: Charge, knee_s: float, fine: Fine) -> float:

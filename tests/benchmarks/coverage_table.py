@@ -13,12 +13,9 @@ from reviewkit.metrology.conformity import clopper_pearson
 
 GOAL = (94.0, 98.0)
 WIDEST = 1.25
-BOUNDS = ("readout.", "charge.limit_adherence")
+BOUNDS = ("readout.",)
 """Findings whose ends hold for certain, so that 100 % is right: what the readings and the meter exclude is
 excluded."""
-
-PREDICTIONS = ("charge.time_without_rig",)
-"""Findings whose doubt is a model's, from other cells than are drawn here: wider than the meters force."""
 
 
 @dataclass(frozen=True)
@@ -52,19 +49,7 @@ def rows(outcomes: Iterable[Outcome]) -> list[dict[str, Any]]:
     groups: dict[str, list[Outcome]] = {}
     for one in outcomes:
         groups.setdefault(one.key, []).append(one)
-    return [_row(key, group) for key, group in groups.items() if key not in UNSTATED]
-
-
-UNSTATED = (
-    "charge.terminates",
-    "charge.interruptions",
-    "charge.top_ups",
-    "charge.delivered_with_top_ups",
-    "charge.charge_start",
-    "charge.duration",
-    "charge.clock_offset_from_first_rows",
-)
-"""Truths of a simulation that are no finding, or one without an interval."""
+    return [_row(key, group) for key, group in groups.items()]
 
 
 def _row(key: str, group: Sequence[Outcome]) -> dict[str, Any]:
@@ -91,10 +76,8 @@ def _row(key: str, group: Sequence[Outcome]) -> dict[str, Any]:
 
 
 def kind(key: str) -> str:
-    """Return whether a finding states bounds, an interval, or what a model predicts."""
-    if key.startswith(BOUNDS):
-        return "bound"
-    return "prediction" if key in PREDICTIONS else "interval"
+    """Return whether a finding states bounds or an interval."""
+    return "bound" if key.startswith(BOUNDS) else "interval"
 
 
 def why(key: str) -> str:

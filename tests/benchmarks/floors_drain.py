@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from floors_charge import even, half, noise
+from floors_port import even, half, noise
 from scipy.optimize import linprog
 from simulate.drain import PulseTrain
 from simulate.whole import Whole

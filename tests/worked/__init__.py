@@ -5,16 +5,18 @@ from worked.annex_h import gum_h1, gum_h2, gum_h3
 from worked.charging import on_the_shelf, switches, taper
 from worked.check import Check, Row
 from worked.decisions import binomial, guard_bands, resistors, trials_needed
-from worked.intervals import Intervals, honest_intervals
+from worked.intervals import Intervals, Kinds, charge_kinds, honest_intervals
 from worked.meters import accuracy_statements, burden
 
 __all__ = [
     "Check",
     "Intervals",
+    "Kinds",
     "Row",
     "accuracy_statements",
     "binomial",
     "burden",
+    "charge_kinds",
     "display_step",
     "guard_bands",
     "gum_g41",
