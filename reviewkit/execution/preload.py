@@ -8,8 +8,8 @@ from functools import cache
 from reviewkit.system import slim_imports
 
 _THREADED = ("polars",)
-"""Libraries that start threads when imported: a child imports them where it needs them. (pyarrow's one thread is
-its allocator's, which jemalloc itself sees through a fork.)"""
+"""Libraries that start threads when imported: a child imports them where it needs them. pyarrow is not one:
+its only thread is its allocator's, which jemalloc sees through a fork."""
 
 _UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
 """What others import where it is installed: to lay out, to debug, to recognise as an array."""
