@@ -112,8 +112,8 @@ def test_the_verdicts_thresholds(probability: float, verdict: str) -> None:
 def test_a_wide_doubt_inside_a_narrow_limit_passes_nothing() -> None:
     wide = Measured(4.20, "V", (Component("meter", 0.2, "V"),))
     assert judge(wide, Limit(4.15, 4.25)) == "inconclusive"
-    # So wide that even the middle of the limit is no better than a guess against it.
-    assert judge(Measured(4.20, "V", (Component("meter", 2.0, "V"),)), Limit(4.15, 4.25)) == "fail"
+    # However wide: a value in the middle of a limit is no evidence that it lies beyond one of its ends.
+    assert judge(Measured(4.20, "V", (Component("meter", 2.0, "V"),)), Limit(4.15, 4.25)) == "inconclusive"
 
 
 @given(value=st.floats(-5, 5), standard=st.floats(0.001, 3), low=st.floats(-3, 0), wide=st.floats(0.01, 4))
@@ -188,3 +188,21 @@ def test_a_lone_hard_limit_is_judged_no_bolder_than_the_normal_rule() -> None:
     hard = Component("meter", 0.02, "V", "rectangular")
     assert judge(Measured(4.25 - 0.951 * 0.02, "V", (hard,)), Limit(high=4.25)) == "pass"
     assert math.isclose(0.95 * math.sqrt(3), stats.norm.ppf(0.95), rel_tol=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("value", "standard", "verdict"),
+    [
+        (0.0, 1.0, "inconclusive"),
+        (0.5, 1.0, "inconclusive"),
+        (2.5, 1.0, "fail"),
+        (-2.5, 1.0, "fail"),
+        (0.1, 0.001, "fail"),
+    ],
+)
+def test_a_doubt_much_wider_than_the_limit_fails_nothing_in_its_middle(
+    value: float, standard: float, verdict: str
+) -> None:
+    """Only 4 in 100 of it lie inside, and as many below as above: the meter can't tell."""
+    measured = Measured(value, "A", (Component("accuracy", standard, "A"),))
+    assert judge(measured, Limit(-0.05, 0.05, "chosen for this test")) == verdict

@@ -65,8 +65,17 @@ def _normal_cdf(distance: float, standard: float) -> float:
 
 
 def judge(measured: Measured, limit: Limit) -> Verdict:
-    """Return the verdict on a measured value: certain inside, certain outside, or neither."""
-    return verdict_of(conformance_probability(measured.value, measured.standard, limit))
+    """Return the verdict on a measured value: certain inside, certain outside, or neither.
+
+    Outside means beyond one of the two ends: where the doubt is much wider than the limit, hardly any of it
+    lies inside wherever the value is, and nobody knows on which side the rest is.
+    """
+    verdict = verdict_of(conformance_probability(measured.value, measured.standard, limit))
+    if verdict != "fail":
+        return verdict
+    ends = [Limit(low=limit.low), Limit(high=limit.high)]
+    kept = [conformance_probability(measured.value, measured.standard, end) for end in ends if end != Limit()]
+    return "fail" if any(verdict_of(one) == "fail" for one in kept) else "inconclusive"
 
 
 def verdict_of(probability: float) -> Verdict:
