@@ -39,6 +39,16 @@ def check(bench: DrainInputs, folder: Path) -> list[InputError]:
 
 
 def _claims(bench: DrainInputs, states: Iterable[DrainState]) -> None:
+    known = [state.slug for state in states]
+    for place, claim in enumerate(bench.claims, start=1):
+        about = str(claim.get("about") or "").split(".")
+        if known and about[0] == "drain" and len(about) == 3 and about[1] not in known:
+            raise ReviewFileError(
+                f"no drain state '{about[1]}' is reported",
+                file="review.yaml",
+                place=f"claims[{place}].about",
+                expected=f"one of {', '.join(known)} in the second place",
+            )
     for state in states:
         for name, unit in (("mean", "A"), ("days_on_shelf", "d"), ("days_to_empty", "d")):
             key = f"drain.{state.slug}.{name}"

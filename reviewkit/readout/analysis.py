@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from math import gcd
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +14,7 @@ from reviewkit.readout import model, thresholds
 from reviewkit.readout.fit import Fit, fit_readings
 from reviewkit.readout.inputs import ReadoutInputs
 from reviewkit.readout.model import Model, Reading, exact
-from reviewkit.readout.table import FINEST_STEP_V, Table, coarse_enough, read
+from reviewkit.readout.table import FINEST_STEP_V, Table, common_step, decimals, read, step_of
 from reviewkit.readout.thresholds import Bracket
 
 _ENOUGH_VALUES = 4
@@ -132,9 +131,8 @@ def analyse(bench: ReadoutInputs, folder: Path = Path()) -> Readout:
         return Readout(bench, table, None, warned, changes)
     values = [reading.displayed_V for reading in table.readings]
     declared = bench.readout_resolution_V
-    step = exact(declared) if declared is not None else _common_step(values) or Fraction(1, 10)
-    coarse_enough(step, bench)
-    digits = Fraction(1, 10 ** _decimals(values))
+    step = step_of(values, bench)
+    digits = Fraction(1, 10 ** decimals(values))
     low, high = (exact(end) for end in bench.range_V)
     taken = Model(step, low, high, exact(bench.readout_gain_bound_percent) / 100, table.reference)
     fitted = fit_readings(table.readings, taken)
@@ -151,26 +149,11 @@ def analyse(bench: ReadoutInputs, folder: Path = Path()) -> Readout:
     )
 
 
-def _decimals(values: Sequence[Fraction]) -> int:
-    """Return how many decimals the displayed values have."""
-    count = 0
-    while any((value * 10**count).denominator != 1 for value in values):
-        count += 1
-    return count
-
-
-def _common_step(values: Sequence[Fraction]) -> Fraction | None:
-    """Return the largest step of which every displayed value is a multiple [V]; None if all are zero."""
-    scale = 10 ** _decimals(values)
-    largest = gcd(*(int(value * scale) for value in values))
-    return Fraction(largest, scale) if largest else None
-
-
 def _doubts_of_step(fitted: Fit) -> tuple[float | None, float | None]:
     """Return the coarser steps that fit better, and on which all values lie, against the one in use [V]."""
     values = [reading.displayed_V for reading in fitted.readings]
     step = fitted.model.step_V
-    largest = _common_step(values) or step
+    largest = common_step(values) or step
     times = int(largest / step)
     coarser = [step * part for part in range(2, times + 1) if times % part == 0]
     fitting = None

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import gcd
 from pathlib import Path
 from typing import Any
 
@@ -151,7 +153,9 @@ def check(bench: ReadoutInputs, folder: Path) -> list[InputError]:
     """
     faults: list[InputError] = []
     with gathered(faults):
-        read(bench, folder)
+        table = read(bench, folder)
+        if table is not None and table.readings:
+            step_of([reading.displayed_V for reading in table.readings], bench)
     try:
         bench.claim_V()
     except ValueError as fault:
@@ -181,7 +185,36 @@ def volts(text: str) -> Fraction | None:
         return None
 
 
-def coarse_enough(step_V: Fraction, bench: ReadoutInputs) -> None:
+def step_of(values: Sequence[Fraction], bench: ReadoutInputs) -> Fraction:
+    """Return the step of the displayed values: as declared, else the largest that all are multiples of [V].
+
+    Raises
+    ------
+    InputError
+        If no readout has such a step, or the working range is too short for it.
+    """
+    declared = bench.readout_resolution_V
+    step = exact(declared) if declared is not None else common_step(values) or Fraction(1, 10)
+    _coarse_enough(step, bench)
+    return step
+
+
+def decimals(values: Sequence[Fraction]) -> int:
+    """Return how many decimals the displayed values have."""
+    count = 0
+    while any((value * 10**count).denominator != 1 for value in values):
+        count += 1
+    return count
+
+
+def common_step(values: Sequence[Fraction]) -> Fraction | None:
+    """Return the largest step of which every displayed value is a multiple [V]; None if all are zero."""
+    scale = 10 ** decimals(values)
+    largest = gcd(*(int(value * scale) for value in values))
+    return Fraction(largest, scale) if largest else None
+
+
+def _coarse_enough(step_V: Fraction, bench: ReadoutInputs) -> None:
     """Refuse a resolution that no readout has, or that the working range is too short for.
 
     Raises
