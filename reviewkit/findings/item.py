@@ -5,12 +5,24 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from numbers import Real
 from typing import Any
 
 from reviewkit.metrology import Component, Measured, formatting
 from reviewkit.metrology.conformity import Limit, Verdict, judge
 
 Value = float | int | str | bool | list[Any] | None
+
+
+_NO_NUMBER = "No finite number came out."
+
+
+def _is_no_number(value: object) -> bool:
+    """Whether it is meant as a number and is not a finite one."""
+    try:
+        return isinstance(value, Real) and not math.isfinite(value)
+    except OverflowError:
+        return True
 
 
 @dataclass(frozen=True)
@@ -56,6 +68,21 @@ class Finding:
     budget: tuple[Component, ...] = ()
     inputs: tuple[str, ...] = ()
     video_s: float | None = None
+
+    def __post_init__(self) -> None:
+        """Have a number that is none make the finding one that was not had; an infinite bound is no bound."""
+        low = None if self.low == -math.inf else self.low
+        high = None if self.high == math.inf else self.high
+        if any(map(_is_no_number, (self.value, self.uncertainty, low, high))):
+            note = self.note if self.note.endswith(_NO_NUMBER) else f"{self.note} {_NO_NUMBER}".strip()
+            self._set(value=None, uncertainty=None, low=None, high=None, budget=())
+            self._set(verdict="not tested", note=note)
+        else:
+            self._set(low=low, high=high)
+
+    def _set(self, **fields: object) -> None:
+        for name, value in fields.items():
+            object.__setattr__(self, name, value)
 
     @property
     def is_judged(self) -> bool:

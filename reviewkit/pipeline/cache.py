@@ -237,7 +237,9 @@ def _listing(folder: Path) -> list[list[Any]]:
         folders.sort()
         for name in sorted(names):
             path = Path(place, name)
-            found.append([path.relative_to(folder).as_posix(), path.stat().st_size])
+            # A link that leads nowhere, such as an editor's lock, is a file as well.
+            size = path.stat().st_size if path.exists() else -1
+            found.append([path.relative_to(folder).as_posix(), size])
     return found
 
 

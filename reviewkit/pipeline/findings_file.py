@@ -82,7 +82,16 @@ def _write_csv(path: Path, findings: Iterable[Finding]) -> None:
         writer = csv.DictWriter(stream, _COLUMNS, extrasaction="ignore", lineterminator="\n")
         writer.writeheader()
         for item in findings:
-            writer.writerow(_row(item.to_dict()))
+            writer.writerow({name: _disarmed(cell) for name, cell in _row(item.to_dict()).items()})
+
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""What a spreadsheet takes for the start of a formula (OWASP, "CSV Injection")."""
+
+
+def _disarmed(cell: Any) -> Any:
+    """Return a text that no spreadsheet runs; numbers stay numbers."""
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
 
 
 def _row(item: Mapping[str, Any]) -> dict[str, Any]:

@@ -12,9 +12,12 @@ from pydantic import BaseModel, ConfigDict, Field
 from reviewkit.errors import InputError
 from reviewkit.findings import SCHEMA, Finding, Findings
 from reviewkit.metrology.conformity import Limit, Verdict
+from reviewkit.publishing import safe_zip
 from reviewkit.schema import quantities
 
 _MOST_BYTES = 64 << 20
+_MOST_FINDINGS = 20_000
+"""Chosen: some hundred times a review's."""
 # Beyond this no quantity of a light's charger lies, and arithmetic is safe from overflow.
 _WITHIN = Field(ge=-1e15, le=1e15)
 _Number = Annotated[float, _WITHIN]
@@ -55,9 +58,9 @@ class _Review(_Part):
 
 
 class _Whole(_Part):
-    inputs: list[_Input]
+    inputs: list[_Input] = Field(max_length=safe_zip.MOST_FILES)
     review: _Review
-    findings: list[_Finding]
+    findings: list[_Finding] = Field(max_length=_MOST_FINDINGS)
 
 
 @dataclass(frozen=True)

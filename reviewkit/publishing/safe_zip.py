@@ -101,9 +101,12 @@ def _checked(items: Iterable[zipfile.ZipInfo], path: Path) -> list[zipfile.ZipIn
     kept: list[zipfile.ZipInfo] = []
     taken: set[str] = set()
     folders: set[str] = set()
-    total = 0
+    total = packed = 0
     for item in items:
         why = _odd_name(item.orig_filename) or _odd_kind(item) or _odd_size(item)
+        if why:
+            raise _refused(path, why, item.orig_filename)
+        packed += item.compress_size
         name = _folded(item.filename)
         parents = {name[:place] for place, letter in enumerate(name) if letter == "/"}
         if name.rstrip("/") in taken or parents & taken or (not item.is_dir() and name in folders):
@@ -111,13 +114,16 @@ def _checked(items: Iterable[zipfile.ZipInfo], path: Path) -> list[zipfile.ZipIn
         total += item.file_size
         if total > MOST_BYTES:
             why = why or f"it is larger than {MOST_BYTES >> 20} MB unpacked"
+        if len(kept) >= MOST_FILES:
+            why = f"it holds more than {MOST_FILES} files"
         if why:
             raise _refused(path, why, item.orig_filename)
         folders |= parents
         taken |= set() if item.is_dir() else {name}
         kept += [] if item.is_dir() else [item]
-    if len(kept) > MOST_FILES:
-        raise _refused(path, f"it holds more than {MOST_FILES} files")
+    # Many small files may together be what one large file may not.
+    if total > _SMALL and total > MOST_RATIO * packed:
+        raise _refused(path, "it unpacks to far more than meters' logs could")
     return kept
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import stat
+import sys
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
-from reviewkit.errors import KitError
+from reviewkit.errors import InputError, KitError
 
 PACKAGE = Path(__file__).parents[1]
 _TEMPLATES = (PACKAGE / "templates", PACKAGE.parent / "templates")
@@ -52,6 +54,25 @@ def cache() -> Path:
     from platformdirs import user_cache_path
 
     return Path(os.environ.get(CACHE_VARIABLE) or user_cache_path("reviewkit", appauthor=False))
+
+
+def refuse_unreadable_paths(paths: Iterable[str]) -> None:
+    """Make sure that this system's locale can tell the letters of some paths.
+
+    Raises
+    ------
+    InputError
+        If one holds bytes that it can't: what is published would name it wrongly, or not be written at all.
+    """
+    for path in paths:
+        try:
+            path.encode("utf-8")
+        except UnicodeEncodeError:
+            raise InputError(
+                f"the path '{ascii(path)[1:-1]}' has letters that this terminal's locale can't hold",
+                expected=f"UTF-8, not {sys.getfilesystemencoding()}",
+                remedy="Set the variable PYTHONUTF8=1, or LC_ALL=C.UTF-8, and run it again.",
+            ) from None
 
 
 def runtime() -> Path | None:

@@ -10,6 +10,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from reviewkit.errors import InputError
+from reviewkit.system import full_disk
+
 _OURS = re.compile(r"reviewkit-(?P<process>\d+)-\w+")
 _PART = re.compile(r".+\.(?P<process>\d+)")
 
@@ -26,9 +29,24 @@ def settle() -> None:
 
 
 def made() -> Path:
-    """Return a new empty folder of this process's, to be removed by whoever asked."""
+    """Return a new empty folder of this process's, to be removed by whoever asked.
+
+    Raises
+    ------
+    InputError
+        If the folder for temporary files takes none.
+    """
     settle()
-    return Path(tempfile.mkdtemp(prefix=f"reviewkit-{os.getpid()}-"))
+    try:
+        return Path(tempfile.mkdtemp(prefix=f"reviewkit-{os.getpid()}-"))
+    except OSError as error:
+        if full_disk.is_full(error):
+            raise
+        raise InputError(
+            f"can't write to the folder for temporary files ({error.strerror})",
+            file=tempfile.tempdir or "",
+            remedy="Name another one in the variable TMPDIR.",
+        ) from None
 
 
 @contextmanager

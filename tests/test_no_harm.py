@@ -1,0 +1,130 @@
+"""Inputs and machines at their worst: a sentence, or the part at fault alone, never a traceback."""
+
+from __future__ import annotations
+
+import csv
+import math
+import os
+import subprocess
+import sys
+import tempfile
+import zipfile
+from pathlib import Path
+
+import pytest
+from strangers import TEMPLATES, bench
+
+from reviewkit.errors import InputError
+from reviewkit.findings import Finding
+from reviewkit.metrology.conformity import Limit
+from reviewkit.pipeline import cache, findings_file
+from reviewkit.publishing import published_record, safe_zip
+from reviewkit.system import temporary
+from reviewkit.tables import keys
+
+OWN = ["--only-templates", str(TEMPLATES[0])]
+
+
+def call(*arguments: str | Path | bytes, cwd: Path, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        [sys.executable, "-c", "from reviewkit.cli import main; main()", *arguments],
+        cwd=cwd,
+        env={**os.environ, **environment},
+        capture_output=True,
+        timeout=300,
+    )
+
+
+def test_a_link_that_leads_nowhere_is_a_file_like_any_other(tmp_path: Path) -> None:
+    """Such as the lock that an editor leaves while it has a file open."""
+    folder = bench(tmp_path / "lamp")
+    (folder / ".#review.yaml").symlink_to("somebody@somewhere.1234:5678")
+    assert [".#review.yaml", -1] in cache._listing(folder)
+
+
+def test_a_folder_for_temporary_files_that_takes_none_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").touch()
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "file"))
+    with pytest.raises(InputError, match=r"can't write to the folder for temporary files .*TMPDIR"):
+        temporary.made()
+
+
+@pytest.mark.skipif(os.name != "posix" or sys.platform == "darwin", reason="names are no bytes there")
+def test_letters_that_the_locale_cannot_hold_are_told(tmp_path: Path) -> None:
+    bench(tmp_path / "Müller")
+    plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    for words in (["run", "Müller".encode(), *OWN], ["check", "Müller".encode(), *OWN]):
+        done = call(*words, cwd=tmp_path, **plain)
+        assert done.returncode == 2, done.stderr
+        assert b"letters that this terminal's locale can't hold" in done.stderr
+        assert b"Traceback" not in done.stderr
+    assert not (tmp_path / "site").exists()
+
+
+def test_a_name_of_250_letters_is_published(tmp_path: Path) -> None:
+    name = "l" * 250
+    assert len(keys.published_name(Path(name))) <= keys.LONGEST
+    assert keys.published_name(Path(name)) != keys.published_name(Path(name + "m"))
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+def test_a_text_that_a_spreadsheet_would_run_is_disarmed(tmp_path: Path, start: str) -> None:
+    text = f'{start}HYPERLINK("https://example.org")'
+    limit = Limit(high=1, source=text)
+    item = Finding("drain.mean", text, value=-1.5e-6, unit="A", low=-2e-6, note=text, limit=limit)
+    findings_file._write_csv(tmp_path / "findings.csv", [item, Finding("drain.said", "said", value=text)])
+    with (tmp_path / "findings.csv").open(encoding="utf-8", newline="") as stream:
+        first, second = csv.DictReader(stream)
+    for cell in (first["label"], first["note"], first["limit_source"], second["value"]):
+        assert cell == f"'{text}"
+    assert (float(first["value"]), float(first["low"])) == (-1.5e-6, -2e-6)
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"value": math.nan},
+        {"value": math.inf},
+        {"value": 1.0, "uncertainty": math.nan},
+        {"value": 1.0, "low": math.nan, "high": 2.0},
+        {"value": 1.0, "low": math.inf},
+        {"value": 10**400},
+    ],
+)
+def test_a_number_that_is_none_is_a_finding_not_had(fields: dict[str, float]) -> None:
+    item = Finding("drain.mean", "mean", unit="A", verdict="pass", note="As read.", **fields)
+    assert (item.value, item.uncertainty, item.low, item.high) == (None, None, None, None)
+    assert item.verdict == "not tested"
+    assert item.note == "As read. No finite number came out."
+    assert Finding.from_dict(item.to_dict()) == item
+
+
+def test_an_infinite_bound_is_no_bound() -> None:
+    item = Finding("drain.days", "days", unit="d", low=20.0, high=math.inf, verdict="pass")
+    assert (item.low, item.high, item.verdict) == (20.0, None, "pass")
+
+
+def test_many_files_that_unpack_to_far_more_are_refused_at_once(tmp_path: Path) -> None:
+    """Each is small enough to shrink as it likes: together they are not."""
+    with zipfile.ZipFile(tmp_path / "evidence.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+        for number in range(100):
+            archive.writestr(f"review/{number}.csv", bytes(9 << 20))
+    with pytest.raises(InputError, match="far more than meters' logs"):
+        safe_zip.unpack(tmp_path / "evidence.zip", tmp_path / "into", wanted=lambda _: True)
+    assert not (tmp_path / "into").exists()
+
+
+def test_a_hundred_thousand_names_are_refused_at_once(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "evidence.zip", "w") as archive:
+        for number in range(100_000):
+            archive.writestr(f"{number}", b"")
+    with pytest.raises(InputError, match="more than 2000 files"):
+        safe_zip.unpack(tmp_path / "evidence.zip", tmp_path / "into", wanted=lambda _: True)
+    inputs = ", ".join(f'{{"path": "{number}", "sha256": ""}}' for number in range(100_000))
+    whole = f'{{"schema": 1, "inputs": [{inputs}], "review": {{}}, "findings": []}}'
+    (tmp_path / "findings.json").write_text(whole, encoding="utf-8")
+    with pytest.raises(InputError, match="inputs") as told:
+        published_record.read(tmp_path / "findings.json")
+    assert len(told.value.message) < 500
