@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import charge
+from reviewkit import charge, figures
 from reviewkit.charge import statistics
 from reviewkit.findings import MIME
 from reviewkit.metrology import meter
@@ -114,6 +115,15 @@ def test_the_median_sees_between_the_steps(level, noise_steps, seed):
     shown = np.round((level + noise_steps * 1e-3 * rng.standard_normal(20_000)) / 1e-3) * 1e-3
     found = statistics.weighted_median(shown, np.ones(20_000), 1e-3)
     assert found == pytest.approx(level, abs=0.4e-3)
+
+
+def test_a_cut_off_whose_current_too_few_rows_tell_is_no_failure():
+    """Its moment is known, its current is not: the drawing of the end says why it is not there."""
+    plain, why = analysed(*textbook(10.0)), "The log has too few readings there."
+    known = {name: value for name, value in plain.quantities.items() if name != "termination_current"}
+    less = replace(plain, quantities=known, missing={**plain.missing, "termination_current": why})
+    assert less.get("termination_time") is not None
+    assert figures.charge_end(charge.ChargeResults((less,))).why == why
 
 
 def test_alike_readings_give_that_reading():

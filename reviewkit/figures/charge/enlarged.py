@@ -88,7 +88,8 @@ def _window(run: ChargeResult, first: float, last: float) -> tuple[Sheet, Clock]
 def _end(run: ChargeResult, label: str) -> Chart | str:
     end, cut = run.get("termination_time"), run.get("termination_current")
     if run.phases is None or end is None or cut is None:
-        return run.missing["termination_time"]
+        # The moment may be known where too few rows tell the current.
+        return run.missing.get("termination_time") or run.missing["termination_current"]
     length = run.phases.end_s - run.phases.start.value
     reach = max(300.0, 20 * run.record.interval_s, 0.04 * length)
     figure, clock = _window(run, max(0.0, end.value - reach), end.value + 0.6 * reach)
