@@ -96,8 +96,7 @@ def in_words(found: Adherence) -> str:
         return "The rest is single moments."
     parts = [
         f"{formatting.clock(one.length_s)} from {formatting.clock(one.start_s)} on: {_MEANING[one.shape]}, "
-        f"{formatting.quantity(one.low_A, None, 'A')} to "
-        f"{formatting.quantity(one.high_A, None, 'A')} ({one.shape})"
+        f"{formatting.rough(one.low_A, 'A')} to {formatting.rough(one.high_A, 'A')} ({one.shape})"
         for one in found.stretches[:3]
     ]
     more = len(found.stretches) - 3

@@ -41,7 +41,7 @@ def of_run(
     `alike` says whether all sources end the charge alike; None with a single one.
     """
     found = [
-        *_regulation(apart),
+        *_regulation(run, apart),
         _without_rig(run, apart),
         _other_cells(apart),
         _ended_by(run, alike),
@@ -51,7 +51,7 @@ def of_run(
     return [replace(item, inputs=run.record.inputs) for item in found]
 
 
-def _regulation(apart: Separation) -> list[Finding]:
+def _regulation(run: ChargeResult, apart: Separation) -> list[Finding]:
     rows = ("set_voltage", "series_resistance", "device_resistance")
     known = apart.regulation
     values: Mapping[str, Measured | None] = {
@@ -65,6 +65,8 @@ def _regulation(apart: Separation) -> list[Finding]:
         "series_resistance": "Slope of the cell’s voltage against the current in the constant-voltage phase.",
         "device_resistance": f"Less {declared} declared for the ammeter and its leads.",
     }
+    if known:
+        notes["series_resistance"] += f" {sentences.full_drop(run, known.series_resistance)}".rstrip()
     if apart.device_ohm is not None and apart.device_ohm.high < 0:
         notes["device_resistance"] += " " + sentences.say("negative_resistance")
     found = []

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.regimes import PhaseName
 from reviewkit.findings import sentences
-from reviewkit.metrology import formatting
+from reviewkit.metrology import Measured, formatting
 
 say = sentences.of("charge")
 
@@ -100,11 +100,12 @@ def _knee(run: ChargeResult) -> str:
     return say("knee", at_start=bool(run.phases and run.phases.knee_at_start))
 
 
-def _knee_voltage(run: ChargeResult) -> str:
-    phases = run.phases
-    if phases is None or not phases.series_ohm or phases.series_ohm <= _LEAST_DROP_OHM:
+def full_drop(run: ChargeResult, series: Measured) -> str:
+    """Return what drops over the series resistance at full current, from the two findings."""
+    plateau = run.get("plateau_current")
+    if plateau is None or series.value <= _LEAST_DROP_OHM:
         return ""
-    return say("knee_drop", millivolts=formatting.number(1000 * phases.series_ohm * phases.plateau_A, 0))
+    return say("full_drop", drop=(plateau * series).text)
 
 
 def _termination(run: ChargeResult) -> str:
@@ -168,7 +169,6 @@ _NOTES: dict[str, Callable[[ChargeResult], str]] = {
     "plateau_current": _plateau,
     "plateau_droop": _droop,
     "knee_time": _knee,
-    "knee_voltage": _knee_voltage,
     "termination_current": _termination,
     "termination_time": _termination_time,
     "current_after": _after,

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 FOLDER = "words"
 # Only these: a no-break or thin space inside a value is meant to stay.
 _BLANKS = re.compile(r"[ \t\r\n]+")
+_BEFORE_A_MARK = re.compile(r"(?<=\S) (?=[,.;:)”]+(?:\s|$))")
 
 
 class Sentences:
@@ -72,7 +73,7 @@ class Sentences:
         if macro is None:
             raise KitError(f"{self._file} words no '{name}'.")
         try:
-            return _BLANKS.sub(" ", str(macro(**values))).strip()
+            return _BEFORE_A_MARK.sub("", _BLANKS.sub(" ", str(macro(**values)))).strip()
         except (TemplateError, TypeError) as error:
             raise KitError(f"{self._file}: '{name}' could not be worded: {error}.") from error
 
@@ -102,7 +103,7 @@ def _environment(folder: Path) -> Environment:
     made = Environment(
         loader=FileSystemLoader(folder),
         undefined=StrictUndefined,
-        trim_blocks=True,
+        # Not trimmed: the end of a line parts two words, whatever stands at its end.
         lstrip_blocks=True,
         autoescape=False,  # plain text: pages escape what they print
     )
