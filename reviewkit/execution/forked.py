@@ -19,7 +19,7 @@ import socket
 import sys
 import threading
 from collections.abc import Iterable
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
@@ -130,9 +130,11 @@ def _work(job: Any, line: Connection, others: Iterable[Any], home: Path, server:
     for other in others:
         other.close()
     scratch = home / str(os.getpid())
-    scratch.mkdir()
-    _settle(scratch / "stray", server)
     try:
+        # Whoever tidies a machine's temporary folders may have taken this one for left behind.
+        home.mkdir(mode=0o700, exist_ok=True)
+        scratch.mkdir()
+        _settle(scratch / "stray", server)
         if isinstance(job, Task):
             answer = _outcome(job, scratch)
         else:
@@ -181,12 +183,17 @@ def _ended(_signal: int, _frame: FrameType | None) -> None:
     raise SystemExit
 
 
+def _home() -> AbstractContextManager[Path]:
+    """Return a folder that stays as long as the server: whoever tidies temporary files leaves it alone."""
+    return temporary.folder(locations.runtime())
+
+
 def main() -> None:
     """Load, then serve; told are the name to listen at and how long to wait for another client [s]."""
     name, linger_s = sys.argv[1], float(sys.argv[2])
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _ended)
-    with socket.socket(socket.AF_UNIX) as entrance, temporary.folder() as home:
+    with socket.socket(socket.AF_UNIX) as entrance, _home() as home:
         entrance.bind(forkserver.PREFIX + name)
         entrance.listen()
         os.environ["IPYTHONDIR"] = str(home)

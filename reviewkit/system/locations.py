@@ -77,6 +77,8 @@ def refuse_unreadable_paths(paths: Iterable[str]) -> None:
 
 def runtime() -> Path | None:
     """Return this user's own folder for what lives as long as a session; None where none is private."""
+    if os.name != "posix":
+        return None
     base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
     place = Path(base) / f"reviewkit-ready-{os.getuid()}"
     try:

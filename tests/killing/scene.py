@@ -170,7 +170,7 @@ class Scene:
                 parent = (place / "stat").read_text(encoding="utf-8").rpartition(")")[2].split()[1]
             except OSError:
                 continue
-            stays = str(self.root / "ready").encode() in command and not _is_child(int(parent), command)
+            stays = b"reviewkit.execution.forked" in command and not _is_child(int(parent), command)
             if ours and not ended and not stays:
                 found.append(int(place.name))
         return found
