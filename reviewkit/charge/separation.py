@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -193,6 +194,11 @@ def _effect(
     charge, stop = _charge(run, regulation), run.get("termination_current")
     effect = burden_free.predict(charge, declared, stop_doubt_A=stop.expanded if stop else 0.0)
     effect = _rig_as_declared(effect, charge, run.record)
+    if not all(math.isfinite(one.value + one.expanded) for one in (effect.duration_s, effect.knee_s)):
+        reasons["effect"] = (
+            "No circuit fitted to this cell’s charge runs it to its end, so none says how long."
+        )
+        return None, None
     left = effect.model.residual_V
     if left > WORST_FIT_V + run.record.voltmeter.resolution:
         reasons["effect"] = (

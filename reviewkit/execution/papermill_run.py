@@ -45,6 +45,8 @@ def run(task: Task, scratch: Path, **engine: Any) -> Outcome:
     except (CellTimeoutError, DeadKernelError, RuntimeError) as error:
         outcome = stopped(task, str(error))
     except Exception as error:
+        if type(error).__name__ == TOO_SLOW:
+            return stopped(task, str(error))
         # Such as an output that no notebook may hold: a fault of the template, and of no other section.
         outcome = Outcome("", f"it can't be run ({type(error).__name__})", detail=repr(error))
     left = written if written.exists() else task.template
