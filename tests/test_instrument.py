@@ -131,6 +131,11 @@ def test_a_meter_lacks_what_it_needs(spec: dict[str, Any], words: str) -> None:
         instrument.meter(spec, "V")
 
 
+def test_a_display_too_coarse_for_a_cell_is_a_wrong_unit() -> None:
+    with pytest.raises(ValueError, match="resolution of 1000 V; expected at most 1 V"):
+        instrument.meter({"accuracy": "±(0.5 % + 2)", "resolution": 1000}, "V")
+
+
 def test_two_readings_on_one_range_share_its_error_and_on_two_ranges_do_not() -> None:
     fine, coarse = instrument.meter(SPEC, "A", 0.006), instrument.meter(SPEC, "A", 10)
     on_one = [Measured(0.5, "A", (coarse.component(0.5),)), Measured(0.5, "A", (coarse.component(0.5),))]

@@ -41,6 +41,8 @@ class Accuracy:
 
 _MOST_PERCENT = 20
 _FEWEST_COUNTS = 50
+_COARSEST = 1.0
+"""A count of the last digit, V or A, above which a meter tells nothing of one cell (chosen)."""
 
 
 def accuracy(text: str, unit: str = "V") -> Accuracy:
@@ -262,6 +264,11 @@ def _check_display(resolution: float, full_scale: float | None, unit: str) -> No
     if not resolution > 0:
         raise ValueError(
             f"a resolution of {resolution:g} {unit}; expected more than 0: one count of the last digit"
+        )
+    if resolution > _COARSEST:
+        raise ValueError(
+            f"a resolution of {resolution:g} {unit}; expected at most {_COARSEST:g} {unit}: one count of the last "
+            "digit, look at its unit"
         )
     if full_scale is not None and not full_scale > 0:
         raise ValueError(f"a full scale of {full_scale:g} {unit}; expected more than 0")
