@@ -267,8 +267,8 @@ def _check_display(resolution: float, full_scale: float | None, unit: str) -> No
         )
     if resolution > _COARSEST:
         raise ValueError(
-            f"a resolution of {resolution:g} {unit}; expected at most {_COARSEST:g} {unit}: one count of the last "
-            "digit, look at its unit"
+            f"a resolution of {resolution:g} {unit}; expected at most {_COARSEST:g} {unit}: "
+            "one count of the last digit, look at its unit"
         )
     if full_scale is not None and not full_scale > 0:
         raise ValueError(f"a full scale of {full_scale:g} {unit}; expected more than 0")
