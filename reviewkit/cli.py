@@ -277,6 +277,8 @@ def _report(published: Sequence[Published]) -> None:
     failed = [(item.review.file.name, result) for item in published for result in item.review.failed]
     for name, result in failed:
         _say_failure(name, result)
+    for item in published:
+        _say_faults(item.faults)
     if failed:
         click.get_current_context().exit(_status([result for _, result in failed]))
 

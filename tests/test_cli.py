@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 from pathlib import Path
@@ -10,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from reviewkit.cli import main
+from reviewkit.publishing.site import words as words_of_page
 
 FILES = Path(__file__).parent / "files"
 KIT = ["--only-templates", str(FILES / "templates")]
@@ -55,6 +57,25 @@ def test_an_input_fault_inside_a_section_is_status_2(bench: Path) -> None:
     assert result.exit_code == 2
     assert result.stderr == "lantern, Bad log: logs/lux.csv, row 1: no column in volts. Name the column.\n"
     assert result.stdout.startswith("draft only: ")
+
+
+def test_a_sections_own_fault_is_told_before_what_its_failure_costs_the_words(bench: Path) -> None:
+    only(bench, "at_fault", "log: logs/lux.csv")
+    (bench / "own").mkdir()
+    notebook = json.loads((FILES / "at_fault" / "at_fault.ipynb").read_text(encoding="utf-8"))
+    notebook["metadata"]["reviewkit"]["makes"] = ["bad."]
+    (bench / "own" / "bad.ipynb").write_text(json.dumps(notebook), encoding="utf-8")
+    shutil.copy(FILES / "templates" / "summary.ipynb", bench / "own")
+    words = "It reads {bad.volts}; and {other.reading}.\n"
+    (bench / "lantern" / "words.md").write_text(words, encoding="utf-8")
+    result = call("run", "lantern", "--only-templates", bench / "own")
+    assert result.exit_code == 2
+    first, second = result.stderr.splitlines()
+    assert first == "lantern, Bad log: logs/lux.csv, row 1: no column in volts. Name the column."
+    assert second.startswith("words.md, line 1: there is no finding 'other.reading'")
+    assert (bench / "site" / "lantern.draft" / "index.html").is_file()
+    draft = words_of_page.rendered(bench / "lantern", {}, {}, is_draft=True)
+    assert "[bad.volts: not had, a section failed]" in draft
 
 
 def test_a_fault_of_a_section_itself_is_status_1(bench: Path) -> None:

@@ -22,7 +22,7 @@ def begin(closed: Reviewed, extras: Extras) -> None:
     site.write_sections(closed, charts_script=extras.charts_script, home=extras.home)
 
 
-def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ...]]:
+def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ...], tuple[InputError, ...]]:
     """Write a review's own page and its evidence, and move it into its place.
 
     Parameters
@@ -39,25 +39,28 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
         Where it is now.
     gone : tuple of str
         Files that were published there before, and are not any more.
+    faults : tuple of InputError
+        Of a draft: what else is wrong, with the author's own words.
 
     Raises
     ------
     Faults
-        What is wrong with the author's own words: the review is not published. Or with the browser: it is,
-        without its pictures.
+        What is wrong with the author's own words where no section failed: the review is not published. Or
+        with the browser: it is, without its pictures.
     """
-    faults: list[InputError] = list(ended.strange_chapters())
-    script = extras.charts_script
-    with gathered(faults):
-        site.write_index(ended, charts_script=script, home=extras.home)
-    if faults:
+    faults = [*ended.strange_chapters(), *site.word_faults(ended)]
+    # What a section stumbled over comes first: its draft is written, whatever else is wrong.
+    if faults and not ended.failed:
         raise Faults(faults)
+    script = extras.charts_script
+    site.write_index(ended, charts_script=script, home=extras.home)
     evidence.write(ended)
     if extras.single_file:
         pages = [result.page for result in ended.sections]
         site.join(ended.staged, ended.file.name, sections=pages, carried=evidence.ZIP, charts_script=script)
     # A browser at fault costs the pictures, not the review.
-    with gathered(faults):
+    undrawn: list[InputError] = []
+    with gathered(undrawn):
         if extras.program and not ended.failed:
             drawing.add(ended, program=extras.program, charts_script=script)
     site.write_charts(out, charts_script=script)
@@ -65,9 +68,9 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
     good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
     before = written.files(out / (file.name if good else file.name + atomic.DRAFT))
     place = atomic.put(ended.staged, out, file.name, good=good)
-    if faults:
-        raise Faults(faults)
-    return place, tuple(sorted(before - written.files(place)))
+    if undrawn:
+        raise Faults(undrawn)
+    return place, tuple(sorted(before - written.files(place))), tuple(faults)
 
 
 def shelve(out: Path, extras: Extras) -> None:

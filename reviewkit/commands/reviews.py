@@ -37,11 +37,14 @@ class Published:
         The folder that holds its pages.
     gone : tuple of str
         Files that were published there before, and are not any more.
+    faults : tuple of InputError
+        What is wrong with the author's own words, where a section failed as well.
     """
 
     review: Reviewed
     place: Path
     gone: tuple[str, ...] = ()
+    faults: tuple[InputError, ...] = ()
 
     @property
     def index(self) -> Path:

@@ -58,7 +58,7 @@ def filled(text: str, findings: Mapping[str, Finding]) -> str:
     return "".join(findings[piece].text if is_key else piece for piece, is_key in pieces(text))
 
 
-def check(text: str, known: Iterable[str], *, file: str) -> None:
+def check(text: str, known: Iterable[str], *, file: str, lost: Iterable[str] = ()) -> None:
     """Make sure that all placeholders of a text are findings.
 
     Parameters
@@ -68,6 +68,8 @@ def check(text: str, known: Iterable[str], *, file: str) -> None:
         The findings' keys.
     file : str
         Named in messages.
+    lost : iterable of str
+        What the keys start with that a section would have made, had it not failed: they are passed over.
 
     Raises
     ------
@@ -79,7 +81,7 @@ def check(text: str, known: Iterable[str], *, file: str) -> None:
         _unknown(found[1], keys, file, number)
         for number, line in enumerate(text.splitlines(), 1)
         for found in PLACEHOLDER.finditer(line)
-        if found[1] not in keys
+        if found[1] not in keys and not found[1].startswith(tuple(lost))
     ]
     if faults:
         raise Faults(faults)

@@ -120,12 +120,17 @@ class Reviewed:
         ran = (*self.sections, self.summary) if self.summary else self.sections
         return tuple(result for result in ran if not result.ok)
 
+    @property
+    def lost(self) -> set[str]:
+        """What the keys start with that the sections would have made which failed."""
+        return {head for result in self.sections if not result.ok for head in result.section.prefixes}
+
     def strange_chapters(self) -> list[InputError]:
         """Return an error for each chapter about a finding that nobody has made, though all could."""
         return chapters.unknown(
             self.file.chapters,
             names={item.key for item in self.findings} | {result.section.name for result in self.sections},
-            prefixes={head for result in self.sections if not result.ok for head in result.section.prefixes},
+            prefixes=self.lost,
         )
 
 

@@ -13,6 +13,7 @@ from reviewkit.publishing.site.pages import (
     write_shelf,
 )
 from reviewkit.publishing.site.shelf import COMPARED, beside
+from reviewkit.publishing.site.words import faults as word_faults
 
 __all__ = [
     "COMPARED",
@@ -22,6 +23,7 @@ __all__ = [
     "charts_source",
     "join",
     "rendered",
+    "word_faults",
     "write_charts",
     "write_comparison",
     "write_index",

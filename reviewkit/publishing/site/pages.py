@@ -144,7 +144,7 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
         base,
         lead=about_sample(reviewed.file.device),
         disclosure=disclosure(reviewed.file.device, notice=reviewed.file.review.notice),
-        words=words.rendered(reviewed.file.folder, found, base.where),
+        words=words.rendered(reviewed.file.folder, found, base.where, is_draft=bool(reviewed.failed)),
         first_charts={
             result.section.name: first for result in reviewed.sections if (first := _first(result))
         },
