@@ -312,6 +312,7 @@ def test_names_of_others_are_no_links_and_no_markup():
 
 
 def test_the_list_of_all_reviews_names_the_hazards(tmp_path: Path):
+    from reviewkit.publishing import written
     from reviewkit.publishing.site import shelf
 
     (tmp_path / "lantern" / "notebooks").mkdir(parents=True)
@@ -323,5 +324,8 @@ def test_the_list_of_all_reviews_names_the_hazards(tmp_path: Path):
         "findings": [LOCK_LOST.to_dict()],
     }
     (tmp_path / "lantern" / "findings.json").write_text(json.dumps(whole), encoding="utf-8")
+    # Only what the kit published is listed: the folder's list of files tells.
+    assert shelf.shelf(tmp_path) == ([], [])
+    written.seal(tmp_path / "lantern")
     _, (row,) = shelf.shelf(tmp_path)
     assert [figure.text for figure in row.figures] == ["the lock is lost"]
