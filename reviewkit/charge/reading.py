@@ -91,9 +91,10 @@ def _examined(
     voltage, current = found["voltage"], found["current"]
     with gathered(faults):
         record = _record(run, place, meters, found)
-        declared = _declared(run) is not None
-        where = f"charge_runs[{place}]"
-        faults += of_record(record.thinned, voltage=voltage, current=current, place=where, declared=declared)
+        where, declared_s = f"charge_runs[{place}]", _declared(run)
+        faults += of_record(
+            record.thinned, voltage=voltage, current=current, place=where, declared_s=declared_s
+        )
         return record, faults
     return None, faults
 

@@ -10,6 +10,7 @@ from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.series import FloatArray
 from reviewkit.errors import InputError, LogError, ReviewFileError
 from reviewkit.logs import Log
+from reviewkit.logs.clock_sync import clock_difference
 from reviewkit.metrology import formatting
 
 _CHARGING = 0.1
@@ -20,7 +21,7 @@ _APART_S = 1.5 * 86_400
 
 
 def of_record(
-    record: ChargeRecord, *, voltage: Log, current: Log, place: str, declared: bool
+    record: ChargeRecord, *, voltage: Log, current: Log, place: str, declared_s: float | None
 ) -> Iterator[InputError]:
     """Give what shows once a run's logs are on one clock.
 
@@ -30,14 +31,23 @@ def of_record(
     voltage, current : Log
     place : str
         The run's key.
-    declared : bool
-        Whether the review file states how far the clocks are apart.
+    declared_s : float or None [s]
+        How far the clocks are apart by the review file, where it says so.
     """
     charging = record.current > _CHARGING * max(float(record.current.max()), record.noise_A)
     volts = record.voltage[charging]
     covered = float(np.isfinite(volts).mean()) if len(volts) else 1.0
     apart_s = abs(record.clock_offset.value) if record.clock_offset else 0.0
-    if not declared and voltage.started and current.started and apart_s > _APART_S:
+    if declared_s is not None and not _meet(voltage, current, declared_s):
+        yield ReviewFileError(
+            f"with this 'clock_offset_s' ({declared_s:.0f} s in all) no reading of {current.path} falls into "
+            f"the time of {voltage.path}",
+            file="review.yaml",
+            place=place,
+            expected="what to add to the current log's seconds, so that both logs show the same charge",
+            remedy="Correct it, or leave it out: the logs' own steps may tell.",
+        )
+    elif declared_s is None and voltage.started and current.started and apart_s > _APART_S:
         yield _days_apart(voltage, current, record)
     elif covered < _LEAST_COVERED:
         yield LogError(
@@ -57,6 +67,13 @@ def of_record(
             expected=f"at most {last_s:.0f} s, counted as the voltage log counts",
             remedy="Correct it, or leave it out if the cable stayed in.",
         )
+
+
+def _meet(voltage: Log, current: Log, declared_s: float) -> bool:
+    """Whether two logs have a moment in common where their clocks are as far apart as declared."""
+    move_s = declared_s - (clock_difference(voltage, current) or 0.0)
+    own, other = current.series.index + move_s, voltage.series.index
+    return bool(own[0] <= other[-1] and other[0] <= own[-1])
 
 
 def _days_apart(voltage: Log, current: Log, record: ChargeRecord) -> LogError:

@@ -154,7 +154,7 @@ def no_time(layout: Layout, entry: LogBlock) -> LogError:
     name = name_of(layout, told[0]) if told else ""
     line = f"If it is {name!r}, {write_it(entry, time=name)}"
     if not told:
-        line = "None of them can be the time: export the log with the time of each row."
+        line = "No column here can be the time: export the log with the time of each row."
     return LogError(
         "no column is headed as the time",
         file=entry.path,

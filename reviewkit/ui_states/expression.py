@@ -49,6 +49,7 @@ _LONGEST = 500
 """Characters. Chosen: no hazard needs more, and what is this short can't be nested too deep to be read."""
 _DEEPEST = 40
 """Levels of brackets and operators. Chosen: far more than a person can read."""
+_TOO_DEEP = f"more than {_DEEPEST} brackets or 'not' inside each other"
 
 
 class ExpressionError(ValueError):
@@ -89,7 +90,8 @@ def read(text: str) -> Test:
             warnings.simplefilter("ignore")
             tree = ast.parse(plain.strip(), mode="eval").body
     except SyntaxError as error:
-        position = min(max(0, (error.offset or 1) - 1) + leading, len(text))
+        # The parser's position 0 stands for the end of the text.
+        position = min(error.offset - 1 + leading, len(text)) if error.offset else len(text)
         raise _unread(text, position, error.msg) from None
     except (ValueError, MemoryError, RecursionError):
         raise ExpressionError(text, 0, "this is no comparison") from None
@@ -104,15 +106,26 @@ def _unread(text: str, position: int, said: str) -> ExpressionError:
         return ExpressionError(text, other.start(), f"'{found}' has no meaning here; {_HINTS[found]}")
     if "never closed" in said:
         return ExpressionError(text, position, "this bracket is not closed; expected ')'")
+    if "too many nested" in said:
+        return ExpressionError(text, position, _TOO_DEEP)
     found = text[position : position + 1].strip()
     told = f"'{found}' has no meaning here" if found else "the end found"
-    wanted = "'and', 'or' or the end" if found else f"one of {', '.join(ATTRIBUTES)}"
-    return ExpressionError(text, position, f"{told}; expected {wanted}")
+    return ExpressionError(text, position, f"{told}; {_missing(bare[:position])}")
+
+
+def _missing(before: str) -> str:
+    """Return what should stand after the part that could be read."""
+    if open_comparison := re.search(r"(\w+)\s*(?:[=!<>]=|[<>])\s*$", before):
+        kind = ATTRIBUTES.get(name := open_comparison[1])
+        return f"'{name}' is compared with {_WANTED[kind]}" if kind else "expected a value to compare with"
+    if re.search(r"(?:^|\(|\b(?:and|or|not))\s*$", before):
+        return f"expected one of {', '.join(ATTRIBUTES)}"
+    return "expected 'and', 'or' or the end"
 
 
 def _test(text: str, node: ast.expr, depth: int) -> Test:
     if depth > _DEEPEST:
-        raise _fault(text, node, f"more than {_DEEPEST} brackets or 'not' inside each other")
+        raise _fault(text, node, _TOO_DEEP)
     if isinstance(node, ast.BoolOp):
         tests = [_test(text, part, depth + 1) for part in node.values]
         joined = _any if isinstance(node.op, ast.Or) else _all

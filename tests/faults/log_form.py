@@ -293,7 +293,7 @@ FORM = (
         (
             "logs/current.csv, heading row: no column is headed as the time; expected a heading "
             "such as 'Time' or 'Elapsed (s)'. The file has: 'Charge' (0.000, 0.000, 0.000), "
-            "'Current (A)' (0.000, 0.000, 0.000). None of them can be the time: export the log "
+            "'Current (A)' (0.000, 0.000, 0.000). No column here can be the time: export the log "
             "with the time of each row."
         ),
     ),
@@ -303,7 +303,7 @@ FORM = (
         (
             "logs/current.csv, heading row: no column is headed as the time; expected a heading "
             "such as 'Time' or 'Elapsed (s)'. The file has: 'Time' (soon, soon, soon), 'Current "
-            "(A)' (0.000, 0.000, 0.000). None of them can be the time: export the log with the "
+            "(A)' (0.000, 0.000, 0.000). No column here can be the time: export the log with the "
             "time of each row."
         ),
     ),
@@ -313,8 +313,8 @@ FORM = (
         (
             "logs/current.csv, heading row: no column is headed as the time; expected a heading "
             "such as 'Time' or 'Elapsed (s)'. The file has: 'Time' (2026-02-10 21:38:00, "
-            "2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Current (A)' (0.000, 0.000, 0.000). None "
-            "of them can be the time: export the log with the time of each row."
+            "2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Current (A)' (0.000, 0.000, 0.000). No "
+            "column here can be the time: export the log with the time of each row."
         ),
     ),
     Refused(

@@ -433,9 +433,10 @@ MEANING = (
             _REVIEW, ("current: logs/current.csv", "current: {path: logs/current.csv, clock_offset_s: 1e9}")
         ),
         (
-            "logs/voltage.csv: it has readings for only 0 % of the time that the current log "
-            "shows charging; expected the same charge as in logs/current.csv. Check that both "
-            "logs are of this charge, and their clocks; 'clock_offset_s' moves one."
+            "review.yaml, charge_runs[1]: with this 'clock_offset_s' (1000000000 s in all) no "
+            "reading of logs/current.csv falls into the time of logs/voltage.csv; expected what to add "
+            "to the current log's seconds, so that both logs show the same charge. Correct it, or leave "
+            "it out: the logs' own steps may tell."
         ),
     ),
     Refused(

@@ -739,7 +739,7 @@ _BLOCKS = (
         _now("light_percent >= 30 and cable", "__import__('os').system('true')"),
         (
             "review.yaml, ui_hazards[1].when: in '__import__('os').system('true')', at character "
-            "17: '.' has no meaning here."
+            "1: expected one of light_percent, charging, cable, locked, error, power, shows, name."
         ),
     ),
     Refused(
@@ -748,7 +748,7 @@ _BLOCKS = (
         (
             "review.yaml, ui_hazards[1].when: in 'brightness > 30', at character 1: no such key "
             "'brightness'. Known here: cable, charging, error, light_percent, locked, name, "
-            "shows."
+            "power, shows."
         ),
     ),
     Refused(
@@ -764,7 +764,7 @@ _BLOCKS = (
         _now("light_percent >= 30 and cable", "'" + "(" * 240 + "cable" + ")" * 240 + "'"),
         (
             "review.yaml, ui_hazards[1].when: in "
-            "'((((((((((((((((((((((((((((((((((((((((((((((((((((((((((((', at character 42: "
+            "'((((((((((((((((((((((((((((((((((((((((((((((((((((((((((((', at character 201: "
             "more than 40 brackets or 'not' inside each other."
         ),
     ),

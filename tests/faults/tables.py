@@ -155,7 +155,10 @@ _READOUT = (
     Refused(
         "readout: a negative uncertainty",
         wrote(READOUT, "reference (V),shown,uncertainty (V)\n3.6,3.6,0.01\n3.5,3.5,-0.01\n"),
-        "readout.csv, row 3: an uncertainty is negative. Drop the sign.",
+        (
+            "readout.csv, row 3: an uncertainty is negative; expected 0 V to 1 V. Drop the sign; a column "
+            "in millivolts needs the unit in its heading."
+        ),
     ),
     Refused(
         "readout: no column of references",
@@ -171,7 +174,7 @@ _READOUT = (
         swapped(READOUT, ("shown", "what I saw")),
         (
             "readout.csv, header: there is no column for 'shown'; expected a heading such as "
-            "'shown', 'shown value', 'readout'. The file has: 'reference (V)', 'what I saw', "
+            "'shown', 'shown value', 'displayed'. The file has: 'reference (V)', 'what I saw', "
             "'remark'."
         ),
     ),
@@ -196,7 +199,7 @@ _READOUT = (
         ),
         (
             "readout.csv, header: there is no column 'lamp'; expected a heading such as 'shown', "
-            "'shown value', 'readout'. The file has: 'reference (V)', 'shown', 'remark'."
+            "'shown value', 'displayed'. The file has: 'reference (V)', 'shown', 'remark'."
         ),
     ),
     Refused(
