@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 import yaml
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reviewkit.errors import InputError, ReviewFileError
@@ -121,6 +121,7 @@ _plain = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(st.dictionaries(st.text("abcdefgh", min_size=1), _plain, min_size=1, max_size=4))
 def test_reads_what_a_yaml_library_writes(
     tmp_path_factory: pytest.TempPathFactory, values: dict[str, Any]

@@ -128,10 +128,6 @@ CHANGES: dict[str, tuple[Callable[[Path], object], list[str]]] = {
         lambda folder: (folder / "words.md").write_text("A good lamp.", encoding="utf-8"),
         ["summary"],
     ),
-    "a published page, by hand": (
-        lambda folder: edit(folder.parent / "site" / "lamp" / "readout.html", "<body", "<body "),
-        ["summary"],
-    ),
     "a published page, lost": (
         lambda folder: (folder.parent / "site" / "lamp" / "drain.html").unlink(),
         ["summary"],

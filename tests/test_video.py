@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import http.server
 import json
-import re
 import threading
 import wave
 from collections.abc import Iterator
@@ -287,7 +286,7 @@ def test_programs_read_a_review_without_a_rating(shown: Path) -> None:
     assert whole["itemReviewed"]["name"] == "Alder"
     assert whole["author"] == {"@type": "Person", "name": "invented"}
     assert "datePublished" not in whole, "'invented' is no date"
-    assert re.match(r"Alder charges at 0.800\sA", whole["reviewBody"])
+    assert whole["reviewBody"].startswith("Alder is shown to stay inside its limits in 1 of 3 checks.")
     assert whole["video"]["@type"] == "VideoObject"
     assert whole["video"]["url"] == "https://video.example/alder?a=1&b=2"
     assert [(clip["startOffset"], clip.get("endOffset")) for clip in whole["video"]["hasPart"]] == [

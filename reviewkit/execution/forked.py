@@ -19,7 +19,7 @@ import socket
 import sys
 import threading
 from collections.abc import Iterable
-from contextlib import AbstractContextManager, suppress
+from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
@@ -183,17 +183,12 @@ def _ended(_signal: int, _frame: FrameType | None) -> None:
     raise SystemExit
 
 
-def _home() -> AbstractContextManager[Path]:
-    """Return a folder that stays as long as the server: whoever tidies temporary files leaves it alone."""
-    return temporary.folder(locations.runtime())
-
-
 def main() -> None:
     """Load, then serve; told are the name to listen at and how long to wait for another client [s]."""
     name, linger_s = sys.argv[1], float(sys.argv[2])
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _ended)
-    with socket.socket(socket.AF_UNIX) as entrance, _home() as home:
+    with socket.socket(socket.AF_UNIX) as entrance, temporary.folder() as home:
         entrance.bind(forkserver.PREFIX + name)
         entrance.listen()
         os.environ["IPYTHONDIR"] = str(home)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import os
-import stat
 import sys
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -73,19 +71,3 @@ def refuse_unreadable_paths(paths: Iterable[str]) -> None:
                 expected=f"UTF-8, not {sys.getfilesystemencoding()}",
                 remedy="Set the variable PYTHONUTF8=1, or LC_ALL=C.UTF-8, and run it again.",
             ) from None
-
-
-def runtime() -> Path | None:
-    """Return this user's own folder for what lives as long as a session; None where none is private."""
-    if os.name != "posix":
-        return None
-    base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
-    place = Path(base) / f"reviewkit-ready-{os.getuid()}"
-    try:
-        place.mkdir(mode=0o700, exist_ok=True)
-        status = place.lstat()
-    except OSError:
-        return None
-    # In a folder for all, somebody else may have made it first.
-    ours = stat.S_ISDIR(status.st_mode) and status.st_uid == os.getuid() and not status.st_mode & 0o077
-    return place if ours else None

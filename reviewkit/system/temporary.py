@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from reviewkit.errors import InputError
-from reviewkit.system import full_disk, locations
+from reviewkit.system import full_disk
 
 _OURS = re.compile(r"reviewkit-(?P<process>\d+)-\w+")
 _PART = re.compile(r".+\.(?P<process>\d+)")
@@ -28,13 +28,8 @@ def settle() -> None:
         tempfile.tempdir = str(Path(places[0]).absolute())
 
 
-def made(within: Path | None = None) -> Path:
+def made() -> Path:
     """Return a new empty folder of this process's, to be removed by whoever asked.
-
-    Parameters
-    ----------
-    within : pathlib.Path, optional
-        The folder to make it in, in place of the one for temporary files.
 
     Raises
     ------
@@ -43,7 +38,7 @@ def made(within: Path | None = None) -> Path:
     """
     settle()
     try:
-        return Path(tempfile.mkdtemp(prefix=f"reviewkit-{os.getpid()}-", dir=within))
+        return Path(tempfile.mkdtemp(prefix=f"reviewkit-{os.getpid()}-"))
     except OSError as error:
         if full_disk.is_full(error):
             raise
@@ -55,9 +50,9 @@ def made(within: Path | None = None) -> Path:
 
 
 @contextmanager
-def folder(within: Path | None = None) -> Iterator[Path]:
+def folder() -> Iterator[Path]:
     """Hold a new empty folder; it goes with everything in it."""
-    place = made(within)
+    place = made()
     try:
         yield place
     finally:
@@ -66,8 +61,7 @@ def folder(within: Path | None = None) -> Iterator[Path]:
 
 def sweep() -> None:
     """Remove the folders of processes that are no more."""
-    homes = (Path(tempfile.gettempdir()), locations.runtime())
-    for place in (place for home in homes if home for place in home.glob("reviewkit-*")):
+    for place in Path(tempfile.gettempdir()).glob("reviewkit-*"):
         ours = _OURS.fullmatch(place.name)
         # Another user's can't be removed, and is left.
         if ours and not _runs(int(ours["process"])):

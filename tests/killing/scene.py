@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import time
@@ -152,11 +153,16 @@ class Scene:
 
     def left(self) -> list[str]:
         """Return what should not be there once a run has ended."""
-        found = [f"tmp/{name}" for name in tree(self.temporary)]
+        found = [f"tmp/{name}" for name in tree(self.temporary) if not self._of_server(name)]
         found += [f"home/{name}" for name in tree(self.root / "home")]
         found += [f"out/{path.name}" for path in self.out.iterdir() if path.name.startswith(".")]
         cached = (path for path in (self.root / "cache").rglob("*.*") if path.suffix[1:].isdigit())
         return found + [f"cache/{path.name}" for path in cached]
+
+    def _of_server(self, name: str) -> bool:
+        """Whether a temporary folder is that of the server that stays ready."""
+        owner = re.match(r"reviewkit-(\d+)-", name)
+        return owner is not None and self.is_server(int(owner[1]))
 
     def alive(self) -> list[int]:
         """Return the processes that work in these folders, but for the server that stays ready."""
