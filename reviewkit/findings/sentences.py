@@ -128,4 +128,6 @@ def _interval(bounds: tuple[float | None, float | None], unit: str) -> str:
 
 
 def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    # What a macro gives may begin with the line break behind its head.
+    begun = text.lstrip(" \t\r\n")
+    return begun[:1].upper() + begun[1:]
