@@ -100,7 +100,9 @@ def timed(raw: Columns, columns: Sequence[TimeColumn], layout: Layout, entry: Lo
     if not rising and not asked:
         if found:
             return Timed(found[0].stamps)
-        raise wrong[0]
+        if wrong:
+            raise wrong[0]
+        raise LogError("no column can be read as times", file=entry.path, remedy="Name it: time: HEADING.")
     best = max(known or rising, key=_fineness)
     finer = [_agreed(one, best, raw) for one in rising if one.guessed and known]
     finer += [_agreed_unit(column, best, raw) for column, _ in asked]
