@@ -224,18 +224,25 @@ def compare(folders: tuple[Path, ...], out: Path, list_name: str, **templates: A
 
 @main.command()
 @_folders
+@click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
 @_templates
-def check(folders: tuple[Path, ...], **templates: tuple[Path, ...]) -> None:
-    """Say everything that can be known before running: files, columns, units, what is missing."""
+def check(folders: tuple[Path, ...], out: Path, **templates: tuple[Path, ...]) -> None:
+    """Say everything that can be known before running: files, columns, units, what is missing.
+
+    What a run would refuse of the place to publish in is told as well.
+    """
     from reviewkit import commands
 
-    faults = commands.check(*folders, **templates)
+    faults = commands.check(*folders, out=out, **templates)
     if faults:
         _say_faults(faults)
         click.get_current_context().exit(INPUT_AT_FAULT)
-    for remark in commands.remarks(*folders):
+    for remark in commands.remarks(*folders, **templates):
         click.echo(f"To look at: {remark}")
-    click.echo("Nothing at fault.")
+    for folder in (idle := commands.idle(*folders, **templates)):
+        click.echo(f"{folder.name}: nothing is connected yet; a run would find nothing.")
+    if not idle:
+        click.echo("Nothing at fault.")
 
 
 @main.command()

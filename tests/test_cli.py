@@ -187,3 +187,64 @@ def test_without_a_folder_it_says_how_to_call_it() -> None:
     result = CliRunner().invoke(main, ["run"])
     assert result.exit_code == 2
     assert "Usage" in result.stderr
+
+
+def test_check_never_says_nothing_at_fault_of_a_folder_in_which_nothing_is_connected(bench: Path) -> None:
+    assert call("start", "lamp").exit_code == 0
+    (bench / "lamp" / "logs" / "charge.csv").write_text("time,V\n0,3.6\n", encoding="utf-8")
+    result = call("check", "lamp")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert "Nothing at fault" not in result.stdout
+    for told in (
+        "readout.csv lies there and nothing names it: 'readout_table: readout.csv' in review.yaml",
+        "'ui_transitions: transitions.csv' in review.yaml connects it.",
+        "nothing names logs/charge.csv",
+        "Charge has nothing to work on: charge_runs",
+        "lamp: nothing is connected yet; a run would find nothing.",
+    ):
+        assert told.replace("Charge has", "has") in result.stdout
+    text = (bench / "lamp" / "review.yaml").read_text(encoding="utf-8")
+    assert "\n#readout_table: readout.csv\n" in text
+    assert "\n#ui_transitions: transitions.csv\n" in text
+
+
+def test_check_says_of_the_place_to_publish_in_what_run_would(bench: Path) -> None:
+    (bench / "site" / "lantern").mkdir(parents=True)
+    (bench / "site" / "lantern" / "index.html").write_text("mine", encoding="utf-8")
+    for out in ("site", "lantern", "."):
+        checked, ran = (call(command, "lantern", "-o", out, *KIT) for command in ("check", "run"))
+        assert (checked.exit_code, ran.exit_code) == (2, 2)
+        assert checked.stderr == ran.stderr
+
+
+def test_check_names_a_misspelt_placeholder_and_what_was_meant(bench: Path) -> None:
+    alder = Path(shutil.copytree(FILES.parents[1] / "examples" / "alder", bench / "alder"))
+    wrong = {
+        "charge.plateau_curent": "{charge.plateau_current}",
+        "drain.standbye.mean": "{drain.standby.mean}",
+        "ui.hazard": "{ui.hazards}",
+        "readout.rules": "{readout.rule}",
+    }
+    text = "".join(
+        f"See {{{key}}}\n" for key in [*wrong, "charge.wall_adapter.delivered", "drain.standby.base"]
+    )
+    (alder / "words.md").write_text(text, encoding="utf-8")
+    lines = call("check", alder).stderr.splitlines()
+    assert len(lines) == len(wrong)
+    for line, (key, meant) in zip(lines, wrong.items(), strict=True):
+        assert f"no section makes a finding '{key}'" in line
+        assert f"Did you mean '{meant}'?" in line
+
+
+def test_the_sections_say_all_the_findings_that_the_examples_have() -> None:
+    """What `check` refuses in an author's words is what no section makes."""
+    root = FILES.parents[1]
+    finds = {}
+    for path in (root / "templates").glob("*.ipynb"):
+        about = json.loads(path.read_text(encoding="utf-8"))["metadata"]["reviewkit"]
+        finds |= {prefix: set(about.get("finds", ())) for prefix in about.get("makes", ())}
+    for path in (root / "tests" / "golden").glob("*.json"):
+        for line in path.read_text(encoding="utf-8").splitlines():
+            if line.startswith('{"key"'):
+                head, _, tail = json.loads(line.rstrip(","))["key"].partition(".")
+                assert tail.rpartition(".")[2] in finds[f"{head}."], (head, tail)

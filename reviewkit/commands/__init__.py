@@ -6,7 +6,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
     __name__,
     submod_attrs={
         "looking": ["look_at"],
-        "folders": ["check", "remarks", "start"],
+        "folders": ["check", "idle", "remarks", "start"],
         "pairs": ["SideBySide", "compare"],
         "reviews": ["Published", "run"],
         "verification": ["Verified", "verify"],

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
+from reviewkit.commands.reviews import place_faults
 from reviewkit.errors import Faults, InputError
 from reviewkit.findings import placeholders
-from reviewkit.pipeline import loading
+from reviewkit.pipeline import loading, unconnected
+from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import out_guard
 from reviewkit.review import author_text, review_file
 from reviewkit.sections import discovery
@@ -64,6 +66,7 @@ def start(
 
 def check(
     *folders: str | Path,
+    out: str | Path | None = None,
     templates: Iterable[str | Path] = (),
     only_templates: Iterable[str | Path] = (),
 ) -> tuple[InputError, ...]:
@@ -73,6 +76,9 @@ def check(
     ----------
     *folders : str or pathlib.Path
         Review folders.
+    out : str or pathlib.Path, optional
+        Where they are to be published: what a run would refuse there is told as well. Default: that is left
+        aside.
     templates, only_templates : iterable of str or pathlib.Path
         Folders with section templates, beside the kit's own or in place of them.
 
@@ -82,25 +88,67 @@ def check(
         Empty if all is well.
     """
     parts = discovery.discover(templates, only=only_templates)
-    return tuple(loading.faults(folders, parts))
+    if out is None:
+        return tuple(loading.faults(folders, parts, reserved=(ASSETS,)))
+    place = Path(out).resolve()
+    wrong = out_guard.location(Path(out), map(Path, folders)) or out_guard.shared(place)
+    found = loading.faults(
+        folders, parts, reserved=(ASSETS,), judge=lambda file: [] if wrong else place_faults(file, place)
+    )
+    return (*found, *wrong)
 
 
-def remarks(*folders: str | Path) -> tuple[str, ...]:
-    """Return what is no fault but worth a look: numbers in the authors' words that no finding stands behind.
+def idle(
+    *folders: str | Path,
+    templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
+) -> tuple[Path, ...]:
+    """Return the folders in which nothing is connected: no section has anything of its own to work on.
 
     Parameters
     ----------
     *folders : str or pathlib.Path
-        Review folders.
+        Review folders in which `check` finds no fault.
+    templates, only_templates : iterable of str or pathlib.Path
+        As for `check`.
+    """
+    parts = discovery.discover(templates, only=only_templates)
+    files = loading.read(folders, parts)
+    return tuple(file.folder for file in files if unconnected.is_nothing_connected(file, parts))
+
+
+def remarks(
+    *folders: str | Path,
+    templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
+) -> tuple[str, ...]:
+    """Return what is no fault but worth a look.
+
+    That is: numbers in the authors' words that no finding stands behind, files that nothing names, tables
+    begun and not named, keys still to fill in.
+
+    Parameters
+    ----------
+    *folders : str or pathlib.Path
+        Review folders in which `check` finds no fault.
+    templates, only_templates : iterable of str or pathlib.Path
+        As for `check`.
 
     Raises
     ------
     InputError
         If an author's words can't be read as text.
     """
-    return tuple(
+    parts = discovery.discover(templates, only=only_templates)
+    loose = [
+        f"{file.folder.name}: {remark}"
+        for file in loading.read(folders, parts)
+        for remark in unconnected.remarks(file, parts)
+    ]
+    typed_by_hand = tuple(
         f"{Path(folder).name}/words.md, line {typed.line}: '{typed.text}' is typed by hand; "
         "a placeholder such as {charge.plateau_current} stays right when the data change."
         for folder in folders
         for typed in placeholders.hand_typed(author_text.read(Path(folder)))
     )
+    return (*typed_by_hand, *loose)

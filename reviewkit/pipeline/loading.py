@@ -48,7 +48,13 @@ def read(
     return files
 
 
-def faults(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[InputError]:
+def faults(
+    folders: Sequence[str | Path],
+    parts: Sequence[Section],
+    *,
+    reserved: Iterable[str] = (),
+    judge: Callable[[ReviewFile], Iterable[InputError]] | None = None,
+) -> list[InputError]:
     """Return everything wrong with the folders that can be known without running a section.
 
     Parameters
@@ -56,16 +62,27 @@ def faults(folders: Sequence[str | Path], parts: Sequence[Section]) -> list[Inpu
     folders : sequence of str or pathlib.Path
     parts : sequence of Section
         Their own checks read the files that the review names.
+    reserved : iterable of str
+        Names that no review may be published under.
+    judge : callable, optional
+        Returns what else is at fault with one.
     """
     found: list[InputError] = []
+    files = []
+    bodies = discovery.of_kind("section", parts)
+    finds = {prefix: part.about.finds for part in bodies for prefix in part.about.makes}
     for folder, own, _, values, refused in _opened(folders, parts):
         file = _bound(folder, values, parts, own, refused)
         if file:
             for section in parts:
                 add(own, section.faults(file.values, file.folder))
             add(own, video.faults(file))
-            add(own, author_text.faults(file.folder, _prefixes(discovery.of_kind("section", parts))))
+            add(own, author_text.faults(file.folder, _prefixes(bodies), finds, file.values))
+            with gathered(own):
+                add(own, judge(file) if judge else ())
+            files.append(file)
         found += _named(_without_doubles(own), folder, folders)
+    _distinct(files, reserved, found)
     return found
 
 

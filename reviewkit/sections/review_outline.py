@@ -65,7 +65,9 @@ def _parameter(section: Section, name: str, comment: str, default: Any) -> Itera
     if field is not None and _models_in(field.annotation):
         yield from _block(name, field.annotation)
     else:
-        yield f"#{name}: {'' if default is None else _scalar(default)}".rstrip()
+        # A table that is begun together with this file is the one that is meant.
+        value = section.about.bench.tables.get(name, default)
+        yield f"#{name}: {'' if value is None else _scalar(value)}".rstrip()
 
 
 def _block(name: str, annotation: Any) -> Iterator[str]:

@@ -41,12 +41,15 @@ class Bench(Block):
         Its empty rows.
     files : mapping
         Tables to type it into: file name and header line.
+    tables : mapping
+        The parameter that names each of them in the review file.
     """
 
     do: tuple[str, ...] = ()
     columns: tuple[str, ...] = ()
     rows: int = Field(default=8, ge=1, le=60)
     files: dict[str, str] = Field(default_factory=dict)
+    tables: dict[str, str] = Field(default_factory=dict)
 
 
 class Metadata(Block):
@@ -60,6 +63,8 @@ class Metadata(Block):
         Sections are run and listed in this order.
     makes : tuple of str
         What the keys of its findings start with.
+    finds : tuple of str
+        The last names of their keys, all that there can be; empty where it does not say.
     inputs : str
         ``module:Model`` that checks the parameter values; empty: the types in the parameter cell do.
     check : str
@@ -76,6 +81,7 @@ class Metadata(Block):
     title: str = Field(min_length=1)
     place: int = 0
     makes: tuple[str, ...] = ()
+    finds: tuple[str, ...] = ()
     inputs: str = ""
     check: str = ""
     bench: Bench = Bench()
