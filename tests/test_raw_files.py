@@ -128,7 +128,12 @@ def test_a_section_that_writes_to_a_raw_file_is_caught(tmp_path: Path) -> None:
     assert status == 2
     assert {note[1:] for note in notes} >= {("writes", "logs/lux.csv")}
     assert state(published.place) == before
-    assert sorted(path.name for path in (tmp_path / "site").iterdir()) == ["assets", "index.html", "lantern"]
+    assert {path.name for path in (tmp_path / "site").iterdir()} == {
+        "assets",
+        "index.html",
+        "lantern",
+        "reviewkit.sha256",
+    }
 
 
 @pytest.mark.parametrize("name", ["logs/lux.csv", "review.yaml"])
@@ -171,14 +176,14 @@ def test_a_review_file_saved_while_it_is_read_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = Path(shutil.copytree(FILES / "lantern", tmp_path / "lantern"))
-    bind = loading.review.bind
+    bind = loading.review_file.bind
 
     def saved_first(*given: object) -> object:
         with (folder / "review.yaml").open("a", encoding="utf-8") as stream:
             stream.write("# saved\n")
         return bind(*given)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(loading.review, "bind", saved_first)
+    monkeypatch.setattr(loading.review_file, "bind", saved_first)
     with pytest.raises(Faults, match=r"^review\.yaml: the file has changed"):
         loading.read([folder], discovery.discover(only=[FILES / "templates"]))
 
