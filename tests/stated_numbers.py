@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import zip_longest
 from typing import Any
 
 from reviewkit.findings import Finding
@@ -91,7 +92,16 @@ def read(text: str) -> list[Stated]:
     for start, end, _ in times:
         plain = plain[:start] + "~" * (end - start) + plain[end:]
     spans = [(found.start(), found.end(), _number(found)) for found in _NUMBER.finditer(plain)]
-    return [one for _, _, one in sorted([*times, *_united(spans, plain)], key=lambda item: item[0])]
+    found = sorted([*times, *_united(spans, plain)], key=lambda item: item[0])
+    pairs = zip_longest(found, found[1:])
+    return [_with_uncertainty(one, behind, text) if behind else one[2] for one, behind in pairs]
+
+
+def _with_uncertainty(one: tuple[int, int, Stated], behind: tuple[int, int, Stated], text: str) -> Stated:
+    """Return a number to no more digits than its uncertainty has: "90 µA ± 190 µA" is known to tens."""
+    number, other = one[2], behind[2]
+    is_pair = text[one[1] : behind[0]].strip() == "±" and number.unit == other.unit
+    return replace(number, step=max(number.step, other.step)) if is_pair else number
 
 
 def _time(found: re.Match[str]) -> Stated:

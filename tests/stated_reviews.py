@@ -72,6 +72,7 @@ TOLD_BESIDE = {
     r"worth [\d.]+ bit": "what the reading to take next is worth",
     r"readings leave .[^\]]+.|in any row, it is .+? \(~~": "the two views that the interval is made of",
     r"quoted is .+?,": "the wider of the two",
+    r"reading is \d+ counts?|takes a step of .+? with leads": "why a range can't tell, and which would",
     r"At least \d+ more": "how many more readings it would take",
     r"by up to ±[\d.]+ V": "what the reference's accuracy moves; it stands in the budget",
     r"claim holds: [\d.]+.%": "the probability that the verdict goes by",
@@ -88,6 +89,7 @@ OF_THE_BENCH = {
     r"take [\d.]+.m?V from the supply": "what the meter did: highest row times declared burden",
     r"That part is [\d.]+.%": "how much of a log is settled",
     r"\d+ of (?:the )?\d+ (?:pairs|sequences)": "how many were tried, of how many there are",
+    r"cable was pulled at \d+:\d\d": "when somebody did so, as declared",
     r"\d+ stretches": "how many stretches the picture draws",
     r"\d+ periods, one over": "how many periods of a log lie over each other",
 }
@@ -312,10 +314,12 @@ def _of_trials(tables: str) -> Iterator[Known]:
 
 def _counts(findings: Sequence[Finding]) -> Iterator[Known]:
     """Yield how many findings have each verdict, and how many have any."""
-    distinct = list(Record(Findings(tuple(findings))).distinct())
+    record = Record(Findings(tuple(findings)))
+    distinct = list(record.distinct())
     verdicts = Counter(item.verdict for item in distinct if item.is_judged)
     yield from (Known(f"how many are '{verdict}'", float(count), "") for verdict, count in verdicts.items())
     yield Known("how many are judged", float(sum(verdicts.values())), "")
+    yield Known("for how many reasons something was not tested", float(len(record.missing)), "")
 
 
 def _differences(together: Together) -> Iterator[Known]:
