@@ -205,3 +205,20 @@ def test_limits_name_their_source():
     judged = [item for item in found if item.limit]
     assert all(item.limit.source for item in judged)
     assert all(item.budget for item in found if item.uncertainty)
+
+
+def test_a_display_that_stands_still_has_no_scatter_of_its_own():
+    """What 64-bit arithmetic leaves of equal readings is none: it would differ from machine to machine."""
+    time = np.arange(0.0, 9000.0, 10.0) + 0.1
+    stands = statistics.line(time, np.full(len(time), 0.55) + 1e-16 * np.sin(time))
+    assert (stands.residual, stands.thin) == (0.0, 1.0)
+    assert statistics.line(time, 0.55 + 1e-9 * np.sin(time)).residual == pytest.approx(
+        1e-9 / math.sqrt(2), rel=0.02
+    )
+
+
+def test_scatter_that_the_display_makes_is_known_however_few_readings_count():
+    """GUM G.4.3: an uncertainty that is known from its bounds has infinitely many degrees of freedom."""
+    voltage, current = textbook(interval_s=10.0, resolution=0.01)
+    droop = analysed(voltage, current).get("plateau_droop")
+    assert all(math.isinf(part.dof) for part in droop.components)

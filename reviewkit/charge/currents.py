@@ -99,8 +99,10 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     # What a line leaves of a current that steps or bends is no noise: the readings' own scatter is.
     shaped = fitted.residual > 3 * record.noise_A
     noise, thin = (record.noise_A, 1.0) if shaped else (fitted.residual, fitted.thin)
-    slope_sd = max(noise, record.ammeter.resolution / math.sqrt(12)) * math.sqrt(thin / fitted.spread_s2)
-    dof = math.inf if shaped else fitted.dof
+    shown = record.ammeter.resolution / math.sqrt(12)
+    slope_sd = max(noise, shown) * math.sqrt(thin / fitted.spread_s2)
+    # The display's own scatter is known from its step, however few readings count as independent.
+    dof = math.inf if shaped or noise <= shown else fitted.dof
     parts = [Component("droop: scatter of the readings", per_slope * slope_sd, "%", dof=dof)]
     parts += _droop_display(record, current, first, value, shaped=shaped)
     if shaped:

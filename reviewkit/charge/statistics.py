@@ -104,6 +104,9 @@ def across_gaps(
     return value, abs(most - least) / 2
 
 
+ROUNDING = 1e-12
+"""Scatter below this share of the readings is that of 64-bit arithmetic; no meter shows twelve digits."""
+
 NEAR_SHARE = 0.03
 """Readings within this share of a median are its own."""
 
@@ -166,6 +169,9 @@ def line(time_s: FloatArray, values: FloatArray, weight: FloatArray | None = Non
     left = values - middle - slope * away
     rows = len(values)
     residual = math.sqrt(float((left**2).sum()) / max(1, rows - 2))
+    if residual < ROUNDING * float(np.abs(values).max()):
+        # What arithmetic leaves of readings that are all alike is no scatter, and differs between machines.
+        residual = 0.0
     thin = correlation_length(left) if rows > 20 and residual > 0 else 1.0
     return Line(centre, middle, slope, residual, rows, spread, min(thin, rows / 3))
 
