@@ -17,8 +17,7 @@ from reviewkit.errors import Faults
 from reviewkit.findings.cautions import CAUTIONS
 from reviewkit.metrology import conformity
 from reviewkit.planning import Session
-from reviewkit.planning.burden import _sooner_s
-from reviewkit.planning.charges import charge_time_s
+from reviewkit.planning.charges import _sooner_s, charge_time_s
 from reviewkit.planning.words import minutes, volts
 
 RANGES = [

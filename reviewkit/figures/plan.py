@@ -9,7 +9,7 @@ from reviewkit.figures.chart import Chart
 from reviewkit.figures.clock import Clock
 from reviewkit.figures.sheet import Sheet
 from reviewkit.metrology import formatting
-from reviewkit.planning.foretold import Foretold, WithAndWithout
+from reviewkit.planning.charges import Foretold, WithAndWithout
 
 
 def plan_charge(result: WithAndWithout) -> Chart:

@@ -1,9 +1,15 @@
 """Before a bench session: what to prepare, on which ranges, for how long."""
 
-from reviewkit.planning.burden import burden
-from reviewkit.planning.charges import charge_log, charge_time_s, taper_s
+from reviewkit.planning.charges import (
+    Foretold,
+    WithAndWithout,
+    burden,
+    charge_log,
+    charge_time_s,
+    foretold,
+    taper_s,
+)
 from reviewkit.planning.drains import connecting, drain_log, drain_ranges
-from reviewkit.planning.foretold import Foretold, WithAndWithout, foretold
 from reviewkit.planning.inputs import Session, inputs
 from reviewkit.planning.readings import readings
 from reviewkit.planning.trials import cautions, trials

@@ -1,4 +1,4 @@
-"""How long a charge takes to log, and how often to read it.
+"""How long a charge takes to log, how often to read it, and what the ammeter in line does to it.
 
 Near full a cell's resting voltage rises about linearly with charge, by `SLOPE_V` per rated capacity, and
 behind the resistance R the current then falls with one time constant: τ = R / slope. So a further
@@ -8,6 +8,10 @@ resistance ΔR ends the constant current ΔR/slope sooner, and the charge (ΔR/s
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
 
 from reviewkit.charge.currents import TERMINATION_ROWS, TERMINATION_S
 from reviewkit.findings.text_and_table import Answer
@@ -15,6 +19,7 @@ from reviewkit.metrology import formatting
 from reviewkit.metrology.formatting import rough
 from reviewkit.metrology.meter import Meter
 from reviewkit.planning.inputs import Session
+from reviewkit.planning.words import minutes, volts
 
 SLOPE_V = (0.8, 2.0)
 """Rise of the resting voltage near full, per rated capacity."""
@@ -110,3 +115,141 @@ def in_line(session: Session) -> Meter:
 def passing(session: Session) -> tuple[Meter, ...]:
     """Return the ranges of the ammeter that pass the charge current with room to spare."""
     return tuple(one for one in session.ranges() if one.fits(HEADROOM * session.charge_current_A))
+
+
+def burden(session: Session) -> Answer:
+    """Return what each range of the ammeter does to the charge.
+
+    Parameters
+    ----------
+    session : Session
+
+    Returns
+    -------
+    Answer
+        One row per range that passes the current.
+    """
+    ranges = passing(session)
+    if not ranges:
+        amps = rough(session.charge_current_A, "A")
+        return Answer((f"The ammeter has no range that passes {amps} with room to spare.",))
+    columns = (
+        "range",
+        "with leads",
+        "voltage taken",
+        "constant current ends sooner by",
+        "charge takes longer by",
+    )
+    return Answer(_told(session), columns, tuple(_row(one, session) for one in ranges))
+
+
+def _told(session: Session) -> tuple[str, ...]:
+    best, amps = in_line(session), rough(session.charge_current_A, "A")
+    if not best.series_ohm:
+        return (
+            f"What the {best.label} takes is not known: declare its burden_ohm, or measure the voltage "
+            f"across its jacks at {amps}.",
+        )
+    taken = volts(best.series_ohm * session.charge_current_A)
+    if session.cell.chemistry == "LFP":
+        time = "For an LFP cell no time is foretold: its voltage hardly rises until it is full."
+    else:
+        time = f"The constant current ends {minutes(_sooner_s(best, session))} sooner than without it."
+    return (
+        f"At {amps} the {best.label} with its leads takes {taken}: by so much the cell is short of the "
+        "charger’s set voltage when the current begins to fall.",
+        time,
+        "The charge section works out the charge without the rig; the less rig there is, the better it can.",
+    )
+
+
+def _row(one: Meter, session: Session) -> tuple[str, ...]:
+    name = rough(one.full_scale, "A") if one.full_scale else one.name
+    if not one.series_ohm:
+        return name, "not declared", "?", "?", "?"
+    taken = volts(one.series_ohm * session.charge_current_A)
+    if session.cell.chemistry == "LFP":
+        return name, rough(one.series_ohm, "ohm"), taken, "?", "?"
+    low, high = _sooner_s(one, session)
+    later = math.log(session.charge_current_A / session.charge_stop_A) - 1
+    times = minutes((low, high)), minutes((low * later, high * later))
+    return name, rough(one.series_ohm, "ohm"), taken, *times
+
+
+def _sooner_s(one: Meter, session: Session) -> tuple[float, float]:
+    """Return the least and the most by which the constant current ends sooner [s]."""
+    return (
+        one.series_ohm * per_ohm_s(session, SLOPE_V[1]),
+        one.series_ohm * per_ohm_s(session, SLOPE_V[0]),
+    )
+
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Foretold:
+    """A charge as it is expected.
+
+    Parameters
+    ----------
+    time_s, current_A : array, shape (n,)
+        From charge start.
+    knee_s, end_s : float [s]
+        Where the current begins to fall, and where the charge ends.
+    """
+
+    time_s: FloatArray
+    current_A: FloatArray
+    knee_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
+class WithAndWithout:
+    """The same charge with the ammeter in line and without it.
+
+    Parameters
+    ----------
+    bare, in_line : Foretold
+    meter : Meter
+        The range in line.
+    """
+
+    bare: Foretold
+    in_line: Foretold
+    meter: Meter
+
+
+def foretold(session: Session) -> WithAndWithout:
+    """Return the expected charge from empty, with the ammeter in line and without it.
+
+    Parameters
+    ----------
+    session : Session
+
+    Notes
+    -----
+    Both from the middle of what cells do, by ratio: a slope of 1.3 V per rated capacity, a taper of 10 min.
+    The bare charge holds the rated capacity, the other one stops short of it by the charge that the set
+    voltage no longer reaches.
+    """
+    slope_V, own_s = math.sqrt(SLOPE_V[0] * SLOPE_V[1]), math.sqrt(TAPER_S[0] * TAPER_S[1])
+    meter = in_line(session)
+    sooner_s = meter.series_ohm * per_ohm_s(session, slope_V)
+    share = session.charge_stop_A / session.charge_current_A
+    knee_s = max(0.0, 3600 * session.capacity_Ah / session.charge_current_A - own_s * (1 - share))
+    return WithAndWithout(
+        bare=_charge(session, knee_s, own_s),
+        in_line=_charge(session, max(0.0, knee_s - sooner_s), own_s + sooner_s),
+        meter=meter,
+    )
+
+
+def _charge(session: Session, knee_s: float, taper_s: float) -> Foretold:
+    high, low = session.charge_current_A, session.charge_stop_A
+    end_s = knee_s + taper_s * math.log(high / low)
+    late = np.linspace(0.0, end_s - knee_s, 200)
+    time = np.concatenate([[0.0], knee_s + late, [end_s]])
+    current = np.concatenate([[high], high * np.exp(-late / taper_s), [0.0]])
+    return Foretold(time, current, knee_s, end_s)
