@@ -19,12 +19,10 @@ from reviewkit.metrology import Component, Measured
 
 @pytest.mark.parametrize("seed", [2, 11])
 def test_every_budget_of_a_review_gives_its_interval(seed: int) -> None:
-    """A handful in a hundred may be off where the t distribution is an approximation, none by much."""
     told, lacking = budgets.review(seed)
     assert len(told) > 20
     assert not lacking
-    assert [one for one in told if abs(one.ratio - 1) > 2 * budgets.MOST] == []
-    assert sum(not one.adds_up for one in told) <= 0.05 * len(told)
+    assert [one for one in told if not one.adds_up] == []
 
 
 def test_a_forgotten_term_shows() -> None:
@@ -39,5 +37,12 @@ def test_a_forgotten_term_shows() -> None:
 def test_what_is_shared_is_drawn_once() -> None:
     """GUM 5.2.2: two components of one unknown add up, they do not add in quadrature."""
     parts = tuple(Component("accuracy", 0.01, "V", shared="meter") for _ in range(2))
-    half = budgets.drawn_half_width(parts, np.random.default_rng(1))
-    assert half == pytest.approx(0.04, rel=0.02)
+    halves = budgets.drawn_half_widths(parts, np.random.default_rng(1))
+    assert halves == pytest.approx((0.04, 0.04), rel=0.02)
+
+
+def test_few_degrees_of_freedom_widen_it() -> None:
+    """t for 4 degrees of freedom and 95.45 %: 2.87 (GUM Table G.2); nothing bounded, so both ways agree."""
+    parts = (Component("scatter", 1.0, "V", dof=4),)
+    halves = budgets.drawn_half_widths(parts, np.random.default_rng(1))
+    assert halves == pytest.approx((2.87, 2.87), rel=0.03)

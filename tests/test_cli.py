@@ -237,14 +237,15 @@ def test_check_names_a_misspelt_placeholder_and_what_was_meant(bench: Path) -> N
 
 
 def test_the_sections_say_all_the_findings_that_the_examples_have() -> None:
-    """What `check` refuses in an author's words is what no section makes."""
+    """What `check` refuses in an author's words and in claims is what no section makes, and its unit."""
     root = FILES.parents[1]
     finds = {}
     for path in (root / "templates").glob("*.ipynb"):
         about = json.loads(path.read_text(encoding="utf-8"))["metadata"]["reviewkit"]
-        finds |= {prefix: set(about.get("finds", ())) for prefix in about.get("makes", ())}
+        finds |= {prefix: about.get("finds", {}) for prefix in about.get("makes", ())}
     for path in (root / "tests" / "golden").glob("*.json"):
         for line in path.read_text(encoding="utf-8").splitlines():
             if line.startswith('{"key"'):
-                head, _, tail = json.loads(line.rstrip(","))["key"].partition(".")
-                assert tail.rpartition(".")[2] in finds[f"{head}."], (head, tail)
+                item = json.loads(line.rstrip(","))
+                head, _, tail = item["key"].partition(".")
+                assert finds[f"{head}."][tail.rpartition(".")[2]] == item["unit"], item["key"]

@@ -329,3 +329,12 @@ def test_the_list_of_all_reviews_names_the_hazards(tmp_path: Path):
     written.seal(tmp_path / "lantern")
     _, (row,) = shelf.shelf(tmp_path)
     assert [figure.text for figure in row.figures] == ["the lock is lost"]
+
+
+def test_a_claim_about_what_was_not_found_is_not_tested():
+    """Such as one about the groups of pulses of a drain that came without any."""
+    claim = {"about": "drain.standby.group_period", "at_most": "2 s", "source": "leaflet"}
+    made = Record(Findings((READOUT,)), claims=(claim,))
+    shown = re.sub("[\u00a0\u202f]", " ", str(summary.claims(made).html))
+    assert "drain.standby.group_period: at most 2 s (leaflet)" in shown
+    assert "not tested" in shown

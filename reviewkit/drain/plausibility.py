@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 from reviewkit import logs
@@ -33,29 +33,7 @@ def check(bench: DrainInputs, folder: Path) -> list[InputError]:
     for number, state in enumerate(bench.drain_states, start=1):
         with gathered(faults):
             faults.extend(of_state(bench, state, f"drain_states[{number}]", folder=folder))
-    with gathered(faults):
-        _claims(bench, bench.drain_states)
     return faults
-
-
-def _claims(bench: DrainInputs, states: Iterable[DrainState]) -> None:
-    known = [state.slug for state in states]
-    for place, claim in enumerate(bench.claims, start=1):
-        about = str(claim.get("about") or "").split(".")
-        if known and about[0] == "drain" and len(about) == 3 and about[1] not in known:
-            raise ReviewFileError(
-                f"no drain state '{about[1]}' is reported",
-                file="review.yaml",
-                place=f"claims[{place}].about",
-                expected=f"one of {', '.join(known)} in the second place",
-            )
-    for state in states:
-        for name, unit in (("mean", "A"), ("days_on_shelf", "d"), ("days_to_empty", "d")):
-            key = f"drain.{state.slug}.{name}"
-            try:
-                bench.claim(key, unit)
-            except ValueError as fault:
-                raise ReviewFileError(str(fault), file="review.yaml", place=f"claims, '{key}'") from None
 
 
 def of_state(bench: DrainInputs, state: DrainState, place: str, *, folder: Path) -> Iterator[InputError]:

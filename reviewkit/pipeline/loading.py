@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
-from reviewkit.review import author_text, chapters, fingerprints, review_file, video
+from reviewkit.review import author_text, chapters, finding_keys, fingerprints, review_file, video
+from reviewkit.review.finding_keys import FindingKeys
 from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections import discovery
 from reviewkit.sections.template import Section
@@ -70,14 +71,13 @@ def faults(
     found: list[InputError] = []
     files = []
     bodies = discovery.of_kind("section", parts)
-    finds = {prefix: part.about.finds for part in bodies for prefix in part.about.makes}
     for folder, own, _, values, refused in _opened(folders, parts):
         file = _bound(folder, values, parts, own, refused)
         if file:
             for section in parts:
                 add(own, section.faults(file.values, file.folder))
             add(own, video.faults(file))
-            add(own, author_text.faults(file.folder, _prefixes(bodies), finds, file.values))
+            add(own, author_text.faults(file.folder, _keys(file, bodies)))
             with gathered(own):
                 add(own, judge(file) if judge else ())
             files.append(file)
@@ -131,8 +131,22 @@ def _bound(
     if file:
         bodies = discovery.of_kind("section", parts)
         add(found, _strange_chapters(file, bodies))
-        add(found, review_file.strange_claims(file, _prefixes(bodies)))
+        add(found, review_file.strange_claims(file, _keys(file, bodies)))
     return file
+
+
+def _keys(file: ReviewFile, parts: Sequence[Section]) -> FindingKeys:
+    """Return what is known of the findings' keys before a run.
+
+    What stands in the middle of a key is what somebody called something; a section that has been given
+    nothing of its own names it by itself.
+    """
+    finds = {start: part.about.finds for part in parts for start in part.prefixes}
+    given = [name for name, value in file.values.items() if value]
+    takers = [[part for part in parts if name in part.names] for name in given]
+    fed = [only for only, *others in filter(None, takers) if not others]
+    labels = finding_keys.labels(file.values)
+    return FindingKeys(finds, {start: labels for part in fed for start in part.prefixes})
 
 
 def _strange_chapters(file: ReviewFile, parts: Sequence[Section]) -> list[InputError]:
@@ -141,6 +155,7 @@ def _strange_chapters(file: ReviewFile, parts: Sequence[Section]) -> list[InputE
         file.chapters,
         names={section.name for section in parts},
         prefixes=_prefixes(parts),
+        known=_keys(file, parts),
     )
 
 

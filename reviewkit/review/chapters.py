@@ -11,6 +11,7 @@ from pathlib import Path
 
 from reviewkit.errors import Faults, InputError, TableError, gathered
 from reviewkit.findings import Finding, twins
+from reviewkit.review.finding_keys import FindingKeys
 from reviewkit.tables import csv_table, timecode
 
 FILE = "chapters.csv"
@@ -147,7 +148,11 @@ def cues(found: Iterable[Chapter]) -> tuple[Cue, ...]:
 
 
 def unknown(
-    found: Iterable[Chapter], *, names: Collection[str], prefixes: Collection[str] = ()
+    found: Iterable[Chapter],
+    *,
+    names: Collection[str],
+    prefixes: Collection[str] = (),
+    known: FindingKeys | None = None,
 ) -> list[InputError]:
     """Return an error for each chapter that is about nothing there is.
 
@@ -158,18 +163,22 @@ def unknown(
         The sections' names and, once they are known, the findings' keys.
     prefixes : collection of str
         What keys may start with whose rest is not known yet.
+    known : FindingKeys, optional
+        What is known of that rest.
     """
     heads = tuple(prefixes)
+    asked = [row for row in found if row.about and row.about not in names]
+    told = [(row, known.refused(row.about) if known else None) for row in asked]
     return [
-        _unknown(row, names, heads)
-        for row in found
-        if row.about and row.about not in names and not row.about.startswith(heads)
+        _unknown(row, names, heads, refused[1] if refused else "")
+        for row, refused in told
+        if refused or not row.about.startswith(heads)
     ]
 
 
-def _unknown(row: Chapter, names: Collection[str], heads: Collection[str]) -> TableError:
+def _unknown(row: Chapter, names: Collection[str], heads: Collection[str], meant: str) -> TableError:
     tail = row.about.partition(".")[2]
-    known = sorted({*names, *(head + tail for head in heads if tail)})
+    known = [meant] if meant else sorted({*names, *(head + tail for head in heads if tail)})
     near = difflib.get_close_matches(row.about, known, n=1, cutoff=0.0)
     return TableError(
         f"there is no section or finding '{row.about}'",

@@ -7,7 +7,7 @@ sections read, they declare themselves: see `reviewkit.sections.discovery`.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -19,6 +19,7 @@ from reviewkit.errors import InputError, ReviewFileError, gathered
 from reviewkit.metrology import units
 from reviewkit.review import chapters, fingerprints, strict_yaml
 from reviewkit.review.chapters import Chapter
+from reviewkit.review.finding_keys import FindingKeys
 from reviewkit.review.fingerprints import Fingerprint
 from reviewkit.schema import quantities
 from reviewkit.schema.quantities import Block, Celsius, Percent
@@ -231,26 +232,44 @@ def named_in(values: Mapping[str, Any], folder: Path) -> set[str]:
     return {path.relative_to(folder).as_posix() for path in inside if path.is_relative_to(folder)}
 
 
-def strange_claims(file: ReviewFile, prefixes: Collection[str]) -> list[InputError]:
-    """Return an error for each claim about a finding that no section makes.
+def strange_claims(file: ReviewFile, known: FindingKeys) -> list[InputError]:
+    """Return an error for each claim about a finding that no section makes, or in a unit that it can't have.
 
     Parameters
     ----------
     file : ReviewFile
-    prefixes : collection of str
-        What the sections' findings start with.
+    known : FindingKeys
     """
-    starts = ", ".join(f"'{prefix}'" for prefix in sorted(prefixes))
-    return [
-        ReviewFileError(
-            f"no section makes a finding '{claim.about}'",
-            file=FILE,
-            place=f"claims[{place}].about",
-            expected=f"a finding's key, which starts with one of {starts}",
-        )
-        for place, claim in enumerate(file.claims, start=1)
-        if not claim.about.startswith(tuple(prefixes))
-    ]
+    found: list[InputError] = []
+    for place, claim in enumerate(file.claims, start=1):
+        refused = known.refused(claim.about)
+        if refused:
+            expected, near = refused
+            found.append(
+                ReviewFileError(
+                    f"no section makes a finding '{claim.about}'",
+                    file=FILE,
+                    place=f"claims[{place}].about",
+                    expected=expected,
+                    remedy=f"Did you mean '{near}'?" if near else "",
+                )
+            )
+        found += _other_units(claim, known.unit(claim.about), f"claims[{place}]")
+    return found
+
+
+def _other_units(claim: Claim, unit: str | None, place: str) -> Iterator[InputError]:
+    """Give what a claim tells in a unit of another kind than its finding's."""
+    for name in () if unit is None else ("at_most", "at_least", "about_equal"):
+        told = getattr(claim, name)
+        try:
+            units.to_unit(0.0 if told is None else told, unit or "1")
+        except ValueError as fault:
+            spelled = unit.replace(".", "") if unit else ""
+            expected = (
+                f"a number in {spelled}, or in a unit of its kind" if spelled else "a number without a unit"
+            )
+            yield ReviewFileError(str(fault), file=FILE, place=f"{place}.{name}", expected=expected)
 
 
 def _named_files(values: Mapping[str, Any], folder: Path, faults: list[InputError]) -> tuple[str, ...]:

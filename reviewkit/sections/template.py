@@ -63,8 +63,9 @@ class Metadata(Block):
         Sections are run and listed in this order.
     makes : tuple of str
         What the keys of its findings start with.
-    finds : tuple of str
-        The last names of their keys, all that there can be; empty where it does not say.
+    finds : mapping
+        The last names of their keys, all that there can be, each with its unit ("": none; null: it may
+        differ); empty where it does not say.
     inputs : str
         ``module:Model`` that checks the parameter values; empty: the types in the parameter cell do.
     check : str
@@ -81,7 +82,7 @@ class Metadata(Block):
     title: str = Field(min_length=1)
     place: int = 0
     makes: tuple[str, ...] = ()
-    finds: tuple[str, ...] = ()
+    finds: dict[str, str | None] = Field(default_factory=dict)
     inputs: str = ""
     check: str = ""
     bench: Bench = Bench()

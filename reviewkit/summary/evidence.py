@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from typing import Any
 
@@ -78,7 +77,7 @@ def claims(record: Record) -> Part:
     Raises
     ------
     Faults
-        If a claim is about no finding, or its number has another unit than the finding.
+        If a claim's number has another unit than the finding.
     """
     if not record.claims:
         return Part(html("<p>{}</p>", say("no_claims")))
@@ -92,27 +91,32 @@ def claims(record: Record) -> Part:
 def _claim(
     claim: Mapping[str, Any], place: int, record: Record, faults: list[ReviewFileError]
 ) -> tuple[str, str, str]:
-    key = str(claim["about"])
-    item = record.findings.get(key)
+    item = record.findings.get(str(claim["about"]))
+    if item is None:
+        # That it can be found is known before a run; that it was is another thing.
+        return _in_its_words(claim), "", "not tested"
     try:
-        if item is None:
-            raise ReviewFileError(
-                f"no finding '{key}'",
-                file="review.yaml",
-                place=f"claims[{place}].about",
-                remedy=_near(key, record),
-            )
         return _says(claim, item), item.text, _answer(claim, item)
-    except ReviewFileError as error:
-        faults.append(error)
     except ValueError as error:
         faults.append(ReviewFileError(str(error), file="review.yaml", place=f"claims[{place}]"))
     return "", "", ""
 
 
-def _near(key: str, record: Record) -> str:
-    near = difflib.get_close_matches(key, [item.key for item in record.findings], n=1, cutoff=0.0)
-    return f"Did you mean '{near[0]}'?" if near else ""
+def _in_its_words(claim: Mapping[str, Any]) -> str:
+    """Return a claim as it is declared, where no finding gives it a label and a unit."""
+    if claim.get("says"):
+        return _quoted(claim)
+    words = {"at_least": "at least", "at_most": "at most", "about_equal": "about"}
+    told = [f"{word} {claim[name]}" for name, word in words.items() if claim.get(name) is not None]
+    return f"{claim['about']}: {', '.join(told)}{_source(claim)}"
+
+
+def _quoted(claim: Mapping[str, Any]) -> str:
+    return f"“{claim['says']}”{_source(claim)}"
+
+
+def _source(claim: Mapping[str, Any]) -> str:
+    return f" ({claim['source']})" if claim.get("source") else ""
 
 
 def _limit(claim: Mapping[str, Any], item: Finding) -> Limit:
@@ -130,16 +134,15 @@ def _equal(claim: Mapping[str, Any], item: Finding) -> float | None:
 
 
 def _says(claim: Mapping[str, Any], item: Finding) -> str:
-    source = f" ({claim['source']})" if claim.get("source") else ""
     if claim.get("says"):
-        return f"“{claim['says']}”{source}"
+        return _quoted(claim)
     equal, limit = _equal(claim, item), _limit(claim, item)
     told = (
         formatting.declared(limit.low, limit.high, item.unit)
         if equal is None
         else formatting.declared(None, equal, item.unit).replace("at most", "about")
     )
-    return f"{_sentence(item.label)}: {told}{source}"
+    return f"{_sentence(item.label)}: {told}{_source(claim)}"
 
 
 def _answer(claim: Mapping[str, Any], item: Finding) -> str:

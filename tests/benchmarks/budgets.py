@@ -5,8 +5,10 @@
 The propagation of distributions of JCGM 101:2008 (GUM Supplement 1), clause 7: every component of a finding's
 budget is drawn from its distribution, what is shared once, and the half-width that the sums give is held
 against the stated one: 97 % of the sums where bounded doubts outweigh the rest, never more than twice their
-standard deviation, and 95.45 % where degrees of freedom are few (`reviewkit.metrology.coverage` says why). A
-term that is in the interval and not in the budget, or the other way, shows.
+standard deviation (`reviewkit.metrology.coverage` says why). Few degrees of freedom widen it: by the t factor
+of the effective ones (JCGM 100, G.4), or by as much as t distributions in the sum do (JCGM 101, 6.4.9), which
+is more; the stated one may lie between. A term that is in the interval and not in the budget shows, and the
+other way.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import numpy as np
 from honest_intervals import analysed
+from scipy.stats import norm, t
 from simulate.whole import draw_whole
 
 from reviewkit.findings import Finding
@@ -51,33 +54,58 @@ class Sum:
         return abs(self.ratio - 1) <= MOST
 
 
-def drawn_half_width(budget: tuple[Component, ...], rng: np.random.Generator) -> float:
-    """Return the half-width that the budget's sum gives, by the rule that the kit states."""
-    total = np.zeros(DRAWS)
-    shared: dict[str, np.ndarray] = {}
+def drawn_half_widths(budget: tuple[Component, ...], rng: np.random.Generator) -> tuple[float, float]:
+    """Return the half-width that the budget's sum gives by the kit's rule, in both guides' ways.
+
+    The first widens for few degrees of freedom as JCGM 100 does, the second as JCGM 101.
+    """
+    total, student = np.zeros(DRAWS), np.zeros(DRAWS)
+    shared: dict[str, tuple[np.ndarray, np.ndarray]] = {}
     for part in budget:
-        unit = shared.get(part.shared) if part.shared else None
-        if unit is None:
-            unit = _unit(part, rng)
+        units = shared.get(part.shared) if part.shared else None
+        if units is None:
+            units = _units(part, rng)
             if part.shared:
-                shared[part.shared] = unit
-        total += part.signed * unit
-    if any(np.isfinite(part.dof) for part in budget):
-        return float(np.quantile(np.abs(total), COVERAGE))
-    return min(float(np.quantile(np.abs(total), BOUNDED_COVERAGE)), 2 * float(np.std(total)))
+                shared[part.shared] = units
+        total += part.signed * units[0]
+        student += part.signed * units[1]
+    half = min(float(np.quantile(np.abs(total), BOUNDED_COVERAGE)), 2 * float(np.std(total)))
+    plain, few = (float(np.quantile(np.abs(each), COVERAGE)) for each in (total, student))
+    by_factor, by_draws = _student_factor(budget), few / plain
+    return half * min(by_factor, by_draws), half * max(by_factor, by_draws)
 
 
-def _unit(part: Component, rng: np.random.Generator) -> np.ndarray:
-    """Return draws of the component's distribution, standard deviation 1 (JCGM 101, 6.4)."""
+def _student_factor(budget: tuple[Component, ...]) -> float:
+    """Return the t factor of the effective degrees of freedom over the normal one (JCGM 100, G.4.1)."""
+    sizes: dict[str, float] = {}
+    for place, part in enumerate(budget):
+        name = part.shared or str(place)
+        sizes[name] = sizes.get(name, 0.0) + part.signed
+    dofs = {part.shared or str(place): part.dof for place, part in enumerate(budget)}
+    weights = sum(size**4 / dofs[name] for name, size in sizes.items())
+    if not weights:
+        return 1.0
+    dof = max(1.0, np.floor(sum(size**2 for size in sizes.values()) ** 2 / weights))
+    quantile = (1 + COVERAGE) / 2
+    return float(t.ppf(quantile, dof) / norm.ppf(quantile))
+
+
+def _units(part: Component, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Return draws of the component's distribution, standard deviation 1 (JCGM 101, 6.4).
+
+    First as if its standard deviation were known, then with the degrees of freedom that it has (6.4.9).
+    """
     if part.distribution == "rectangular":
-        return np.sqrt(3) * rng.uniform(-1, 1, DRAWS)
-    if part.distribution == "triangular":
-        return np.sqrt(6) * rng.triangular(-1, 0, 1, DRAWS)
-    if part.distribution == "u-shaped":
-        return np.sqrt(2) * np.sin(rng.uniform(0, 2 * np.pi, DRAWS))
+        unit = np.sqrt(3) * rng.uniform(-1, 1, DRAWS)
+    elif part.distribution == "triangular":
+        unit = np.sqrt(6) * rng.triangular(-1, 0, 1, DRAWS)
+    elif part.distribution == "u-shaped":
+        unit = np.sqrt(2) * np.sin(rng.uniform(0, 2 * np.pi, DRAWS))
+    else:
+        unit = rng.standard_normal(DRAWS)
     if np.isfinite(part.dof):
-        return rng.standard_t(part.dof, DRAWS)
-    return rng.standard_normal(DRAWS)
+        return unit, unit / np.sqrt(rng.chisquare(part.dof, DRAWS) / part.dof)
+    return unit, unit
 
 
 def sums(findings: Iterator[Finding], seed: int) -> Iterator[Sum]:
@@ -87,7 +115,8 @@ def sums(findings: Iterator[Finding], seed: int) -> Iterator[Sum]:
         # A single run's findings stand under two keys; once is enough.
         twice = item.key.startswith("charge.") and item.key.count(".") > 1
         if item.uncertainty and item.budget and not twice:
-            yield Sum(item.key, seed, item.uncertainty / drawn_half_width(item.budget, rng))
+            nearest = np.clip(item.uncertainty, *drawn_half_widths(item.budget, rng))
+            yield Sum(item.key, seed, float(item.uncertainty / nearest))
 
 
 def unbudgeted(findings: Iterator[Finding]) -> list[str]:

@@ -295,7 +295,25 @@ _BLOCKS = (
         (
             "review.yaml, claims[1].about: no section makes a finding 'redaout.largest_error'; "
             "expected a finding's key, which starts with one of 'charge.', 'drain.', 'readout.', "
-            "'ui.'."
+            "'ui.'. Did you mean 'readout.largest_error'?"
+        ),
+    ),
+    Refused(
+        "claims: about a finding that its section doesn't make",
+        _now("about: readout.largest_error", "about: readout.largest_eror"),
+        (
+            "review.yaml, claims[1].about: no section makes a finding 'readout.largest_eror'; expected a "
+            "finding's key, such as the pages of this review have beside their numbers. Did you mean "
+            "'readout.largest_error'?"
+        ),
+    ),
+    Refused(
+        "claims: about a state that is not there",
+        _now("about: readout.largest_error, at_most: 0.1 V", "about: drain.standbye.mean, at_most: 0.1 mA"),
+        (
+            "review.yaml, claims[1].about: no section makes a finding 'drain.standbye.mean'; expected a "
+            "finding's key, such as the pages of this review have beside their numbers. Did you mean "
+            "'drain.standby.mean'?"
         ),
     ),
     Refused(
@@ -306,7 +324,26 @@ _BLOCKS = (
     Refused(
         "claims: a unit of another kind",
         _now("at_most: 0.1 V", "at_most: 0.1 A"),
-        ("review.yaml, claims, 'readout.largest_error': 'A' is no unit of the same kind as 'V'."),
+        (
+            "review.yaml, claims[1].at_most: 'A' is no unit of the same kind as 'V'; expected a number in V, "
+            "or in a unit of its kind."
+        ),
+    ),
+    Refused(
+        "claims: days in a unit that is none of time",
+        _now("about: readout.largest_error, at_most: 0.1 V", "about: drain.standby.days_on_shelf, at_least: 3 nV"),
+        (
+            "review.yaml, claims[1].at_least: 'nV' is no unit of the same kind as 'd'; expected a number in d, "
+            "or in a unit of its kind."
+        ),
+    ),
+    Refused(
+        "claims: a unit for what has none",
+        _now("about: readout.largest_error, at_most: 0.1 V", "about: charge.top_ups, at_most: 3 V"),
+        (
+            "review.yaml, claims[1].at_most: 'V' is no unit of the same kind as '1'; expected a number "
+            "without a unit."
+        ),
     ),
     Refused(
         "claims: no number",

@@ -17,6 +17,7 @@ with atheris.instrument_imports(include=["reviewkit"]):
     from reviewkit.errors import InputError
     from reviewkit.readout import table  # noqa: F401 - loaded now, so that it is watched
     from reviewkit.review import author_text, chapters, strict_yaml
+    from reviewkit.review.finding_keys import FindingKeys
     from reviewkit.ui_states import reading  # noqa: F401
 
 import faults
@@ -44,7 +45,7 @@ def check(data: bytes) -> None:
         elif which == 2:
             chapters.cues(chapters.read(FOLDER))
         else:
-            author_text.faults(FOLDER, {"charge."})
+            author_text.faults(FOLDER, FindingKeys({"charge.": {}}))
 
 
 def seeds() -> Iterator[bytes]:

@@ -1,0 +1,97 @@
+"""Which findings' keys there can be, and in which unit, as far as it is known before a run."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from reviewkit.tables import keys
+
+_UNNAMED = re.compile(r"run_\d+")
+
+
+@dataclass(frozen=True)
+class FindingKeys:
+    """What is known of the findings' keys before a run.
+
+    Parameters
+    ----------
+    finds : mapping of str to mapping of str to (str or None)
+        For what keys start with: the last names that they can have, each with its unit (None: not known);
+        empty: any name.
+    labels : mapping of str to collection of str
+        For what keys start with: what can stand between that and a last name; left out: anything.
+    """
+
+    finds: Mapping[str, Mapping[str, str | None]]
+    labels: Mapping[str, Collection[str]] = field(default_factory=dict)
+
+    def starts(self, key: str) -> str | None:
+        """Return what a key starts with, of what keys can start with."""
+        return max((start for start in self.finds if key.startswith(start)), key=len, default=None)
+
+    def unit(self, key: str) -> str | None:
+        """Return the unit of a finding; None where it is not known."""
+        start = self.starts(key)
+        return None if start is None else self.finds[start].get(key.rpartition(".")[2])
+
+    def refused(self, key: str) -> tuple[str, str] | None:
+        """Return what was expected instead of a key that no finding can have, and the nearest; else None.
+
+        Whether a finding of that key is made in the end is only known after a run.
+        """
+        start = self.starts(key)
+        if start is None:
+            starts = ", ".join(f"'{one}'" for one in sorted(self.finds))
+            return f"a finding's key, which starts with one of {starts}", self._other_start(key)
+        *middle, last = key.removeprefix(start).split(".")
+        labels = self.labels.get(start)
+        near = ""
+        if self.finds[start] and last not in self.finds[start]:
+            near = _nearest(last, self.finds[start])
+            near = key.removesuffix(last) + near if near else ""
+        elif labels is not None and len(middle) == 1 and not _is_label(middle[0], labels):
+            near = _nearest(middle[0], labels)
+            near = f"{start}{near}.{last}" if near else ""
+        else:
+            return None
+        return "a finding's key, such as the pages of this review have beside their numbers", near
+
+    def _other_start(self, key: str) -> str:
+        tail = key.partition(".")[2]
+        known = sorted(start + tail for start in self.finds) if tail else []
+        return _nearest(key, known, cutoff=0.5)
+
+
+def _is_label(word: str, labels: Collection[str]) -> bool:
+    return word in labels or bool(_UNNAMED.fullmatch(word))
+
+
+def _nearest(word: str, words: Collection[str], *, cutoff: float = 0.6) -> str:
+    return next(iter(difflib.get_close_matches(word, sorted(words), n=1, cutoff=cutoff)), "")
+
+
+def labels(values: Any) -> frozenset[str]:
+    """Return, as keys spell it, whatever somebody called something in a review file.
+
+    Parameters
+    ----------
+    values : mapping
+        The review file's.
+    """
+    return frozenset(keys.key(text) for text in _texts(values))
+
+
+def _texts(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, Mapping):
+        for name, item in value.items():
+            yield str(name)
+            yield from _texts(item)
+    elif isinstance(value, list | tuple):
+        for item in value:
+            yield from _texts(item)
