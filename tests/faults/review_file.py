@@ -331,10 +331,10 @@ _BLOCKS = (
     ),
     Refused(
         "claims: days in a unit that is none of time",
-        _now("about: readout.largest_error, at_most: 0.1 V", "about: drain.standby.days_on_shelf, at_least: 3 nV"),
+        _now("readout.largest_error, at_most: 0.1 V", "drain.standby.days_on_shelf, at_least: 3 nV"),
         (
-            "review.yaml, claims[1].at_least: 'nV' is no unit of the same kind as 'd'; expected a number in d, "
-            "or in a unit of its kind."
+            "review.yaml, claims[1].at_least: 'nV' is no unit of the same kind as 'd'; expected a number in "
+            "d, or in a unit of its kind."
         ),
     ),
     Refused(
