@@ -42,6 +42,11 @@ def start(
     ------
     InputError
         If the folder holds a review already; nothing is written over.
+
+    Examples
+    --------
+    >>> sorted(path.name for path in reviewkit.start(empty / "my-device"))
+    ['bench-sheet.html', 'readout.csv', 'review.yaml', 'transitions.csv']
     """
     from reviewkit.sections import bench_sheet, review_outline
 
@@ -86,6 +91,11 @@ def check(
     -------
     tuple of InputError
         Empty if all is well.
+
+    Examples
+    --------
+    >>> reviewkit.check("examples/alder")
+    ()
     """
     parts = discovery.discover(templates, only=only_templates)
     if out is None:

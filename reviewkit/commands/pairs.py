@@ -81,6 +81,12 @@ def compare(
     ------
     InputError
         As `run` does; or if a folder is named twice, or there are too few or too many.
+
+    Examples
+    --------
+    >>> together = reviewkit.compare("examples/alder", "examples/birch", out=site)
+    >>> together.place == site / "alder-and-birch"
+    True
     """
     if not 2 <= len(folders) <= MOST:
         raise InputError(f"{len(folders)} review folders; expected 2 to {MOST} to compare")

@@ -123,6 +123,12 @@ def run(
     Faults
         Everything wrong with the review files and the place to publish in, before anything is run. Or, once
         the other reviews are published, what is wrong with the authors' own words.
+
+    Examples
+    --------
+    >>> (alder,) = reviewkit.run("examples/alder", out=site)
+    >>> alder.place == site / "alder", alder.is_draft
+    (True, False)
     """
     options = RunOptions(Path(out), single_file, stills, browser, charts_script, list_name)
     wanted(options)

@@ -62,6 +62,12 @@ def verify(
     Faults
         Everything wrong with the evidence, before anything is run: no review, a zip refused, a file that
         has not the fingerprint that was published.
+
+    Examples
+    --------
+    >>> (verified,) = reviewkit.verify(site / "alder" / "evidence.zip")
+    >>> verified.stands
+    True
     """
     parts = discovery.discover(templates, only=only_templates)
     with forkserver.serving(), temporary.folder() as own:

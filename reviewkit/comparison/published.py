@@ -97,6 +97,12 @@ def read(folder: str | Path) -> Published:
     ------
     InputError
         If there is no review in it, or not one that this kit can read.
+
+    Examples
+    --------
+    >>> review = read(site / "birch")
+    >>> review.findings["charge.wall_adapter.terminates"].value
+    True
     """
     place = Path(folder)
     try:

@@ -146,6 +146,14 @@ def side_by_side(
         What the reader calls them: devices, or editions of one.
     shared : sequence of Sharing
         What the second and each further review has in common with the first.
+
+    Examples
+    --------
+    >>> reviews = [read(site / name) for name in ("alder", "birch")]
+    >>> shared = [sharing(reviews[0].declared, reviews[1].declared)]
+    >>> made = side_by_side([review.findings for review in reviews], names=["Alder", "Birch"], shared=shared)
+    >>> len(made.rows) > 30
+    True
     """
     by_key = [{item.key: item for item in review} for review in reviews]
     keys = dict.fromkeys(key for review in by_key for key in review)

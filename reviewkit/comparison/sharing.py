@@ -67,6 +67,12 @@ def sharing(first: Mapping[str, Any], second: Mapping[str, Any]) -> Sharing:
     ----------
     first, second : mapping
         What each review declares, by key of the review file.
+
+    Examples
+    --------
+    >>> block = {"voltmeter": {"name": "bench A", "accuracy": "±(0.5 % + 2)", "resolution": "1 mV"}}
+    >>> sharing(block, block).names
+    {'bench A': 'bench A'}
     """
     names: dict[str, str] = {}
     apart: list[tuple[str, str]] = []

@@ -100,6 +100,11 @@ def put_together(reviews: Sequence[Published]) -> Together:
     ------
     ValueError
         If there are fewer or more.
+
+    Examples
+    --------
+    >>> put_together([read(site / "alder"), read(site / "birch")]).names
+    ('Alder', 'Birch')
     """
     if not 2 <= len(reviews) <= MOST:
         raise ValueError(f"{len(reviews)} reviews; expected 2 to {MOST} to compare")
@@ -119,6 +124,12 @@ def open_all(folders: Sequence[str]) -> Together:
     ------
     InputError
         If there is no published review in a folder.
+
+    Examples
+    --------
+    >>> together = open_all([str(site / "alder"), str(site / "birch")])
+    >>> together.names
+    ('Alder', 'Birch')
     """
     return put_together([read(folder) for folder in folders])
 

@@ -168,7 +168,16 @@ def measured(
     note: str = "",
     inputs: Sequence[str] = (),
 ) -> Finding:
-    """Return a finding from a measured quantity: interval, budget and, with a limit, the verdict."""
+    """Return a finding from a measured quantity: interval, budget and, with a limit, the verdict.
+
+    Examples
+    --------
+    >>> from reviewkit.metrology import Component, Measured
+    >>> hold = Measured(4.2, "V", (Component("accuracy", 0.01, "V"),))
+    >>> item = measured("charge.hold_voltage", "hold voltage", hold)
+    >>> item.value, round(item.uncertainty, 3), item.unit
+    (4.2, 0.02, 'V')
+    """
     return Finding(
         key=key,
         label=label,
@@ -186,7 +195,13 @@ def measured(
 
 
 def not_tested(key: str, label: str, why: str, unit: str = "", limit: Limit | None = None) -> Finding:
-    """Return the finding that says openly that nothing was measured, and why."""
+    """Return the finding that says openly that nothing was measured, and why.
+
+    Examples
+    --------
+    >>> not_tested("charge.hold_voltage", "hold voltage", "no log of the cell's voltage", "V").verdict
+    'not tested'
+    """
     return Finding(key=key, label=label, unit=unit, verdict="not tested", note=why, limit=limit)
 
 

@@ -84,6 +84,13 @@ def twins(items: Iterable[Finding]) -> dict[str, str]:
 
     Where there is one run, each of its findings stands under ``charge.hold_voltage`` and under
     ``charge.RUN.hold_voltage``.
+
+    Examples
+    --------
+    >>> from reviewkit.findings import Finding
+    >>> names = ("charge.a.hold_voltage", "charge.hold_voltage")
+    >>> twins(Finding(key=key, label="hold voltage", value=4.2, unit="V") for key in names)
+    {'charge.a.hold_voltage': 'charge.hold_voltage'}
     """
     known = {item.key: item for item in items}
     found = {}
@@ -100,5 +107,12 @@ def _said(item: Finding) -> tuple[Any, ...]:
 
 
 def with_inputs(items: Iterable[Finding], inputs: Sequence[str]) -> Findings:
-    """Return the findings, each leading back to the files it was made from."""
+    """Return the findings, each leading back to the files it was made from.
+
+    Examples
+    --------
+    >>> (item,) = with_inputs([not_tested("ui.hazards", "hazards", "no states")], ["transitions.csv"])
+    >>> item.inputs
+    ('transitions.csv',)
+    """
     return Findings(tuple(item if item.inputs else replace(item, inputs=tuple(inputs)) for item in items))

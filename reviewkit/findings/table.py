@@ -10,7 +10,13 @@ from reviewkit.metrology import formatting
 
 
 def table_html(items: Iterable[Finding]) -> str:
-    """Return the findings as an HTML table: finding, value, limit and its source, verdict."""
+    """Return the findings as an HTML table: finding, value, limit and its source, verdict.
+
+    Examples
+    --------
+    >>> table_html([not_tested("ui.hazards", "hazards", "no states are named")]).startswith("<table")
+    True
+    """
     rows = "".join(
         f'<tr id="{html.escape(item.key)}"><th scope="row">{html.escape(item.label)}</th>'
         f'<td class="value">{html.escape(item.text)}</td>'
@@ -24,7 +30,15 @@ def table_html(items: Iterable[Finding]) -> str:
 
 
 def limit_text(item: Finding) -> str:
-    """Return "at most 4.25 V (cell's data sheet)", or nothing where there is no limit."""
+    """Return "at most 4.25 V (cell's data sheet)", or nothing where there is no limit.
+
+    Examples
+    --------
+    >>> from reviewkit.metrology.conformity import Limit
+    >>> why = "no log of the cell's voltage"
+    >>> print(limit_text(not_tested("charge.hold_voltage", "hold voltage", why, "V", Limit(high=4.25))))
+    at most 4.25 V
+    """
     if item.limit is None:
         return ""
     span = formatting.declared(item.limit.low, item.limit.high, item.unit)
@@ -32,7 +46,13 @@ def limit_text(item: Finding) -> str:
 
 
 def verdict_text(item: Finding) -> str:
-    """Return the verdict in the trade's words."""
+    """Return the verdict in the trade's words.
+
+    Examples
+    --------
+    >>> verdict_text(not_tested("ui.hazards", "hazards", "no states are named"))
+    'not tested'
+    """
     words: dict[str | None, str] = {
         "pass": "within the limit",
         "fail": "outside the limit",

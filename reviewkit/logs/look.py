@@ -108,6 +108,12 @@ def look(path: str | Path, *, headings: Mapping[str, str] | None = None) -> Sigh
     ------
     LogError
         If there is no such file, or no table in it.
+
+    Examples
+    --------
+    >>> sight = reviewkit.look("examples/alder/logs/drain-standby.csv")
+    >>> sight.seen[0].key
+    'log'
     """
     place = Path(path)
     entry = LogBlock.model_construct(_fields_set={"path"}, path=place.name)

@@ -73,5 +73,11 @@ class Component:
 
 
 def resolution(name: str, step: float, unit: str, sensitivity: float = 1.0) -> Component:
-    """Return the doubt of a digital display with the given step: δ/√12 (GUM F.2.2.1)."""
+    """Return the doubt of a digital display with the given step: δ/√12 (GUM F.2.2.1).
+
+    Examples
+    --------
+    >>> round(resolution("display", 0.01, "V").standard, 6)
+    0.002887
+    """
     return Component(name, step / 2, unit, "rectangular", sensitivity)

@@ -43,7 +43,14 @@ class _Part:
 
 
 def merged(components: Iterable[Component]) -> tuple[_Part, ...]:
-    """Return the independent unknowns: components that share one are added with their signs."""
+    """Return the independent unknowns: components that share one are added with their signs.
+
+    Examples
+    --------
+    >>> twice = [Component("accuracy", 0.01, "V", shared="meter")] * 2
+    >>> len(merged(twice))
+    1
+    """
     groups: dict[str, list[Component]] = {}
     for position, component in enumerate(components):
         groups.setdefault(component.shared or f"\0{position}", []).append(component)
@@ -63,6 +70,11 @@ def effective_dof(parts: Iterable[_Part]) -> float:
 
     The formula holds for independent evaluations. Unknowns from one set of simultaneous readings are one
     evaluation, however many they are: a result that rests on it alone has the set's degrees of freedom.
+
+    Examples
+    --------
+    >>> effective_dof(merged([Component("noise", 1.0, "V", dof=9), Component("accuracy", 1.0, "V")]))
+    36
     """
     variances: dict[tuple[str, float], float] = {}
     for part in parts:
@@ -109,6 +121,13 @@ def coverage_factor(
     -----
     A single rectangular doubt of half-width a has k = p·√3, 1.65 for 95.45 % (JCGM 101 clause 9.2 has
     the same effect): k = 2 would claim more than the meter's own hard limit.
+
+    Examples
+    --------
+    >>> round(coverage_factor([Component("accuracy", 0.01, "V", "rectangular")]), 2)
+    1.65
+    >>> round(coverage_factor([Component("noise", 0.01, "V")]), 2)
+    2.0
     """
     parts = [part for part in merged(components) if part.standard_in_number > 0]
     if not parts:

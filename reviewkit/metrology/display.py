@@ -23,6 +23,11 @@ def left_of_step(variance: float, step: float) -> float:
     variance : float
         Of the readings as shown. The display's rounding is part of it; what goes beyond shakes them.
     step : float
+
+    Examples
+    --------
+    >>> left_of_step(variance=0.0, step=0.001)
+    0.0005
     """
     shaken = max(0.0, variance - step**2 / 12)
     return math.exp(-2 * math.pi**2 * shaken / step**2) * step / 2
@@ -35,6 +40,12 @@ def shaken_left(values: npt.NDArray[np.float64], step: float) -> float:
     ----------
     values : array, shape (n,)
     step : float
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> shaken_left(np.full(100, 4.2), step=0.001)
+    0.0005
     """
     if len(values) < 2:
         return step / 2

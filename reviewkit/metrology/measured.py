@@ -117,6 +117,12 @@ def difference(first: Measured, second: Measured) -> Measured:
     """Return `first` − `second`; unknowns that both share cancel as far as they do.
 
     What cancels with a meter's error is not the rounding of its display: each of the two keeps its own.
+
+    Examples
+    --------
+    >>> meter = (Component("accuracy", 0.01, "V", shared="meter"),)
+    >>> round(difference(Measured(4.2, "V", meter), Measured(4.1, "V", meter)).standard, 12)
+    0.0
     """
     theirs = tuple(part.scaled(-1.0) for part in second.components)
     common = {part.shared for part in first.components} & {part.shared for part in theirs} - {""}

@@ -215,6 +215,12 @@ def meter(spec: Mapping[str, Any] | Meter | str, unit: str, full_scale: float | 
     ------
     ValueError
         If a value cannot be read or no range has that full scale; the message says which there are.
+
+    Examples
+    --------
+    >>> meter = reviewkit.meter({"accuracy": "±(0.5 % + 2)", "resolution": "1 mV"}, "V")
+    >>> round(meter.half_width(4.2), 6)
+    0.023
     """
     if isinstance(spec, Meter):
         return spec

@@ -46,7 +46,13 @@ CABLE_IN_S = 3600.0
 
 
 def taper_s(session: Session, series_ohm: float = 0.0) -> tuple[float, float]:
-    """Return the taper's shortest and longest time constant behind a series resistance [s]."""
+    """Return the taper's shortest and longest time constant behind a series resistance [s].
+
+    Examples
+    --------
+    >>> taper_s(session)
+    (300.0, 1200.0)
+    """
     return (
         TAPER_S[0] + series_ohm * per_ohm_s(session, SLOPE_V[1]),
         TAPER_S[1] + series_ohm * per_ohm_s(session, SLOPE_V[0]),
@@ -70,6 +76,11 @@ def charge_time_s(session: Session, series_ohm: float = 0.0) -> tuple[float, flo
     Notes
     -----
     Capacity over current, and for the taper τ·(ln(I/I_end) − 1 + I_end/I) more.
+
+    Examples
+    --------
+    >>> [round(end / 3600, 1) for end in charge_time_s(session)]
+    [6.1, 7.1]
     """
     ratio = session.charge_current_A / session.charge_stop_A
     share = math.log(ratio) - 1 + 1 / ratio
@@ -84,6 +95,11 @@ def charge_log(session: Session) -> Answer:
     Parameters
     ----------
     session : Session
+
+    Examples
+    --------
+    >>> print(*charge_log(session).rows[2])
+    cable in after the charge has ended 1 h 00 min
     """
     _, most = charge_time_s(session, in_line(session).series_ohm)
     parts = (
@@ -128,6 +144,11 @@ def burden(session: Session) -> Answer:
     -------
     Answer
         One row per range that passes the current.
+
+    Examples
+    --------
+    >>> print(*burden(session).rows[0][:3])
+    ammeter 30 mΩ 15 mV
     """
     ranges = passing(session)
     if not ranges:
@@ -233,6 +254,12 @@ def foretold(session: Session) -> WithAndWithout:
     Both from the middle of what cells do, by ratio: a slope of 1.3 V per rated capacity, a taper of 10 min.
     The bare charge holds the rated capacity, the other one stops short of it by the charge that the set
     voltage no longer reaches.
+
+    Examples
+    --------
+    >>> charge = foretold(session)
+    >>> charge.in_line.knee_s < charge.bare.knee_s
+    True
     """
     slope_V, own_s = math.sqrt(SLOPE_V[0] * SLOPE_V[1]), math.sqrt(TAPER_S[0] * TAPER_S[1])
     meter = in_line(session)

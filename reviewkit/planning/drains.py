@@ -30,6 +30,11 @@ def drain_ranges(session: Session) -> Answer:
     -------
     Answer
         One row per range: counts, the accuracy there, the voltage that it takes.
+
+    Examples
+    --------
+    >>> drain_ranges(session).rows[0][-1]
+    'no: too few counts'
     """
     found = [(one, _fitness(one, session)) for one in session.ranges()]
     good = [one for one, fitness in found if fitness.fit and one.fits(HEADROOM * session.drain_highest_A)]
@@ -89,6 +94,11 @@ def drain_log(session: Session) -> Answer:
     Parameters
     ----------
     session : Session
+
+    Examples
+    --------
+    >>> print(drain_log(session).sentences[0])
+    Log each state for 30 min at least, from the moment the device is left alone.
     """
     pulse_s, period_s = session.drain_pulse_s, session.drain_period_s
     long_s = max(LEAST_LOG_S, LEAST_CYCLES * (period_s or 0.0))
@@ -117,5 +127,10 @@ def connecting(session: Session) -> Answer:
     Parameters
     ----------
     session : Session
+
+    Examples
+    --------
+    >>> connecting(session).sentences[3]
+    'Let the device fall asleep, open the bridge, and read.'
     """
     return drain.connecting(session.ranges())

@@ -84,5 +84,15 @@ def inputs(**values: Any) -> Session:
     ------
     Faults
         Every fault in them at once.
+
+    Examples
+    --------
+    >>> session = inputs(
+    ...     cell={"rated_capacity_Ah": 3.0},
+    ...     voltmeter={"accuracy": "±(0.5 % + 2)", "resolution": "1 mV"},
+    ...     ammeter={"accuracy": "±(1 % + 3)", "resolution": "1 mA", "burden_ohm": 0.03},
+    ... )
+    >>> session.capacity_Ah
+    3.0
     """
     return checked(Session, values, file="the parameter cell")

@@ -20,6 +20,11 @@ def readings(session: Session) -> Answer:
     -------
     Answer
         One row per reading: how far to move the cell, what is left of the step afterwards.
+
+    Examples
+    --------
+    >>> readings(session).columns
+    ('', 'the cell', 'switching point known within')
     """
     plan = readout.plan(
         resolution_V=session.readout_resolution_V,

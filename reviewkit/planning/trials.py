@@ -14,6 +14,11 @@ def trials(session: Session) -> Answer:
     Parameters
     ----------
     session : Session
+
+    Examples
+    --------
+    >>> trials(session).rows
+    (('10\u202f%', '29'), ('5\u202f%', '59'), ('1\u202f%', '299'))
     """
     rows = tuple(
         (f"{bound:g}{formatting.THIN}%", formatting.number(conformity.trials_needed(bound / 100), 0))
@@ -28,5 +33,11 @@ def trials(session: Session) -> Answer:
 
 
 def cautions() -> Answer:
-    """Return what to mind before anything is connected."""
+    """Return what to mind before anything is connected.
+
+    Examples
+    --------
+    >>> cautions().sentences[0][:23]
+    'A lithium-ion cell that'
+    """
     return Answer(CAUTIONS)

@@ -17,7 +17,13 @@ say = sentences.of("summary")
 
 
 def instruments(record: Record) -> Part:
-    """Return instruments, cell, source, conditions and the decision rule."""
+    """Return instruments, cell, source, conditions and the decision rule.
+
+    Examples
+    --------
+    >>> "<dt>Voltmeter</dt>" in instruments(record).html
+    True
+    """
     review = record.review
     pairs = [
         ("Voltmeter", _meter(record.voltmeter)),
@@ -109,7 +115,13 @@ def _conditions(review: Mapping[str, Any]) -> Iterator[str]:
 
 
 def again(record: Record) -> Part:
-    """Return how to run the review again, from what, with which versions."""
+    """Return how to run the review again, from what, with which versions.
+
+    Examples
+    --------
+    >>> "reviewkit verify evidence.zip" in again(record).html
+    True
+    """
     rows = [
         (str(item["path"]), f"{item['bytes']:,}".replace(",", "\u202f"), item["sha256"])
         for item in record.inputs
@@ -168,7 +180,13 @@ def _links(record: Record) -> Markup:
 
 
 def edition(record: Record) -> Part:
-    """Return the edition and what changed since the last: in the author's words, and by the findings."""
+    """Return the edition and what changed since the last: in the author's words, and by the findings.
+
+    Examples
+    --------
+    >>> edition(record).html
+    Markup('<p>Edition 1, 2026-02-21, the team&#39;s gear keeper.</p>')
+    """
     review = record.review
     about = [_called(record), str(review.get("date") or ""), str(review.get("author") or "")]
     head = html("<p>{}.</p>", ", ".join(part for part in about if part))

@@ -141,7 +141,13 @@ def _said(name: str, item: Finding) -> str:
 
 
 def cautions(record: Record) -> Part:
-    """Return the cautions, this device's first."""
+    """Return the cautions, this device's first.
+
+    Examples
+    --------
+    >>> "Pull the cable when the charge is done." in cautions(record).html
+    True
+    """
     found = own(record)
     first = bullets(found) if found else html("<p>{}</p>", say("usual_only"))
     return Part(html("{}<h3>With every lithium-ion cell</h3>{}", first, bullets(_usual(record))))

@@ -19,7 +19,13 @@ say = sentences.of("summary")
 
 
 def table(record: Record) -> Part:
-    """Return all findings: those with a limit first, then each section's."""
+    """Return all findings: those with a limit first, then each section's.
+
+    Examples
+    --------
+    >>> table(record).html.count('<tr id="charge.') > 20
+    True
+    """
     items = sorted(record.distinct(), key=lambda item: not item.key.endswith(".terminates"))
     return Part(
         Markup(table_html(items)),
@@ -29,7 +35,13 @@ def table(record: Record) -> Part:
 
 
 def sections(record: Record) -> Part:
-    """Return the sections; the page adds to each its first chart."""
+    """Return the sections; the page adds to each its first chart.
+
+    Examples
+    --------
+    >>> '<a href="drain.html">Standby drain</a>' in sections(record).html
+    True
+    """
     items = (
         html(
             '<li><a href="{}">{}</a>{}</li>',
@@ -43,12 +55,24 @@ def sections(record: Record) -> Part:
 
 
 def words() -> Part:
-    """Return the place of the author's own paragraphs; the page fills it."""
+    """Return the place of the author's own paragraphs; the page fills it.
+
+    Examples
+    --------
+    >>> words().name
+    'words'
+    """
     return Part(Markup(), "words")
 
 
 def not_tested(record: Record) -> Part:
-    """Return what could not be had, with the reason, said once for all findings that share it."""
+    """Return what could not be had, with the reason, said once for all findings that share it.
+
+    Examples
+    --------
+    >>> "The source’s side was not logged." in not_tested(record).html
+    True
+    """
     told = [
         html("<li><strong>{}.</strong> {}</li>", _sentence(", ".join(item.label for item in items)), full)
         for why, items in record.missing.items()
@@ -78,6 +102,11 @@ def claims(record: Record) -> Part:
     ------
     Faults
         If a claim's number has another unit than the finding.
+
+    Examples
+    --------
+    >>> claims(record).html
+    Markup('<p>None of the maker’s claims was put to the test.</p>')
     """
     if not record.claims:
         return Part(html("<p>{}</p>", say("no_claims")))

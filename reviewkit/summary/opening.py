@@ -31,7 +31,13 @@ _LINK = re.compile(r"\[\[(?:([^|\]]+)\|)?(.+?)\]\]")
 
 
 def paragraph(record: Record) -> Part:
-    """Return the paragraph that a reader with one minute reads."""
+    """Return the paragraph that a reader with one minute reads.
+
+    Examples
+    --------
+    >>> "ends its charge by itself" in paragraph(record).html
+    True
+    """
     said = [line for make in _SENTENCES for line in make(record)]
     text = Markup(" ").join(said) if said else html("{}", say("nothing"))
     return Part(html('<p class="lead">{}</p>', text), "opening")

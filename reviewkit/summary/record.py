@@ -127,6 +127,12 @@ def read(
     ------
     KitError
         If a file of findings is not one.
+
+    Examples
+    --------
+    >>> record = read(str(site / "birch" / "findings.json"))
+    >>> record.findings["charge.wall_adapter.terminates"].value
+    True
     """
     whole = _load(Path(findings))
     earlier = _load(Path(last_edition)) if last_edition and Path(last_edition).is_file() else None

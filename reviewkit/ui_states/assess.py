@@ -95,6 +95,12 @@ def assess(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingOb
     ------
     Faults
         Everything wrong in the table or the states at once.
+
+    Examples
+    --------
+    >>> result = assess(ui.inputs())
+    >>> type(result).__name__
+    'NothingObserved'
     """
     if inputs.empty:
         return NothingObserved()
@@ -115,7 +121,13 @@ def of_machine(
     walks: Sequence[proving.Walk] = (),
     device: Mapping[str, object] | None = None,
 ) -> Assessment:
-    """Return the assessment of a device given as a `Machine`."""
+    """Return the assessment of a device given as a `Machine`.
+
+    Examples
+    --------
+    >>> of_machine(result.machine).safe == result.safe
+    True
+    """
     asked = rules.rules(own)
     found = reach.hazards(machine, asked, machine.leave_in)
     in_danger = tuple(dict.fromkeys(item.leave_in for item in found))

@@ -163,6 +163,12 @@ def inputs(**values: Any) -> UiInputs:
     ------
     Faults
         Every fault in them at once.
+
+    Examples
+    --------
+    >>> bench = inputs(ui_states={"off": {"light_percent": 0}, "low": {"light_percent": 10}})
+    >>> list(bench.ui_states)
+    ['off', 'low']
     """
     return checked(
         UiInputs, {name: value for name, value in values.items() if value not in (None, {}, [], ())}

@@ -106,12 +106,24 @@ class Drawing:
 
 
 def drawing(result: Assessment) -> Drawing:
-    """Return where the state graph of an assessment puts its states and lines."""
+    """Return where the state graph of an assessment puts its states and lines.
+
+    Examples
+    --------
+    >>> drawing(result).codes["press"]
+    '1'
+    """
     return draw(result.machine, result.hazards)
 
 
 def draw(machine: Machine, hazards: Sequence[Hazard] = ()) -> Drawing:
-    """Return where everything goes."""
+    """Return where everything goes.
+
+    Examples
+    --------
+    >>> draw(result.machine).nodes[0].name
+    'standby'
+    """
     rows = _rows(machine)
     nodes = tuple(
         Node(name, WIDTH * (place + 0.5) / len(row), -ROW * (depth + 0.5))

@@ -23,6 +23,12 @@ def check(inputs: UiInputs, folder: Path) -> list[InputError]:
     inputs : UiInputs
     folder : Path
         The review folder; the table's path is relative to it.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> check(ui.inputs(), Path("examples/birch"))
+    []
     """
     faults: list[InputError] = []
     if not inputs.empty:

@@ -48,6 +48,11 @@ def findings(result: Assessment | NothingObserved) -> Findings:
     -------
     Findings
         Keys ``ui.…``; without any states each is not tested and says what to supply.
+
+    Examples
+    --------
+    >>> round(findings(result)["ui.pair_coverage"].value)
+    98
     """
     if isinstance(result, NothingObserved):
         return Findings(tuple(not_tested(key, label, say("supply")) for key, label in LABELS.items()))

@@ -49,14 +49,26 @@ def _nothing() -> Sentences:
 
 
 def precaution_list(result: Assessment | NothingObserved) -> Sentences:
-    """Return what to do before leaving the device, and why that is enough."""
+    """Return what to do before leaving the device, and why that is enough.
+
+    Examples
+    --------
+    >>> precaution_list(result).items[0]
+    'Changing the cell removes the lock. Lock it again after every change (turn the ring).'
+    """
     if isinstance(result, NothingObserved):
         return _nothing()
     return Sentences(tuple(precaution_sentences(result)), say("none_needed"))
 
 
 def change_list(result: Assessment | NothingObserved) -> Sentences:
-    """Return the one change of behaviour to ask the maker for."""
+    """Return the one change of behaviour to ask the maker for.
+
+    Examples
+    --------
+    >>> change_list(result).items[0]
+    'In locked, on cell changed by someone else: go to locked instead of standby; no hazard is left.'
+    """
     if isinstance(result, NothingObserved):
         return _nothing()
     otherwise = say("no_change", hazards=bool(result.hazards))
@@ -64,7 +76,13 @@ def change_list(result: Assessment | NothingObserved) -> Sentences:
 
 
 def trial_list(result: Assessment | NothingObserved) -> Sentences:
-    """Return the walk through all trials still to make."""
+    """Return the walk through all trials still to make.
+
+    Examples
+    --------
+    >>> trial_list(result).items[0]
+    'In standby: cable in, to get to charging.'
+    """
     if isinstance(result, NothingObserved):
         return _nothing()
     steps = tuple(say("step", item=item) for item in result.plan.steps)
@@ -72,7 +90,13 @@ def trial_list(result: Assessment | NothingObserved) -> Sentences:
 
 
 def signal_table(result: Assessment | NothingObserved) -> Answer:
-    """Return every signal: where it shows, how fast it flashes, whether it is too fast for a film."""
+    """Return every signal: where it shows, how fast it flashes, whether it is too fast for a film.
+
+    Examples
+    --------
+    >>> signal_table(result).columns
+    ('shows', 'in', 'flash rate', 'more than three in a second')
+    """
     if isinstance(result, NothingObserved):
         return Answer((say("nothing"),))
     states = result.machine.states.values()
@@ -104,6 +128,11 @@ def note_to_maker(result: Assessment | NothingObserved) -> ExtraPage | None:
     """Return a page for the maker: each hazard with its steps, trials, expected behaviour and severity.
 
     None where nothing was observed: there is nothing to write.
+
+    Examples
+    --------
+    >>> note_to_maker(result).name
+    'note-to-the-maker'
     """
     if isinstance(result, NothingObserved):
         return None

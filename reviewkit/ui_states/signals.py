@@ -74,6 +74,12 @@ def flash_rate(flashes: int, seconds: float, frame_s: float | None = None) -> Me
 
     The window may cut a flash at either end: the count is off by up to one, triangular. The time is off by
     a hand on a stopwatch, or by one video frame at each end.
+
+    Examples
+    --------
+    >>> rate = flash_rate(20, 10.0, frame_s=1 / 30)
+    >>> rate.value, rate.unit
+    (2.0, 'Hz')
     """
     rate = flashes / seconds
     half, shape = (STOPWATCH_S, "stopwatch") if frame_s is None else (frame_s, "video frames")

@@ -1,0 +1,79 @@
+"""Every public function has an example in its docstring, and every example is true.
+
+They run in a clone of the project, with what the notebooks call `session`, `record` and `result` at hand,
+`site` the folder that both invented devices were published in, and `empty` an empty one.
+"""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import inspect
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+import reviewkit
+from reviewkit import commands, planning, summary
+from reviewkit import ui_states as ui
+
+ROOT = Path(__file__).parents[1]
+
+
+ROOMS = ("comparison", "findings", "metrology", "planning", "summary", "ui_states")
+
+
+def _public() -> Iterator[tuple[str, tuple[Callable[..., Any], dict[str, Any]]]]:
+    """Give each public function with the names that its room, or the kit itself, hands out."""
+    for room in (reviewkit, *(importlib.import_module(f"reviewkit.{name}") for name in ROOMS)):
+        names = {name: getattr(room, name) for name in room.__all__}
+        for name, found in names.items():
+            if inspect.isfunction(found):
+                yield f"{room.__name__}.{name}", (found, names)
+
+
+PUBLIC = dict(_public())
+
+
+@pytest.fixture(scope="module")
+def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """What the examples use besides what their own modules hold."""
+    site = tmp_path_factory.mktemp("site")
+    commands.run(ROOT / "examples" / "alder", ROOT / "examples" / "birch", out=site)
+    birch = yaml.safe_load((ROOT / "examples" / "birch" / "review.yaml").read_text(encoding="utf-8"))
+    bench = ui.inputs(**{key: value for key, value in birch.items() if key.startswith("ui_")})
+    meters = (
+        {"accuracy": "±(0.5 % + 2)", "resolution": "1 mV"},
+        {"accuracy": "±(1 % + 3)", "resolution": "1 mA"},
+    )
+    return {
+        "reviewkit": reviewkit,
+        "ui": ui,
+        "site": site,
+        "empty": tmp_path_factory.mktemp("empty"),
+        "record": summary.read(str(site / "birch" / "findings.json")),
+        "result": ui.assess(bench, folder=ROOT / "examples" / "birch"),
+        "session": planning.inputs(
+            cell={"rated_capacity_Ah": 3.0}, voltmeter=meters[0], ammeter={**meters[1], "burden_ohm": 0.03}
+        ),
+    }
+
+
+def test_what_is_public_is_found() -> None:
+    assert {"reviewkit.run", "reviewkit.ui_states.assess"} <= set(PUBLIC)
+
+
+@pytest.mark.parametrize("name", PUBLIC)
+def test_an_example_shows_how_it_is_called_and_is_true(
+    name: str, at_hand: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(ROOT)
+    function, names = PUBLIC[name]
+    (example,) = doctest.DocTestFinder(recurse=False).find(function, name, globs={**names, **at_hand})
+    assert example.examples, f"{name} has no example"
+    told: list[str] = []
+    result = doctest.DocTestRunner(optionflags=doctest.NORMALIZE_WHITESPACE).run(example, out=told.append)
+    assert not result.failed, "".join(told)
