@@ -50,7 +50,7 @@ def of_logs(found: Mapping[str, Log], entries: Mapping[str, LogBlock], *, cell: 
     if voltage is not None and current is not None and _exchanged(voltage, current):
         return [_exchanged_fault(voltage, current)]
     if voltage is not None:
-        faults += _of_voltage(voltage, cell)
+        faults += _of_voltage(voltage, cell, entries["voltage"])
     if voltage is not None and current is not None:
         faults += _of_leads(voltage, current, entries["current"])
         if not faults and not entries["current"].is_meant:
@@ -110,14 +110,19 @@ def _exchanged_fault(voltage: Log, current: Log) -> LogError:
     )
 
 
-def _of_voltage(voltage: Log, cell: Cell) -> Iterator[LogError]:
+def _turned(entry: LogBlock, quantity: str) -> str:
+    return f"{quantity}: {column_errors.paste(entry, sign=-entry.sign)}"
+
+
+def _of_voltage(voltage: Log, cell: Cell, entry: LogBlock) -> Iterator[LogError]:
     middle = float(np.median(known(voltage)))
     told = formatting.quantity(middle, None, "V")
     if -(cell.limit_V + ABOVE_LIMIT_V) <= middle <= -LOWEST_V:
+        were = "were swapped" if entry.sign > 0 else "were not swapped"
         yield LogError(
-            f"the voltages are negative, most about {told}: the voltmeter’s leads were swapped",
+            f"the voltages are negative, most about {told}: the voltmeter’s leads {were}",
             file=voltage.path,
-            remedy=f"Say so in the review file: voltage: {{path: {voltage.path}, sign: -1}}.",
+            remedy=f"Say so in the review file: {_turned(entry, 'voltage')}.",
         )
     elif not LOWEST_V <= middle <= cell.limit_V + ABOVE_LIMIT_V:
         yield LogError(
@@ -130,13 +135,13 @@ def _of_voltage(voltage: Log, cell: Cell) -> Iterator[LogError]:
 
 def _of_leads(voltage: Log, current: Log, entry: LogBlock) -> Iterator[LogError]:
     """Tell swapped leads by the voltage's rise; else by a current that only ever leaves the cell."""
-    turned = f"current: {{path: {current.path}, sign: -1}}"
     if logs.leads_swapped(voltage, current):
+        were = "were swapped" if entry.sign > 0 else "were not swapped"
         yield LogError(
-            "the current is negative while the cell’s voltage rises: the ammeter’s leads were swapped",
+            f"the current is negative while the cell’s voltage rises: the ammeter’s leads {were}",
             file=current.path,
             expected="charge current into the cell as positive",
-            remedy=f"Say so in the review file: {turned}.",
+            remedy=f"Say so in the review file: {_turned(entry, 'current')}.",
         )
         return
     amps = known(current)
@@ -146,8 +151,8 @@ def _of_leads(voltage: Log, current: Log, entry: LogBlock) -> Iterator[LogError]
             "the current only ever flows out of the cell, which is no charge",
             file=current.path,
             expected="charge current into the cell as positive",
-            remedy=f"If the ammeter’s leads were swapped, say so in the review file: {turned}; "
-            "if they were not, write sign: 1.",
+            remedy=f"If the ammeter’s leads were swapped, say so in the review file: "
+            f"{_turned(entry, 'current')}; if they were not, write sign: 1.",
         )
 
 

@@ -148,7 +148,8 @@ class Columns:
             f"there is no column '{name}', which the review file names under '{key}'",
             file=self.entry.path,
             place="heading row",
-            remedy=column_errors.what_there_is(layout),
+            remedy=f"{column_errors.what_there_is(layout)} To let the headings tell, "
+            f"{column_errors.write_it(self.entry, **{key: ''})}",
         )
 
 
@@ -205,7 +206,8 @@ def time_columns(there: Columns) -> list[TimeColumn]:
         column = there.all[there.named(entry.time, "time")]
         return [_time(column, days, entry)]
     likely = [column for column in there.all if _may_be_time(column)]
-    found = [column for column in likely if not column.names("step", "avoided")] or likely
+    whole = [column for column in likely if not column.names("step")] or likely
+    found = [column for column in whole if not column.names("avoided")] or whole
     if not found:
         found = [column for column in days if len(days) == 1]
     if not found:
@@ -388,8 +390,10 @@ def _row_units(layout: Layout, quantity: str, unit_column: int | None) -> set[st
 
 def _check_unit(entry: LogBlock, quantity: str, unit: str, who: str) -> None:
     if not values.of_quantity(unit, quantity):
+        said = "unit" if unit == entry.unit else "value"
         raise LogError(
             f"'{unit}', which {who} gives, is no unit of {column_errors.QUANTITIES[quantity]}",
             file=entry.path,
-            remedy="Check which column and which log stands where in the review file.",
+            remedy="Check which column and which log stands where in the review file. "
+            f"To let the headings tell, {column_errors.write_it(entry, **{said: ''})}",
         )

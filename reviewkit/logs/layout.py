@@ -7,6 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from reviewkit.logs import cells
 from reviewkit.tables import headers
@@ -107,9 +108,22 @@ def _best(lines: Sequence[str]) -> Layout | None:
         rows = [split(line, delimiter) for line in lines]
         layout = of_rows(rows, delimiter=delimiter, lines=lines)
         score = _score(rows, layout) if layout else 0.0
+        if layout and delimiter == WHITESPACE and _holds_separators(layout):
+            score = 0.0
         if layout and score > _LEAST_SCORE:
             found.append((score, layout))
     return max(found, key=lambda one: (round(one[0], 9), -found.index(one)))[1] if found else None
+
+
+def _holds_separators(layout: Layout) -> bool:
+    """Whether words between blanks hold several separators: the blanks are not what parts the cells."""
+    spoiled = (
+        any(mark in cell for mark in ";|") or cell.count(",") > 1 or re.search(r"[^\W\d],[\d+-]", cell)
+        for row in layout.sample
+        for cell in row
+        if cells.sort(cell) == "words"
+    )
+    return any(map(bool, spoiled))
 
 
 def _score(rows: Sequence[Sequence[str]], layout: Layout) -> float:
@@ -134,12 +148,12 @@ def of_rows(
         return None
     width = widths.most_common(1)[0][0]
     usual = _usual(sorts, width)
-    first = next((place for place, row in enumerate(sorts) if _is_data(row, usual)), None)
+    first = _first_row(sorts, usual)
     if first is None:
         return None
     sample = tuple(tuple(row) for row in rows[first : first + _HEAD_ROWS] if any(row))
     while width > 2 and not any(len(row) >= width and row[width - 1] for row in sample):
-        if _cells_above(rows, first, width)[-1:] != [""] and len(_cells_above(rows, first, width)) >= width:
+        if _is_headed(rows, first, width):
             break  # a column that is headed and happens to be empty
         width -= 1
     found = Layout(delimiter, ("",) * width, ("",) * width, first, (), sample)
@@ -195,6 +209,14 @@ def _usual(sorts: Sequence[Sequence[str]], width: int) -> list[str]:
     return usual
 
 
+def _first_row(sorts: Sequence[Sequence[str]], usual: Sequence[str]) -> int | None:
+    """Return the first row of data: one of a kind with the next, which a line above the headings is not."""
+    data = [place for place, row in enumerate(sorts) if _is_data(row, usual)]
+    filled = [place for place, row in enumerate(sorts) if set(row) - {"empty"}]
+    following = dict(pairwise(filled))
+    return next((place for place in data if following.get(place) in {*data, None}), next(iter(data), None))
+
+
 def _is_data(sorts: Sequence[str], usual: Sequence[str]) -> bool:
     """Whether a row holds numbers and times wherever its column usually does."""
     if not RECOGNISED & set(sorts) or abs(len(sorts) - len(usual)) > 1:
@@ -217,9 +239,13 @@ def _heading_row(rows: Sequence[Sequence[str]], below: int, width: int) -> int |
     return None
 
 
-def _cells_above(rows: Sequence[Sequence[str]], first: int, width: int) -> list[str]:
+def _is_headed(rows: Sequence[Sequence[str]], first: int, width: int) -> bool:
+    """Whether the last column has a heading: no row of headings ends in a separator as the data do."""
     place = _heading_row(rows, first, width)
-    return [] if place is None else list(_cells(rows[place], width))
+    above = [] if place is None else _cells(rows[place], width)
+    if place is not None and len(rows[place]) > width and not rows[place][-1]:
+        return False
+    return len(above) >= width and bool(above[-1])
 
 
 def _cells(cells_there: Sequence[str], width: int) -> list[str]:

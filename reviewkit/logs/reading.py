@@ -243,7 +243,9 @@ def _readings(raw: Columns, found: Found, quantity: str) -> values.Readings:
             "every row is beyond the meter's range" if read.overloads else "no row holds a reading",
             file=found.entry.path,
             place=f"column '{heading}'",
-            remedy="Measure again on a larger range.",
+            remedy="Measure again on a larger range."
+            if read.overloads
+            else column_errors.what_there_is(layout),
         )
     return read
 

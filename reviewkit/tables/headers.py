@@ -18,6 +18,8 @@ KIND_OF = {"voltage": "V", "current": "A", "temperature": "degC", "time": "s", "
 
 MEANINGS = {"voltage": "V", "current": "A", "temperature": "degC", "time": "s"}
 _LEAST_PART = 4
+_COUNTED = {"counts", "count", "samples", "sample", "records"}
+"""In brackets they stand where the unit would, and are none."""
 _BRACKETS = re.compile(r"[\[({<]([^\[\](){}<>]*)[\])}>]")
 _CLOCK = re.compile(
     r"(?:d:)?(?:h{1,2}:)?m{1,2}(?::s{1,2})?(?:[.,:](?:0+|f+|ms|s+|m+|z+|x+))?|h{1,2}:m{1,2}(?::s{1,2})?"
@@ -193,7 +195,7 @@ def _bracketed(inside: list[str]) -> tuple[str, str]:
             return unit(part), ""
     for part in reversed(inside):
         words = _words(part)
-        if any(not _kinds(word) and not word.isdigit() for word in words) and not re.search(
+        if any(word in _COUNTED or not (_kinds(word) or word.isdigit()) for word in words) and not re.search(
             r"[a-z]{2,4}[-./][a-z]{2}", part, re.I
         ):
             return "", part

@@ -255,8 +255,8 @@ MEANING = (
         swapped(_REVIEW, ("current: logs/current.csv", "current: {path: logs/current.csv, sign: -1}")),
         (
             "logs/current.csv: the current is negative while the cell’s voltage rises: the "
-            "ammeter’s leads were swapped; expected charge current into the cell as positive. Say"
-            " so in the review file: current: {path: logs/current.csv, sign: -1}."
+            "ammeter’s leads were not swapped; expected charge current into the cell as positive. Say"
+            " so in the review file: current: {path: logs/current.csv, sign: 1}."
         ),
     ),
     Refused(
@@ -296,7 +296,8 @@ MEANING = (
         ),
         (
             "logs/current.csv: '°C', which the heading 'Temperature (°C)' gives, is no unit of "
-            "current. Check which column and which log stands where in the review file."
+            "current. Check which column and which log stands where in the review file. To let the headings "
+            "tell, write into the review file: {path: logs/current.csv}."
         ),
     ),
     Refused(
@@ -408,7 +409,8 @@ MEANING = (
         (
             "logs/current.csv, heading row: there is no column 'Strom', which the review file "
             "names under 'value'. The file has: 'Time' (2026-02-10 21:38:00, 2026-02-10 21:38:30, "
-            "2026-02-10 21:39:00), 'Current (A)' (0.000, 0.000, 0.000)."
+            "2026-02-10 21:39:00), 'Current (A)' (0.000, 0.000, 0.000). To let the headings tell, write into "
+            "the review file: {path: logs/current.csv}."
         ),
     ),
     Refused(
@@ -416,7 +418,9 @@ MEANING = (
         swapped(_REVIEW, ("current: logs/current.csv", "current: {path: logs/current.csv, unit: bananas}")),
         (
             "logs/current.csv: 'bananas', which the review file gives, is no unit of current. "
-            "Check which column and which log stands where in the review file."
+            "Check which column and which log stands where in the review file. To let the headings "
+            "tell, write into "
+            "the review file: {path: logs/current.csv}."
         ),
     ),
     Refused(
@@ -424,7 +428,9 @@ MEANING = (
         swapped(_REVIEW, ("current: logs/current.csv", "current: {path: logs/current.csv, unit: V}")),
         (
             "logs/current.csv: 'V', which the review file gives, is no unit of current. Check "
-            "which column and which log stands where in the review file."
+            "which column and which log stands where in the review file. To let the headings tell, "
+            "write into "
+            "the review file: {path: logs/current.csv}."
         ),
     ),
     Refused(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import random
-import re
 import sys
 import tempfile
 from collections import Counter
@@ -34,8 +33,9 @@ from .pieces import (
 )
 from .styles import Text, quoted, wrapped
 
-Made = tuple[str, str, Column, float]
-"""Heading, unit for a row of units, cells, and the step that they are written in, in SI."""
+Made = tuple[str, str, Column, float, str]
+"""Heading, unit for a row of units, cells, the step that they are written in (SI), and what they are: "V mV",
+"time min", "" for a column that nobody asked for."""
 
 _TIME_WORDS = (
     *("Time", "Test Time", "Elapsed", "Elapsed time", "t", "time", "TIME", "Test_Time", "total_time", "Zeit"),
@@ -108,6 +108,20 @@ class Drawn:
     holds: str
     step_s: float
     spelled: str
+    columns: tuple[tuple[str, str], ...]
+    """Heading and meaning of each."""
+
+    def known(self, quantity: str) -> dict[str, tuple[str, ...]]:
+        """Return what is true of each key that a refusal may ask for, in every spelling."""
+        found: dict[str, tuple[str, ...]] = {}
+        for at, (heading, meaning) in enumerate(self.columns):
+            what, _, unit = meaning.partition(" ")
+            if what in (quantity, "time"):
+                key = "value" if what == quantity else "time"
+                found.setdefault(key, (str(at + 1), heading))
+                if unit:
+                    found.setdefault("unit" if what == quantity else "time_unit", (unit,))
+        return found
 
 
 def draw(seed: int) -> Drawn:
@@ -124,7 +138,7 @@ def draw(seed: int) -> Drawn:
     text = _text(dice, columns, sep=sep, decimal=decimal, units_below=units_below)
     t, data = _quirk(dice, t, text)
     spelled = data[:600].decode(text.encoding, "replace")
-    return Drawn(data, t, holds, step_s, spelled)
+    return Drawn(data, t, holds, step_s, spelled, tuple((one[0], one[4]) for one in columns))
 
 
 def _times(dice: random.Random, t: Truth) -> tuple[list[Made], float]:
@@ -137,19 +151,21 @@ def _times(dice: random.Random, t: Truth) -> tuple[list[Made], float]:
                 "",
                 stamped(spelling, cut),
                 step,
+                "time",
             )
         ]
         return (
             (made, step)
             if "%Y" in spelling or dice.random() < 0.7
-            else ([("Date", "", stamped("%Y-%m-%d"), 0.0), *made], step)
+            else ([("Date", "", stamped("%Y-%m-%d"), 0.0, ""), *made], step)
         )
     if kind < 0.42:
         scale, digits, name = dice.choice(
             ((1.0, 0, "epoch"), (1e3, 0, "epoch_ms"), (1.0, 3, "unix_time"), (1e3, 0, "timestamp"))
         )
         step = 10.0**-digits / scale
-        return [(name, "", epoch(scale, digits), step)], step
+        unit = "s" if scale == 1.0 else "ms"
+        return [(name, "", epoch(scale, digits), step, f"time {unit}")], step
     if kind < 0.5:
         pattern, heading = dice.choice((
             ("{h:02d}:{m:02d}:{s:02d}", "Elapsed"), ("{h:d}:{m:02d}:{s:02d}.{f:03d}", "Test Time"),
@@ -157,7 +173,8 @@ def _times(dice: random.Random, t: Truth) -> tuple[list[Made], float]:
             ("{h:d}h{m:02d}m{s:02d}s", "Duration"),
             ("{d:d}d {H:02d}:{m:02d}:{s:02d}", "Total Time"),
         ))  # fmt: skip
-        return [(heading, "", elapsed(pattern), 1.0)], 1.0
+        unit = "time mm:ss" if pattern.startswith("{M") else "time"
+        return [(heading, "", elapsed(pattern), 1.0, unit)], 1.0
     word = dice.choice(_TIME_WORDS)
     unit = dice.choice(("s", "s", "s", "ms", "min", "h", "us"))
     factor, names = _TIME_UNITS[unit]
@@ -169,10 +186,10 @@ def _times(dice: random.Random, t: Truth) -> tuple[list[Made], float]:
     if said < 0.75:
         name = dice.choice(names)
         heading = name if dice.random() < 0.12 else dice.choice(_JOINS)(word, name)
-        return [(heading, name, cells, step)], step
+        return [(heading, name, cells, step, f"time {unit}")], step
     if said < 0.85:
-        return [(f"{word} ({dice.choice(_UNKNOWN_TIME)})", "", cells, step)], step
-    return [(word, "", cells, step)], step
+        return [(f"{word} ({dice.choice(_UNKNOWN_TIME)})", "", cells, step, f"time {unit}")], step
+    return [(word, "", cells, step, f"time {unit}")], step
 
 
 def _measured(dice: random.Random, quantity: str) -> Made:
@@ -181,25 +198,26 @@ def _measured(dice: random.Random, quantity: str) -> Made:
     digits = {1.0: 4, 1e-3: 1, 1e-6: 0}[factor]
     column = {"V": V, "A": A}[quantity](1 / factor, digits) if quantity != "T" else T()
     word = dice.choice(_WORDS[quantity])
+    si = {"V": "V", "A": "A", "T": "°C"}[quantity]
+    meant = f"{quantity} { {1.0: '', 1e-3: 'm', 1e-6: 'µ'}[factor] }{si}"
     said = dice.random()
     if said < 0.08:
-        return (word, "", column, 0.0)
+        return (word, "", column, 0.0, meant)
     if said < 0.14 and quantity != "T":
-        return (name, name, column, 0.0)
-    return (dice.choice(_JOINS)(word, name), name, column, 0.0)
+        return (name, name, column, 0.0, meant)
+    return (dice.choice(_JOINS)(word, name), name, column, 0.0, meant)
 
 
 def _others(dice: random.Random) -> list[Made]:
     """Columns that a reader must not mistake for the wanted ones."""
-    pool: list[Made] = [
-        ("No.", "", number(), 0.0), ("Power (W)", "W", W(), 0.0), ("Capacity (mAh)", "mAh", mAh(), 0.0),
-        ("Mode", "", same("CC"), 0.0), ("Status", "", same("OK"), 0.0), ("Step_Time(s)", "s", steps(25), 0.0),
-        ("Set Voltage (V)", "V", same("4.2000"), 0.0), ("Current limit (A)", "A", same("1.0"), 0.0),
-        ("Energy (Wh)", "Wh", mAh(), 0.0), ("Index", "", number(0), 0.0),
-        ("Ripple (mV)", "mV", same("12"), 0.0),
-        ("Min Voltage (V)", "V", V(0.9), 0.0), ("Resistance (ohm)", "ohm", same("0.08"), 0.0),
+    pool = [
+        ("No.", "", number()), ("Power (W)", "W", W()), ("Capacity (mAh)", "mAh", mAh()),
+        ("Mode", "", same("CC")), ("Status", "", same("OK")), ("Step_Time(s)", "s", steps(25)),
+        ("Set Voltage (V)", "V", same("4.2000")), ("Current limit (A)", "A", same("1.0")),
+        ("Energy (Wh)", "Wh", mAh()), ("Index", "", number(0)), ("Ripple (mV)", "mV", same("12")),
+        ("Min Voltage (V)", "V", V(0.9)), ("Resistance (ohm)", "ohm", same("0.08")),
     ]  # fmt: skip
-    return dice.sample(pool, dice.choice((0, 0, 1, 2, 3)))
+    return [(*one, 0.0, "") for one in dice.sample(pool, dice.choice((0, 0, 1, 2, 3)))]
 
 
 def _text(dice: random.Random, columns: list[Made], *, sep: str, decimal: str, units_below: bool) -> Text:
@@ -207,16 +225,16 @@ def _text(dice: random.Random, columns: list[Made], *, sep: str, decimal: str, u
     if dice.random() < 0.08:
         line = wrapped
     elif dice.random() < 0.15 or any(
-        sep in cell for _, _, cells, _ in columns for cell in cells(truth(1.0, 2))
+        sep in cell for _, _, cells, *_ in columns for cell in cells(truth(1.0, 2))
     ):
         quote = quoted
     if any(sep in heading for heading, *_ in columns) or (sep == "," and decimal == ","):
         quote = quoted if line is str else quote
         line = str
     units: tuple[str, ...] = ()
-    named = [(heading, cells) for heading, _, cells, _ in columns]
-    if units_below and any(unit for _, unit, _, _ in columns):
-        units = tuple(unit for _, unit, _, _ in columns)
+    named = [(heading, cells) for heading, _, cells, *_ in columns]
+    if units_below and any(unit for _, unit, *_ in columns):
+        units = tuple(unit for _, unit, *_ in columns)
     wide = any(ord(sign) > 255 for heading, _ in named for sign in heading) or any(
         "年" in cell for _, c in named for cell in c(truth(1.0, 1))
     )
@@ -254,13 +272,17 @@ def _quirk(dice: random.Random, t: Truth, text: Text) -> tuple[Truth, bytes]:
     return t, text(t)
 
 
-_SAID = ("their heading names no unit", "another row has already", "don't advance alike")
+_SAID = (
+    ("their heading names no unit", "times by a factor"),
+    ("another row has already", "rows, not"),
+    ("don't advance alike", "times"),
+)
+"""What a note says, and the only way in which a log that it stands beside may differ from the truth."""
 
 
-def is_said(found: Outcome, one: Drawn) -> bool:
-    """Whether what is amiss was said: a note tells what was taken unasked, or a unit was asked for."""
-    asked = any(re.search("If (it is|they are|these are)", message) for message in found.said[:-1])
-    return asked or any(word in note for note in found.said[:-1] for word in _SAID)
+def is_said(found: Outcome) -> bool:
+    """Whether a note of the log says what is amiss with it."""
+    return any(note in said and amiss in found.amiss for note, amiss in _SAID for said in found.said[:-1])
 
 
 def main() -> int:
@@ -276,8 +298,8 @@ def main() -> int:
             one = draw(seed)
             place.write_bytes(one.data)
             for quantity in one.holds:
-                found = judge(place, quantity, one.truth, step_s=one.step_s)
-                what = "said" if found.what == "wrong" and is_said(found, one) else found.what
+                found = judge(place, quantity, one.truth, step_s=one.step_s, known=one.known(quantity))
+                what = "noted" if found.what == "wrong" and is_said(found) else found.what
                 counts[what] += 1
                 if what in ("wrong", "refused"):
                     print(
