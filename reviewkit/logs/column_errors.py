@@ -121,8 +121,8 @@ def no_unit(layout: Layout, entry: LogBlock, quantity: str, place: int, unknown:
         size = f"Their size, {low:g} to {high:g} near the top, would fit {which}. "
         size += "Which it is can't be told: look at the meter. " if len(fits) > 1 else ""
     value = {} if entry.value else {"value": name_of(layout, place)}
-    proposed = fits[0] if quantity != "A" or "mA" not in fits else "mA"
-    if quantity == "A" and "A" in fits and len(numbers) and np.max(np.abs(numbers)) < 10:
+    proposed = "mA" if quantity == "A" and "mA" in fits else next(iter(fits), "")
+    if quantity == "A" and "A" in fits and np.max(np.abs(numbers)) < 10:
         proposed = "A"
     line = f"If they are {proposed}, {write_it(entry, **value, unit=proposed)}" if fits else ""
     return LogError(

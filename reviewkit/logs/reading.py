@@ -192,6 +192,8 @@ def read_found(found: Found, quantity: Quantity) -> Log:
         notes += (f"{readings.empty} rows hold no {what}: rows of another column, left out.",)
         raw = replace(raw, left_out=raw.left_out - readings.empty)
         readings = replace(readings, empty=0)
+    if not np.isfinite(readings.values[timely]).any():
+        raise _no_reading(found, overloads=readings.overloads)
     stamps = replace(timed.stamps, seconds=np.where(timely, timed.stamps.seconds, np.nan))
     try:
         arranged = order.arrange(stamps, readings.values)
@@ -239,15 +241,18 @@ def _readings(raw: Columns, found: Found, quantity: str) -> values.Readings:
             remedy="Export it again so.",
         ) from failure
     if not np.isfinite(np.fmax.reduce(read.values)) and read.unreadable <= raw.rows / 2:
-        raise LogError(
-            "every row is beyond the meter's range" if read.overloads else "no row holds a reading",
-            file=found.entry.path,
-            place=f"column '{heading}'",
-            remedy="Measure again on a larger range."
-            if read.overloads
-            else column_errors.what_there_is(layout),
-        )
+        raise _no_reading(found, overloads=read.overloads)
     return read
+
+
+def _no_reading(found: Found, *, overloads: int) -> LogError:
+    layout = found.source.layout
+    return LogError(
+        "every row is beyond the meter's range" if overloads else "no row holds a reading",
+        file=found.entry.path,
+        place=f"column '{layout.name(found.chosen.value)}'",
+        remedy="Measure again on a larger range." if overloads else column_errors.what_there_is(layout),
+    )
 
 
 def _refuse_left_out(raw: Columns, found: Found, read: values.Readings, untimed: int, quantity: str) -> None:
