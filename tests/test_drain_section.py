@@ -17,7 +17,7 @@ from reviewkit.drain import ranges, storage
 from reviewkit.drain.inputs import DrainInputs
 from reviewkit.drain.mean import Mean
 from reviewkit.drain.plausibility import check
-from reviewkit.errors import Faults, LogError
+from reviewkit.errors import Faults
 from reviewkit.figures.absent import Absent
 from reviewkit.figures.chart import Chart, Charts
 from reviewkit.findings import Finding
@@ -201,10 +201,62 @@ def test_check_finds_missing_files_and_ranges(tmp_path: Path) -> None:
     assert "no range of 0.002 A" in faults[1].message
 
 
-def test_a_log_that_is_too_short_is_an_input_error(tmp_path: Path) -> None:
-    (tmp_path / "short.csv").write_text("time (s),current (µA)\n0,45\n", encoding="utf-8")
-    with pytest.raises(LogError, match=r"short\.csv: only 1 reading; expected at least 3"):
-        drain.measure(bench({"name": "off", "log": "short.csv"}), folder=tmp_path)
+ROWS = [f"{second},{45 + second % 2}" for second in range(120)]
+OVER = [f"{second},OL" for second in range(120)]
+AT_FAULT = {
+    "missing": None,
+    "no table": b"nothing to see here\n",
+    "damaged": b"time (s),current (\xc2\xb5A)\n0,4\0\0\0\0\n",
+    "one row": b"time (s),current (uA)\n0,45\n",
+    "beyond the range throughout": "\n".join(["time (s),current (uA)", *OVER]).encode(),
+    "no number": "\n".join(["time (s),current (uA)", *(row.replace("OL", "nan") for row in OVER)]).encode(),
+    "infinite": "\n".join(["time (s),current (uA)", *(row.replace("OL", "inf") for row in OVER)]).encode(),
+    "no row after it fell asleep": "\n".join(["time (s),current (uA)", ROWS[0], ROWS[1], *OVER[2:]]).encode(),
+    "times that stand": b"time (s),current (uA)\n" + b"5,45\n" * 20,
+    "another unit": b"time (s),current (A)\n" + "\n".join(ROWS).encode(),
+}
+
+
+@pytest.mark.parametrize("place", [0, 2])
+@pytest.mark.parametrize("name", AT_FAULT)
+def test_a_log_at_fault_costs_its_own_state_and_no_other(tmp_path: Path, name: str, place: int) -> None:
+    (tmp_path / "good.csv").write_text("\n".join(["time (s),current (uA)", *ROWS]), encoding="utf-8")
+    if AT_FAULT[name] is not None:
+        (tmp_path / "bad.csv").write_bytes(AT_FAULT[name])
+    good: list[dict[str, Any]] = [
+        {"name": "standby", "log": "good.csv", "range_full_scale_A": "600 uA"},
+        {"name": "locked", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"},
+    ]
+    bad = {"name": "full", "log": "bad.csv", "range_full_scale_A": "600 uA"}
+    whole = drain.measure(bench(*good), folder=tmp_path)
+    hurt = drain.measure(bench(*good[:place], bad, *good[place:]), folder=tmp_path)
+    parts = {item.key: item for item in drain.findings(hurt)}
+    assert {item.key: item for item in drain.findings(whole)}.items() <= parts.items()
+    lost = [item for key, item in parts.items() if key.startswith("drain.full.")]
+    assert len(lost) >= 8
+    for item in lost:
+        assert (item.value, item.low, item.high, item.verdict) == (None, None, None, "not tested")
+        assert "bad.csv" in item.note
+    for text in (str(drain.summary(hurt)), str(drain.advice(hurt))):
+        assert "Full: not measured. bad.csv" in text
+    assert "Full: the meter can’t tell" not in str(drain.advice(hurt))
+    assert [table.name for table in drain.datasets(hurt).items] == ["drain-standby"]
+    for draw in (figures.drain_days, figures.drain_settling, figures.drain_pulses, figures.drain_folded):
+        draw(hurt)
+
+
+def test_a_range_that_the_meter_does_not_have_costs_its_own_state(tmp_path: Path) -> None:
+    states = [
+        {"name": "off", "reading_A": "45 uA", "range_full_scale_A": scale} for scale in ("600 uA", "2 mA")
+    ]
+    found = drain.measure(bench(states[0], {**states[1], "name": "locked"}), folder=tmp_path)
+    assert only(found, "drain.off.mean").value == pytest.approx(45e-6)
+    assert "no range of 0.002 A" in only(found, "drain.locked.mean").note
+
+
+def test_where_no_log_can_be_drawn_it_is_not_said_to_be_settled(tmp_path: Path) -> None:
+    found = drain.measure(bench({"name": "off", "log": "none.csv"}), folder=tmp_path)
+    assert "settled" not in figures.drain_settling(found).why
 
 
 def test_a_claim_becomes_the_limit() -> None:

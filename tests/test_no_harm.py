@@ -11,9 +11,11 @@ import tempfile
 import zipfile
 from pathlib import Path
 
+import faults
 import pytest
 from strangers import TEMPLATES, bench
 
+from reviewkit import commands
 from reviewkit.errors import InputError
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
@@ -128,3 +130,20 @@ def test_a_hundred_thousand_names_are_refused_at_once(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="inputs") as told:
         published_record.read(tmp_path / "findings.json")
     assert len(told.value.message) < 500
+
+
+def test_a_drain_log_that_is_gone_costs_its_state_alone(tmp_path: Path) -> None:
+    """The page is published with the other states, and says of this one why it has no figures."""
+    folder = faults.write(tmp_path / "hazel")
+    text = (folder / "review.yaml").read_text(encoding="utf-8").replace("edition: 1", "edition: 0")
+    (folder / "review.yaml").write_text(text, encoding="utf-8")
+    (folder / "logs" / "standby.csv").unlink()
+    (review,) = commands.run(folder, out=tmp_path / "site")
+    assert not review.is_draft
+    assert [part.section.name for part in review.review.failed] == []
+    mean, locked = (review.findings.get(f"drain.{name}.mean") for name in ("standby", "locked"))
+    assert (mean.value, mean.verdict) == (None, "not tested")
+    assert locked.value == pytest.approx(2.4e-6)
+    page = (review.place / "drain.html").read_text(encoding="utf-8")
+    assert "not measured. logs/standby.csv: there is no such file." in page
+    assert "Not measured. logs/standby.csv" in (review.place / "index.html").read_text(encoding="utf-8")

@@ -62,7 +62,7 @@ def _named(state: StateDrain, name: str, words: str) -> tuple[str, str]:
 def _feature(state: StateDrain, name: str, words: str, unit: str) -> Finding:
     named, split = _named(state, name, words), state.split
     if split is None:
-        return not_tested(*named, state.fault or say("single"), unit)
+        return not_tested(*named, sentences.lost(state) or say("single"), unit)
     if name != "base" and not split.detection.pulses and split.pattern.kind == "steady":
         return not_tested(*named, sentences.no_pulse(split), unit)
     feature: Feature = getattr(split.features, name.removeprefix("pulse_"))
@@ -103,7 +103,7 @@ def _pattern(state: StateDrain) -> Iterator[Finding]:
 def _mean(bench: DrainInputs, state: StateDrain) -> Finding:
     named, limit = _named(state, "mean", "mean drain"), bench.limit(state.state)
     if state.fault:
-        return not_tested(*named, state.fault, "A", limit)
+        return not_tested(*named, sentences.lost(state), "A", limit)
     note = sentences.mean_note(state)
     # A drain is judged by its amount: one below zero is not "at most" anything.
     either_way = limit and Limit(_either(limit), limit.high, limit.source)
@@ -146,7 +146,7 @@ def _days(bench: DrainInputs, state: StateDrain, name: str, words: str) -> Findi
     named = _named(state, f"days_{name}", words)
     days: Days = getattr(state, name)
     limit = bench.claim(named[0], "d")
-    why = state.fault or sentences.no_days(bench, days)
+    why = sentences.lost(state) or sentences.no_days(bench, days)
     if why:
         return not_tested(*named, why, "d", limit)
     note = sentences.days_note(bench, state, alone=name != "on_shelf")

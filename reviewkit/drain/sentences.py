@@ -42,6 +42,11 @@ def _passage(bench: DrainInputs, state: StateDrain) -> str:
     return " ".join(part for part in (*parts, *report) if part)
 
 
+def lost(state: StateDrain) -> str:
+    """Return why a state was not measured; empty where it was."""
+    return say("not_measured", fault=state.fault) if state.fault else ""
+
+
 def mean_text(state: StateDrain) -> str:
     """Return the mean as a reader sees it, or its bounds."""
     if state.mean.value is not None:
@@ -334,7 +339,9 @@ def _is_plugged(name: str) -> bool:
 
 
 def _unknown(state: StateDrain) -> str:
-    reason = state.fault or state.mean_fit.advice or _mean_why(state)
+    if state.fault:
+        return say("unmeasured", state=state.name, fault=state.fault)
+    reason = state.mean_fit.advice or _mean_why(state)
     return say("cannot_tell", state=state.name, reason=reason if reason.endswith(".") else f"{reason}.")
 
 

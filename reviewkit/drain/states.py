@@ -13,6 +13,7 @@ from reviewkit.drain.inputs import DrainInputs, DrainState
 from reviewkit.drain.mean import Mean
 from reviewkit.drain.ranges import Fitness
 from reviewkit.drain.storage import Days
+from reviewkit.errors import InputError, LogError
 from reviewkit.findings import dataset
 from reviewkit.findings.dataset import Dataset
 from reviewkit.logs import Log
@@ -30,12 +31,10 @@ class StateDrain:
     Parameters
     ----------
     state : DrainState
-    meter : Meter
-        The range in use.
     log : Log or None
-        None for a single reading.
+        None for a single reading, or one that says nothing.
     split : Decomposition or None
-        None for a single reading, or a log that could not be split.
+        Likewise.
     mean : Mean
     mean_fit : Fitness
         Of the range, for the mean.
@@ -44,11 +43,10 @@ class StateDrain:
     on_shelf, to_level, to_empty : Days
         To empty with the cell's own loss; to the level and to empty by the drain alone.
     fault : str
-        Why the log could not be split; empty where it could.
+        Why the state was not measured; empty where it was.
     """
 
     state: DrainState
-    meter: Meter
     log: Log | None
     split: Decomposition | None
     mean: Mean
@@ -141,63 +139,64 @@ def datasets(result: Drain) -> Datasets:
 def measure(bench: DrainInputs, *, folder: Path = Path()) -> Drain:
     """Return the drain of every state of the review file.
 
+    A log that can't be read, or holds too little, costs its own state and no other: it says why.
+
     Parameters
     ----------
     bench : DrainInputs
     folder : Path
         The review folder.
-
-    Raises
-    ------
-    InputError
-        If a log cannot be read, or holds too little.
     """
     return Drain(bench, tuple(_state(bench, state, folder) for state in bench.drain_states))
 
 
 def _state(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:
+    try:
+        return _measured(bench, state, folder)
+    except InputError as fault:
+        unknown = Mean(None, 0.0)
+        unfit = Fitness(0.0, False, None, False)
+        return StateDrain(state, None, None, unknown, unfit, None, Days(), Days(), Days(), fault.message)
+
+
+def _measured(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:
     meter = bench.meter(state)
     log = None if state.log is None else logs.read(state.log, "A", folder=folder, headings=bench.headings)
     for problem in () if log is None else plausibility.of_log(log, state, meter):
         raise problem
-    split, fault = (None, "") if log is None else _split(state, log, meter)
+    split = None if log is None else _split(state, log, meter)
     mean = split.mean if split is not None else _reading(state.reading_A, meter)
     highest = abs(mean.level_A) if split is None else split.highest_A
     base = None if split is None or split.features.base.value is None else split.features.base.value.value
     capacity, own = bench.cell.rated_capacity_Ah, bench.drain_self_discharge_percent
-    fit = Fitness(0.0, False, None, False) if fault else _fit(bench, meter, mean.level_A, highest)
     return StateDrain(
         state=state,
-        meter=meter,
         log=log,
         split=split,
         mean=mean,
-        mean_fit=fit,
+        mean_fit=_fit(bench, meter, mean.level_A, highest),
         base_fit=None if base is None else _fit(bench, meter, base, highest),
         on_shelf=storage.days(mean, capacity, own_percent=own),
         to_level=storage.days(mean, capacity, share=1 - bench.drain_level_percent / 100),
         to_empty=storage.days(mean, capacity),
-        fault=fault,
     )
 
 
-def _split(state: DrainState, log: Log, meter: Meter) -> tuple[Decomposition | None, str]:
-    """Return what a log says, or why it says nothing: that costs this state alone."""
+def _split(state: DrainState, log: Log, meter: Meter) -> Decomposition:
     try:
-        found = decompose(
+        return decompose(
             log.series,
             meter=meter,
             aperture_s=state.looks_for_s,
             missing_is_overload=log.report.overloads > 0,
         )
     except ValueError as fault:
-        return None, f"{log.path}: {fault}; log the state for longer, on a range that can show it"
-    return found, ""
+        remedy = "Log the state for longer, on a range that can show it."
+        raise LogError(str(fault), file=log.path, remedy=remedy) from None
 
 
 def _reading(value_A: float | None, meter: Meter) -> Mean:
-    if value_A is None:
-        return Mean(None, 0.0)
+    assert value_A is not None
     parts = (meter.component(value_A), *(() if meter.states_counts else (meter.step_component(),)))
     return Mean(Measured(value_A, "A", parts), value_A)
 

@@ -27,20 +27,24 @@ _MOST_DOTS = 1200
 
 def drain_settling(result: Drain) -> Charts | Absent:
     """Return the logs in which the device was still awake, with the settled part marked."""
-    awake = [state for state in result if state.split is not None and not state.split.settled.from_start]
-    return _each(awake, _settling, say("all_settled"))
+    logged = _logged(result)
+    awake = [state for state in logged if not _split(state).settled.from_start]
+    return _each(awake, _settling, say("all_settled", logs=len(logged)))
 
 
 def drain_pulses(result: Drain) -> Charts | Absent:
     """Return current against time, base and pulses drawn through it."""
-    logged = [state for state in result if state.split is not None]
-    return _each(logged, _pulses, say("none_logged"))
+    return _each(_logged(result), _pulses, say("none_logged"))
 
 
 def drain_folded(result: Drain) -> Charts | Absent:
     """Return all periods laid over one another."""
-    regular = [state for state in result if state.split is not None and state.split.train is not None]
+    regular = [state for state in _logged(result) if _split(state).train is not None]
     return _each(regular, _folded, say("no_train"))
+
+
+def _logged(result: Drain) -> list[StateDrain]:
+    return [state for state in result if state.split is not None]
 
 
 def _each(states: list[StateDrain], draw: Callable[[StateDrain], Chart], why: str) -> Charts | Absent:
