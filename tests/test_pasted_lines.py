@@ -12,6 +12,7 @@ import pytest
 import writers
 import yaml
 from writers.more_styles import MORE
+from writers.odd_styles import ODD
 
 from reviewkit import commands, logs
 from reviewkit.errors import InputError
@@ -127,7 +128,7 @@ def refusal(entry: Any, unit: Any, folder: Path) -> str:
     return ""
 
 
-@pytest.mark.parametrize("style", [*writers.STYLES, *MORE], ids=lambda style: style.name)
+@pytest.mark.parametrize("style", [*writers.STYLES, *MORE, *ODD], ids=lambda style: style.name)
 def test_every_line_that_a_style_is_refused_with_leads_on(style: writers.Style, tmp_path: Path) -> None:
     """Not the first line alone, which the styles' own test follows, but each that a message holds."""
     t = writers.truth(style.interval_s)

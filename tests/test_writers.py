@@ -8,6 +8,7 @@ import pytest
 import writers
 from writers import drawn
 from writers.more_styles import MORE
+from writers.odd_styles import ODD
 
 
 def outcome(style: writers.Style, quantity: str, room: Path) -> writers.Outcome:
@@ -32,8 +33,8 @@ def test_nine_in_ten_are_read_from_their_bare_path(tmp_path: Path) -> None:
     assert found.count("bare") >= 0.9 * len(found)
 
 
-@pytest.mark.parametrize("style", MORE, ids=lambda style: style.name)
-def test_no_style_of_the_second_set_is_read_wrong(style: writers.Style, tmp_path: Path) -> None:
+@pytest.mark.parametrize("style", [*MORE, *ODD], ids=lambda style: style.name)
+def test_no_style_of_the_further_sets_is_read_wrong(style: writers.Style, tmp_path: Path) -> None:
     for quantity in style.holds:
         found = outcome(style, quantity, tmp_path)
         assert found.what in ("bare", "pasted"), found.said

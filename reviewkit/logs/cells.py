@@ -44,16 +44,31 @@ _MOMENT = re.compile(
     rf"|{_COMPACT}[T _\-]?\d{{6}}(?:[.,]\d+)?Z?"
 )
 _DAY = re.compile(rf"{_date(1)}|{_COMPACT}")
+_DAYS = r"(?:\d+\s*(?:d(?:ays?)?|t(?:age?)?|j(?:ours?)?|d[ií]as?|天)\.?,?\s*)?"
 _CLOCK = re.compile(
-    rf"-?(?:\d+\s*(?:d(?:ays?)?|t(?:age?)?|j(?:ours?)?|d[ií]as?|天)\.?,?\s*)?(?:{HALF}\s?)?"
-    rf"\d{{1,4}}:\d{{2}}(?::\d{{2}}(?:[.,:]\d+)?|[.,]\d+)?(?:\s*{HALF})?"
-    r"|\d+:\d{2}:\d{2}:\d{2}(?:[.,]\d+)?|\d{1,3}\s?h\s?\d{1,2}\s?m(?:in)?\s?(?:\d{1,2}(?:[.,]\d+)?\s?s?)?"
+    rf"-?{_DAYS}(?:{HALF}\s?)?"
+    rf"\d{{1,4}}:(?:\d{{2}}(?::\d{{2}}(?:[.,:]\d+)?|[.,]\d+)?|\d{{1,2}}:\d{{1,2}}(?:[.,]\d+)?)(?:\s*{HALF})?"
+    rf"|\d+:\d{{2}}:\d{{2}}:\d{{2}}(?:[.,]\d+)?|{_DAYS}"
+    r"\d{1,3}\s?h\s?\d{1,2}\s?m(?:in)?\s?(?:\d{1,2}(?:[.,]\d+)?\s?s?)?"
     r"|\d{1,2}\s?m(?:in)?\s?\d{1,2}(?:[.,]\d+)?\s?s"
     r"|PT(?:\d+H)?(?:\d+M)?(?:\d+(?:\.\d+)?S)?"
 )
 
+COMPACT_CLOCK = re.compile(r"([01]\d|2[0-3])([0-5]\d)([0-5]\d)((?:[.,]\d+)?)")
+"""The time of day as six digits."""
+_STAMP = re.compile(rf"{_COMPACT}\d{{6}}(?:[.,]\d+)?")
+ZONE_NAME = r"\s\(?(?:[ECMP][SD]T|CES?T|MES?Z|WES?T|EES?T|BST|JST|AE[SD]T)\)?$"
+"""Behind a time of day: which clock was read. Such a clock is a local one."""
+_MULTIPLE = re.compile(r"[x×*]?\s*(\d+(?:[.,]\d+)?)\s*([^\d\s].*)")
+
 LARGEST = 9e36
 """Instruments send 9.9E37 for a reading beyond their range."""
+
+
+def multiple(unit: str) -> tuple[float, str]:
+    """Return how much of which unit a count is: "x10mV" → (10, "mV"), "0.1 s" → (0.1, "s")."""
+    found = _MULTIPLE.fullmatch(unit.strip())
+    return (float(found[1].replace(",", ".")), found[2].strip()) if found else (1.0, unit)
 
 
 def is_overload(text: str) -> bool:
@@ -79,9 +94,11 @@ def sort(text: str) -> str:
     {"number", "moment", "day", "clock", "overload", "empty", "words"}
         A moment has date and time, a clock time or a span only the time.
     """
-    bare = text.strip().strip("[]")
+    bare = re.sub(ZONE_NAME, "", text.strip().strip("[]"))
     if len(bare) > 60:
         return "words"
+    if _STAMP.fullmatch(bare):
+        return "moment"
     for name, pattern in (("day", _DAY), ("number", NUMBER), ("moment", _MOMENT), ("clock", _CLOCK)):
         if pattern.fullmatch(bare) and bare != "PT":
             return name

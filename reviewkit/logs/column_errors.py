@@ -121,6 +121,10 @@ def no_unit(layout: Layout, entry: LogBlock, quantity: str, place: int, unknown:
         size = f"Their size, {low:g} to {high:g} near the top, would fit {which}. "
         size += "Which it is can't be told: look at the meter. " if len(fits) > 1 else ""
     value = {} if entry.value else {"value": name_of(layout, place)}
+    many, of = cells.multiple(unknown)
+    if many != 1 and values.of_quantity(of, quantity):
+        fits = [f"{many:g} {values.tidy_unit(of)}"]
+        size = f"A count would be {fits[0]}. "
     proposed = "mA" if quantity == "A" and "mA" in fits else next(iter(fits), "")
     if quantity == "A" and "A" in fits and np.max(np.abs(numbers)) < 10:
         proposed = "A"

@@ -204,7 +204,7 @@ def time_columns(there: Columns) -> list[TimeColumn]:
     days = [column for column in there.all if column.kind == "day"]
     if entry.time is not None:
         column = there.all[there.named(entry.time, "time")]
-        return [_time(column, days, entry)]
+        return [_time(column, days, there)]
     likely = [column for column in there.all if _may_be_time(column)]
     whole = [column for column in likely if not column.names("step")] or likely
     found = [column for column in whole if not column.names("avoided")] or whole
@@ -212,7 +212,7 @@ def time_columns(there: Columns) -> list[TimeColumn]:
         found = [column for column in days if len(days) == 1]
     if not found:
         raise column_errors.no_time(there.layout, entry)
-    return sorted((_time(column, days, entry) for column in found), key=lambda one: not one.headed)
+    return sorted((_time(column, days, there) for column in found), key=lambda one: not one.headed)
 
 
 def _may_be_time(column: Column) -> bool:
@@ -226,9 +226,16 @@ def _may_be_time(column: Column) -> bool:
     return said and not (column.names("voltage", "current", "reading", "other") and not column.unit_kind)
 
 
-def _time(column: Column, days: Sequence[Column], entry: LogBlock) -> TimeColumn:
+def _is_compact(column: Column, there: Columns) -> bool:
+    """Whether numbers are times of day in six digits, which a column of dates says."""
+    shown = there.layout.cells_of(column.place) if not column.unit else []
+    return bool(shown) and all(map(cells.COMPACT_CLOCK.fullmatch, shown))
+
+
+def _time(column: Column, days: Sequence[Column], there: Columns) -> TimeColumn:
+    entry = there.entry
     day = None
-    if column.kind == "clock" and days and not column.names("since"):
+    if (column.kind == "clock" or _is_compact(column, there)) and days and not column.names("since"):
         dated = [one for one in days if one.names("date", "time")] or list(days)
         day = dated[0].place if len(dated) == 1 or dated[0].names("date") else None
     unit = entry.time_unit or column.unit
@@ -320,7 +327,12 @@ def _by_rank(
 
 def _fewer(some: Sequence[Column]) -> list[Column]:
     """Return the columns without those that say themselves that they are none of the rows' own readings."""
-    measured = [column for column in some if not column.names(*_NOT_MEASURED)] or list(some)
+    measured = [
+        column
+        for column in some
+        if not column.names("avoided")
+        and (not column.names("other") or {"charge"} & set(column.heading.words))
+    ] or list(some)
     plain = [column for column in measured if not column.names("mean")]
     return plain if len(plain) == 1 and len(measured) == 1 else measured
 

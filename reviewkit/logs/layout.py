@@ -189,10 +189,37 @@ def _headed(found: Layout, rows: Sequence[Sequence[str]], lines: Sequence[str]) 
         and not any(row[-1] for row in found.sample if len(row) == width)
     ):
         own = [*own, ""]
+    own = _labels(found) if place is None else _rejoined(own, width)
     if len(own) != width:
         return replace(found, preamble=preamble, heading_cells=tuple(own), heading_row=heading_row)
     units = (units + [""] * width)[:width]
     return replace(found, headings=tuple(own), units=tuple(units), preamble=preamble, heading_row=heading_row)
+
+
+def _rejoined(own: list[str], width: int) -> list[str]:
+    """Return headings put together again where a comma of their own parted name and unit: "Time, s"."""
+    pairs = [at for at, (name, behind) in enumerate(pairwise(own)) if _is_unit_of(name, behind)]
+    if len(own) - width != len(pairs):
+        return own
+    joined = [f"{name}, {own[at + 1]}" if at in pairs else name for at, name in enumerate(own)]
+    return [name for at, name in enumerate(joined) if at - 1 not in pairs]
+
+
+def _is_unit_of(name: str, unit: str) -> bool:
+    named = headers.parse(name)
+    kinds = {headers.KIND_OF.get(kind) for kind in named.kinds}
+    return not named.unit and headers.is_unit(unit) and headers.unit_kind(unit) in kinds
+
+
+def _labels(found: Layout) -> list[str]:
+    """Return the words that stand before each row's numbers, "V: 3.5 I: 0.4", as headings."""
+    own = [""] * found.width
+    for place in range(1, found.width):
+        before = {row[place - 1] for row in found.sample if len(row) > place}
+        label = next(iter(before), "")
+        if len(before) == 1 and label[-1:] in (":", "=") and found.kind(place) == "number":
+            own[place] = label.rstrip(":=")
+    return own
 
 
 def _has_numbers(sorts: Sequence[str]) -> bool:

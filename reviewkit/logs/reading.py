@@ -26,8 +26,6 @@ from reviewkit.schema.blocks import LogBlock
 _SMALL_SHARE, _FEW = 0.05, 3
 """Rows that may be left out before the log is refused: a twentieth, or three (chosen: well below the tenth of
 which it must never be said that nothing is at fault)."""
-_OTHERS_ROWS = 0.3
-"""From this share of empty cells on, they are rows of another column and no missing readings (chosen)."""
 
 
 @dataclass(frozen=True)
@@ -186,7 +184,7 @@ def read_found(found: Found, quantity: Quantity) -> Log:
     if readings.blank is not None:
         readings = replace(readings, empty=int((readings.blank & timely).sum()))
     _refuse_left_out(raw, found, readings, int((~timely).sum()), quantity)
-    if readings.blank is not None and readings.empty > _OTHERS_ROWS * len(timely):
+    if readings.blank is not None and readings.empty > values.OTHERS_ROWS * len(timely):
         timely &= ~readings.blank
         what = column_errors.QUANTITIES[quantity]
         notes += (f"{readings.empty} rows hold no {what}: rows of another column, left out.",)

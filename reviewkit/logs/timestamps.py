@@ -117,7 +117,11 @@ def _spelled(times: Any, days: Any, *, unit: str) -> Stamps:
     """Return the seconds that the cells say, by the kind of the column and of most of its cells."""
     if isinstance(times, pd.Series):
         return _typed(times, unit)
+    if any(re.search(cells.ZONE_NAME, cell) for cell in times[:20].to_pylist()):
+        times = compute.replace_substring_regex(times, cells.ZONE_NAME, "")
     what = usual(times)
+    if what == "number" and not unit and (clock := _compact_clock(times, dated=days is not None)) is not None:
+        return _on_days(clock, days, unit)
     if what == "number":
         return _from_numbers(_numbers(times), unit, digits=_digits(times))
     if what == "clock":
@@ -130,6 +134,22 @@ def _spelled(times: Any, days: Any, *, unit: str) -> Stamps:
     raise ValueError(
         f"'{example[:40]}' is no time: expected such as 2025-03-01 21:05:00, 21:05:00 or seconds"
     )
+
+
+def _compact_clock(times: Any, *, dated: bool) -> Any:
+    """Return six digits as times of day, None where they may be a count.
+
+    They are a clock beside a column of dates, with a nought in front, or where they are even as a clock only:
+    225950, 230000.
+    """
+    sample = [cell for cell in times.to_pylist() if cell]
+    if not sample or not all(map(cells.COMPACT_CLOCK.fullmatch, sample)):
+        return None
+    spelled = compute.replace_substring_regex(times, rf"^{cells.COMPACT_CLOCK.pattern}$", r"\1:\2:\3\4")
+    if dated or any(cell.startswith("0") for cell in sample):
+        return spelled
+    as_clock, as_count = (np.diff(values) for values in (durations.read(spelled).seconds, _numbers(times)))
+    return spelled if np.ptp(as_clock % DAY_S) < 0.5 * np.ptp(as_count) else None
 
 
 def _typed(times: pd.Series, unit: str) -> Stamps:
@@ -213,7 +233,8 @@ def _from_numbers(numbers: Seconds, unit: str, *, digits: int) -> Stamps:
         return Stamps(numbers, step_s=step, notes=(NO_UNIT,))
     if headers.is_clock(unit):
         raise ValueError(f"'{known[0]:g}' is a number: expected a clock such as {unit}")
-    factor = _STEP_S.get(unit) or units.factor(unit, "s")
+    many, of = cells.multiple(unit)
+    factor = many * (_STEP_S.get(headers.unit(of) or of) or units.factor(of, "s"))
     return Stamps(numbers if factor == 1 else numbers * factor, step_s=step * factor)
 
 

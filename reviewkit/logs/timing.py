@@ -9,13 +9,14 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from reviewkit.errors import LogError
-from reviewkit.logs import column_errors, order, timestamps
+from reviewkit.logs import cells, column_errors, order, timestamps
 from reviewkit.logs.columns import TimeColumn
 from reviewkit.logs.durations import DAY_S, Seconds
 from reviewkit.logs.layout import Layout
 from reviewkit.logs.text_file import Columns
 from reviewkit.logs.timestamps import Stamps, UnitAsked
 from reviewkit.schema.blocks import LogBlock
+from reviewkit.tables import headers
 
 _AGREE = 0.02
 """Two columns of times agree if they advance alike within this and two steps of the coarser (chosen: a drift
@@ -115,7 +116,11 @@ def _candidate(raw: Columns, column: TimeColumn) -> _Candidate:
     days = None if column.day is None else raw.cells[column.day]
     if column.unit.startswith("?"):
         numbers = timestamps.read(raw.cells[column.place], unit="s").seconds
-        raise UnitAsked(f"'{column.unit[1:]}', above the times, is no unit that is known", _likely(numbers))
+        many, of = cells.multiple(column.unit[1:])
+        count = f"{many:g} {headers.unit(of)}" if headers.unit_kind(of) == "s" else ""
+        raise UnitAsked(
+            f"'{column.unit[1:]}', above the times, is no unit that is known", count or _likely(numbers)
+        )
     stamps = timestamps.read(raw.cells[column.place], days, unit=column.unit, since=column.since)
     return _judged(column, stamps)
 

@@ -20,6 +20,8 @@ compute: Any = pc
 Numbers = npt.NDArray[np.float64]
 _LONGEST_CELL = 100
 GOOD, EMPTY, OVERLOAD, UNREADABLE = range(4)
+OTHERS_ROWS = 0.3
+"""From this share of empty cells on, they are rows of another column and no missing readings (chosen)."""
 
 
 @dataclass(frozen=True)
@@ -57,14 +59,15 @@ def conversion(unit: str, quantity: str) -> tuple[float, float]:
     ValueError
         If `unit` is of another kind.
     """
-    spelled = tidy_unit(unit)
+    many, of = cells.multiple(unit)
+    spelled = tidy_unit(of)
     if quantity == "degC":
         name = {"c": "degC", "f": "degF", "k": "kelvin"}.get(
             spelled.lower().strip("°º ").replace("deg", ""), spelled
         )
         zero = units.to_unit(f"0 {name}", "degC")
         return units.to_unit(f"1 {name}", "degC") - zero, zero
-    return units.factor(spelled, quantity), 0.0
+    return many * units.factor(spelled, quantity), 0.0
 
 
 def tidy_unit(text: str) -> str:
@@ -211,13 +214,17 @@ def _scaled(
         values = np.full(len(plain), np.nan)
         codes, kinds = _coded(arrow.array(spelled, arrow.string()) if isinstance(spelled, list) else spelled)
         used = {code: tidy_unit(kind) or unit for code, kind in enumerate(kinds)}
+        foreign = np.zeros(len(plain), dtype=bool)
         for code, own in used.items():
             here = codes == code
             if not of_quantity(own, quantity):
                 state[here & (state == GOOD)] = UNREADABLE
+                foreign |= here & headers.is_unit(own)
                 continue
             scale, shift = conversion(own, quantity)
             values[here] = plain[here] * scale + shift
+        if OTHERS_ROWS < foreign.mean() < 1:
+            state[foreign] = EMPTY  # another channel's rows: they take turns
         known = tuple(dict.fromkeys(own for own in used.values() if of_quantity(own, quantity)))
     bad = np.flatnonzero(state == UNREADABLE)
     return Readings(
