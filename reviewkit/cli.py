@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from reviewkit.errors import Faults, InputError, ReviewKitError
-from reviewkit.system import full_disk, locations, signals, temporary
+from reviewkit.system import disk, kit, signals
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -66,9 +66,9 @@ class _Group(click.Group):
     """Says every expected failure in plain lines and turns it into the exit status."""
 
     def invoke(self, context: click.Context) -> Any:
-        temporary.settle()
+        disk.settle()
         try:
-            locations.refuse_unreadable_paths([*sys.argv[1:], *context.args, str(Path.cwd())])
+            kit.refuse_unreadable_paths([*sys.argv[1:], *context.args, str(Path.cwd())])
             with signals.by_termination():
                 return super().invoke(context)
         except KeyboardInterrupt as error:
@@ -78,9 +78,9 @@ class _Group(click.Group):
             _say_faults([error])
             context.exit(INPUT_AT_FAULT)
         except OSError as error:
-            if not full_disk.is_full(error):
+            if not disk.is_full(error):
                 raise
-            click.echo(f"No space is left on the disk. {full_disk.REMEDY}", err=True)
+            click.echo(f"No space is left on the disk. {disk.REMEDY}", err=True)
             context.exit(INPUT_AT_FAULT)
         except ReviewKitError as error:
             click.echo(f"The kit itself is at fault: {error}", err=True)
@@ -178,9 +178,9 @@ def run(
     if left := [folder for folder in folders if folder not in done]:
         with _executor(scheduler, stay_ready) as executor:
             # While the server loads what the sections need, this process loads what it needs itself.
-            from reviewkit.system import slim_imports
+            from reviewkit.system import kit
 
-            with slim_imports.without("pyarrow", *slim_imports.SCHEMA_EXTRAS):
+            with kit.imports_without("pyarrow", *kit.SCHEMA_EXTRAS):
                 from reviewkit.commands import reviews
             # The options are named as the function's own.
             _report(reviews.run(*left, out=out, executor=executor, fresh=fresh, **own, **options))

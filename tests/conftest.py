@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from visits import BROWSER, FLAGS
 
-from reviewkit.system import locations
+from reviewkit.system import kit
 
 # Notebooks made to fail, hang or tell: run by the tests that need them, not collected as tests.
 collect_ignore = ["files"]
@@ -18,7 +18,7 @@ collect_ignore = ["files"]
 def _nothing_kept_from_before(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """A session starts with nothing kept, and leaves the user's own alone."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv(locations.CACHE_VARIABLE, str(tmp_path_factory.mktemp("kept")))
+        patch.setenv(kit.CACHE_VARIABLE, str(tmp_path_factory.mktemp("kept")))
         yield
 
 

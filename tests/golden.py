@@ -20,10 +20,10 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit import commands
-from reviewkit.commands import reproduced
+from reviewkit.commands import verification
 from reviewkit.findings import Finding, verdict_text
 from reviewkit.metrology.conformity import Limit
-from reviewkit.system import locations
+from reviewkit.system import kit
 
 ROOT = Path(__file__).parents[1]
 DEVICES = ("alder", "birch")
@@ -75,7 +75,7 @@ class Move:
         """Return the longest way that value, end or uncertainty went; empty for what is no number."""
         if self.held is None or self.now is None:
             return ""
-        half = reproduced.half_width(self.held.finding)
+        half = verification.half_width(self.held.finding)
         pairs = zip(numbers(self.held.finding), numbers(self.now), strict=True)
         steps = [abs(new - old) for old, new in pairs if old is not None and new is not None]
         return f"{max(steps) / half:.2g}" if half and steps and max(steps) else ""
@@ -109,7 +109,7 @@ def moves(held: Mapping[str, Held], of_uncertainty: float, now: Iterable[Finding
     changed = [
         Move(key, held.get(key), item)
         for key, item in after.items()
-        if key not in held or not reproduced.same(held[key].finding, item, of_uncertainty=of_uncertainty)
+        if key not in held or not verification.same(held[key].finding, item, of_uncertainty=of_uncertainty)
     ]
     return changed + [Move(key, item, None) for key, item in held.items() if key not in after]
 
@@ -176,7 +176,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--accept", metavar="REASON", help="hold what has moved as it is now; say why")
     reason = parser.parse_args(arguments).accept
     with tempfile.TemporaryDirectory() as folder:
-        os.environ[locations.CACHE_VARIABLE] = str(Path(folder, "kept"))
+        os.environ[kit.CACHE_VARIABLE] = str(Path(folder, "kept"))
         found = review(Path(folder, "site"))
     moved = sum(_tell(name, items, reason) for name, items in found.items())
     if moved and reason is None:

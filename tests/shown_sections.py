@@ -21,11 +21,11 @@ from reviewkit.comparison import Comparison
 from reviewkit.figures.chart import Chart
 from reviewkit.findings import SCHEMA, Finding, Findings
 from reviewkit.findings.dataset import Dataset
-from reviewkit.findings.extra_page import ExtraPage
-from reviewkit.findings.text_and_table import Answer
+from reviewkit.findings.extra_page import Answer, ExtraPage
 from reviewkit.pipeline import data_files
-from reviewkit.sections import discovery
-from reviewkit.summary.part import Part
+from reviewkit.sections import template
+from reviewkit.sections.template import discover
+from reviewkit.summary.record import Part
 
 SECTIONS = ("readout", "charge", "drain", "ui_states")
 
@@ -49,7 +49,7 @@ def shown(template: str, values: Mapping[str, Any], folder: Path) -> list[Any]:
         The review file's content: each key that the template declares is handed over.
     folder : pathlib.Path
     """
-    section = next(one for one in discovery.discover() if one.name == template)
+    section = next(one for one in discover() if one.name == template)
     cells = json.loads(section.path.read_text(encoding="utf-8"))["cells"]
     names: dict[str, Any] = {}
     kept = []
@@ -64,7 +64,7 @@ def shown(template: str, values: Mapping[str, Any], folder: Path) -> list[Any]:
 
 def declared_by_default() -> dict[str, Any]:
     """Return what the templates' parameter cells say where a review file says nothing."""
-    return {item.name: item.default for section in discovery.discover() for item in section.parameters}
+    return {item.name: item.default for section in template.discover() for item in section.parameters}
 
 
 def _last_line(source: str, names: dict[str, Any]) -> list[Any]:
@@ -145,5 +145,5 @@ def publish(values: Mapping[str, Any], items: Iterable[Any], folder: Path) -> Pa
     (folder / "findings.json").write_text(json.dumps(whole), encoding="utf-8")
     bundles = [one._repr_mimebundle_() for one in kept if isinstance(one, Dataset)]
     tables = [next(value for value in one.values() if isinstance(value, dict)) for one in bundles]
-    data_files.write(folder, "data", tables)
+    data_files.write_tables(folder, "data", tables)
     return folder

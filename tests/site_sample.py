@@ -13,18 +13,18 @@ from IPython.core.formatters import DisplayFormatter
 
 from reviewkit import summary
 from reviewkit.execution.task import Outcome
-from reviewkit.figures import marks, theme
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Chart
 from reviewkit.findings import Finding, Findings, measured, not_tested
 from reviewkit.findings.extra_page import ExtraPage
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.conformity import Limit
-from reviewkit.pipeline import findings_file, results
+from reviewkit.pipeline import data_files, results
 from reviewkit.pipeline.results import Reviewed, SectionResult
 from reviewkit.review import review_file
 from reviewkit.review import video as film
 from reviewkit.sections.template import Metadata, Section
-from reviewkit.system import locations
+from reviewkit.system import kit
 
 HOSTILE = (
     "<script>document.title='taken'</script>",
@@ -47,7 +47,7 @@ def chart(key: str = "charge-curve", text: str = "", points: int = 20_000) -> Ch
         (clock.at(10_000), clock.at(16_200), "constant voltage"),
     ]
     marks.phases(figure, spans, width=clock.width)
-    marks.line(figure, clock.x(time_s), current_A, name="current", colour=theme.CURRENT, unit="A")
+    marks.line(figure, clock.x(time_s), current_A, name="current", colour=sheet.CURRENT, unit="A")
     marks.limit(figure, 1.5, f"1.5 A at most: the cell's data sheet {text}")
     return Chart(
         key=key,
@@ -151,7 +151,7 @@ def reviewed(
         extra_pages=() if failed else (letter,),
     )
     (section,) = results.with_moments([section], file.chapters)
-    findings_file.write(staged, file, [section.entry()], section.findings or found)
+    data_files.write_findings(staged, file, [section.entry()], section.findings or found)
     film.write(staged, file)
     whole = _summary(staged, values)
     (staged / "notebooks" / "summary.ipynb").write_text(json.dumps(whole), encoding="utf-8")
@@ -181,7 +181,7 @@ def _values(text: str, name: str) -> dict[str, Any]:
 
 def _summary(staged: Path, values: dict[str, Any]) -> dict[str, Any]:
     """Return the summary notebook as if it had been executed."""
-    own = json.loads((locations.kit_folder() / "summary.ipynb").read_text(encoding="utf-8"))
+    own = json.loads((kit.kit_folder() / "summary.ipynb").read_text(encoding="utf-8"))
     record = summary.read(str(staged / "findings.json"), **values)
     for cell in own["cells"]:
         cell["source"] = "".join(cell["source"])

@@ -14,11 +14,11 @@ from published_values import published
 
 from reviewkit import figures, planning
 from reviewkit.errors import Faults
-from reviewkit.findings.cautions import CAUTIONS
+from reviewkit.findings.sentences import CAUTIONS
 from reviewkit.metrology import conformity
 from reviewkit.planning import Session
 from reviewkit.planning.charges import _sooner_s, charge_time_s
-from reviewkit.planning.words import minutes, volts
+from reviewkit.planning.inputs import minutes, volts
 
 RANGES = [
     {"full_scale": "600 µA", "resolution": "0.1 µA", "burden_ohm": 100},

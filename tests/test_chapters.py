@@ -18,8 +18,8 @@ from reviewkit.pipeline import loading
 from reviewkit.review import chapters, review_file
 from reviewkit.review import video as film
 from reviewkit.review.chapters import Chapter
-from reviewkit.sections import discovery
-from reviewkit.tables import timecode
+from reviewkit.sections import template
+from reviewkit.tables import csv_table
 
 FRAGMENTS = published("media_fragments")["fragments_s"]
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
@@ -102,7 +102,7 @@ def _review(folder: Path, video: str = "") -> tuple[list[InputError], review_fil
 def test_check_tells_a_chapter_about_nothing_there_is(tmp_path: Path, about: str, nearest: str) -> None:
     _folder(tmp_path, f"time,title,about\n0:00,Start,\n0:10,Then,{about}\n")
     (tmp_path / "review.yaml").write_text("device: {name: Lantern}\n", encoding="utf-8")
-    parts = discovery.discover()
+    parts = template.discover()
     (told,) = [fault.message for fault in loading.faults([tmp_path], parts) if "chapters" in fault.message]
     assert f"chapters.csv, row 3, column 'about': there is no section or finding '{about}'" in told
     assert f"Did you mean '{nearest}" in told
@@ -256,7 +256,7 @@ def test_timestamps_stand_as_a_description_has_them() -> None:
 def test_times_are_read_as_media_fragments_have_them(written: str) -> None:
     """W3C Media Fragments URI 1.0, 4.2.1."""
     ends = written.removeprefix("t=").removeprefix("npt:").split(",")
-    read = [timecode.seconds(text) if text else 0.0 for text in ends]
+    read = [csv_table.seconds(text) if text else 0.0 for text in ends]
     assert read == [end for end in FRAGMENTS[written] if end is not None]
 
 
@@ -266,8 +266,8 @@ def test_times_are_read_as_media_fragments_have_them(written: str) -> None:
 )
 def test_a_moment_is_written_in_the_shortest_form(moment_s: float, written: str) -> None:
     """Seconds, as in "t=10" of W3C Media Fragments URI 1.0, 4.2.1."""
-    assert timecode.fragment(moment_s) == written
-    assert timecode.seconds(written.removeprefix("#t=")) == moment_s
+    assert csv_table.fragment(moment_s) == written
+    assert csv_table.seconds(written.removeprefix("#t=")) == moment_s
 
 
 def test_the_moment_takes_the_place_of_another_in_the_address(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from reviewkit.cli import main
-from reviewkit.publishing.site import words as words_of_page
+from reviewkit.publishing.site import prose as words_of_page
 
 FILES = Path(__file__).parent / "files"
 KIT = ["--only-templates", str(FILES / "templates")]
@@ -74,7 +74,7 @@ def test_a_sections_own_fault_is_told_before_what_its_failure_costs_the_words(be
     assert first == "lantern, Bad log: logs/lux.csv, row 1: no column in volts. Name the column."
     assert second.startswith("words.md, line 1: there is no finding 'other.reading'")
     assert (bench / "site" / "lantern.draft" / "index.html").is_file()
-    draft = words_of_page.rendered(bench / "lantern", {}, {}, is_draft=True)
+    draft = words_of_page.author_words(bench / "lantern", {}, {}, is_draft=True)
     assert "[bad.volts: not had, a section failed]" in draft
 
 

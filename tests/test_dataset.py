@@ -11,7 +11,7 @@ import pytest
 
 from reviewkit.findings import dataset
 from reviewkit.findings.dataset import DATASET_MIME, PACKED, Dataset
-from reviewkit.privacy import base64_content
+from reviewkit.privacy import images
 
 
 def _by_pandas(frame: pd.DataFrame) -> str:
@@ -65,12 +65,12 @@ def test_a_packed_table_comes_out_as_it_went_in() -> None:
 def test_only_the_headings_of_a_packed_table_of_numbers_can_hold_anything_private() -> None:
     text = "/home/ann/a, V\n1,2\n-1.5e-07,\n"
     packed = base64.b64encode(gzip.compress(text.encode(), mtime=0)).decode()
-    cleaned = base64_content.packed(packed, lambda part: part.replace("/home/ann/", "").replace("1", "x"))
+    cleaned = images.packed(packed, lambda part: part.replace("/home/ann/", "").replace("1", "x"))
     assert dataset.unpacked(cleaned) == "a, V\n1,2\n-1.5e-07,\n"
 
 
 def test_a_packed_table_with_words_is_cleaned_everywhere() -> None:
     text = "what\n1\nseen by ann\n"
     packed = base64.b64encode(gzip.compress(text.encode(), mtime=0)).decode()
-    cleaned = base64_content.packed(packed, lambda part: part.replace("ann", "…"))
+    cleaned = images.packed(packed, lambda part: part.replace("ann", "…"))
     assert dataset.unpacked(cleaned) == "what\n1\nseen by …\n"

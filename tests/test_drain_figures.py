@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 
-from reviewkit.figures.clock import Clock
+from reviewkit.figures.sheet import Clock
 
 YEAR = re.compile(r"-?(\d{4}|\d{2})")
 

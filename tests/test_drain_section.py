@@ -13,13 +13,11 @@ import yaml
 from simulate.drain import METER
 
 from reviewkit import drain, figures
-from reviewkit.drain import ranges, storage
-from reviewkit.drain.inputs import DrainInputs
+from reviewkit.drain import ranges, states
+from reviewkit.drain.inputs import DrainInputs, check
 from reviewkit.drain.mean import Mean
-from reviewkit.drain.plausibility import check
 from reviewkit.errors import Faults
-from reviewkit.figures.absent import Absent
-from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.findings import Finding
 from reviewkit.metrology import BOUNDED_COVERAGE, Component, Measured
 from reviewkit.metrology.meter import Meter, meter
@@ -61,22 +59,22 @@ def said(text: str) -> str:
 
 def test_one_microampere_for_a_month() -> None:
     """1 µA for 30 days is 0.72 mAh (computed independently, design check values)."""
-    days = storage.days(Mean(Measured(1e-6, "A"), 1e-6), 0.72e-3)
+    days = states.days(Mean(Measured(1e-6, "A"), 1e-6), 0.72e-3)
     assert days.value is not None
     assert days.value.value == pytest.approx(30.0)
 
 
 def test_thirty_microamperes_from_a_full_cell() -> None:
     """30 µA from 2.6 Ah last 9.886683 years of 8766 h (computed independently)."""
-    days = storage.days(Mean(Measured(30e-6, "A"), 30e-6), 2.6)
+    days = states.days(Mean(Measured(30e-6, "A"), 30e-6), 2.6)
     assert days.value is not None
     assert days.value.value / 365.25 == pytest.approx(9.886683, rel=1e-6)
 
 
 def test_self_discharge_as_a_current() -> None:
     """2 % a month of 2.6 Ah is what 71.184 µA take in 730.5 h (computed independently)."""
-    assert storage.self_discharge_A(2.0, 2.6) == pytest.approx(71.184e-6, rel=1e-5)
-    assert storage.self_discharge_days(2.0, share=0.5) == pytest.approx(25 * 730.5 / 24)
+    assert states.self_discharge_A(2.0, 2.6) == pytest.approx(71.184e-6, rel=1e-5)
+    assert states.self_discharge_days(2.0, share=0.5) == pytest.approx(25 * 730.5 / 24)
 
 
 def test_burden_takes_from_the_supply() -> None:
@@ -321,7 +319,7 @@ def test_days_keep_the_meters_shared_doubt() -> None:
 
 def test_an_uncertain_mean_gives_an_interval_of_days() -> None:
     mean = Mean(Measured(10e-6, "A", (Component("x", 3e-6, "A"),)), 10e-6)
-    days = storage.days(mean, 2.6)
+    days = states.days(mean, 2.6)
     assert not days.symmetric
     assert days.low == pytest.approx(2.6 / 16e-6 / 24, rel=1e-3)
     assert days.high == pytest.approx(2.6 / 4e-6 / 24, rel=1e-3)
@@ -434,9 +432,9 @@ def test_words_that_look_like_markup_stay_words() -> None:
 
 def test_the_notebook_declares_what_the_inputs_take() -> None:
     """Parameter cell, inputs model and metadata agree; the file holds no outputs."""
-    from reviewkit.sections import discovery
+    from reviewkit.sections import template
 
-    section = next(item for item in discovery.discover(only=[ROOT / "templates"]) if item.name == "drain")
+    section = next(item for item in template.discover(only=[ROOT / "templates"]) if item.name == "drain")
     assert section.place == 30
     assert section.names == set(DrainInputs.model_fields)
     assert section.faults({}, ROOT) == []

@@ -9,7 +9,7 @@ from scipy import signal
 from simulate.drain import PulseTrain, averages, meter_log
 
 from reviewkit.drain import decompose
-from reviewkit.drain.settling import settled
+from reviewkit.drain.decompose import settled
 from reviewkit.metrology import Measured
 from reviewkit.metrology.meter import meter
 

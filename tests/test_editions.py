@@ -18,7 +18,7 @@ from reviewkit import commands
 from reviewkit.cli import main
 from reviewkit.commands import Published
 from reviewkit.errors import InputError
-from reviewkit.publishing import atomic, editions, journal, written
+from reviewkit.publishing import atomic, editions, written
 
 FILES = Path(__file__).parent / "files"
 TEMPLATES = [FILES / "templates"]
@@ -317,7 +317,7 @@ def test_a_kill_at_any_step_loses_no_edition(
 
 
 def _put_until(step: int, new: Path, place: Path) -> bool:
-    staged = Path(shutil.copytree(new, journal.claim(place, "staging", "lantern")))
+    staged = Path(shutil.copytree(new, written.claim(place, "staging", "lantern")))
     with pytest.MonkeyPatch.context() as patch:
         killed_at(step, patch)
         try:

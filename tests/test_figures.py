@@ -8,17 +8,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reviewkit.figures import marks, theme
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Chart
-from reviewkit.figures.sheet import Sheet, merged
-from reviewkit.figures.thin import MOST, kept, thinned
+from reviewkit.figures.sheet import MOST, Sheet, kept, merged, thinned
 from reviewkit.findings import CHART_MIME, PLOTLY_MIME
 from reviewkit.publishing.site import bundles
 
 
 def _drawn() -> Sheet:
-    figure = marks.panels(["current, A"], x_axis=theme.axis("time, s"))
-    marks.line(figure, [0.0, 1.0, np.nan], [1.0, 2.0, 3.0], name="a<b", colour=theme.CURRENT, unit="A")
+    figure = marks.panels(["current, A"], x_axis=sheet.axis("time, s"))
+    marks.line(figure, [0.0, 1.0, np.nan], [1.0, 2.0, 3.0], name="a<b", colour=sheet.CURRENT, unit="A")
     return figure
 
 
@@ -156,7 +155,7 @@ def test_whole_seconds_of_a_day_arrive_exactly_even_beside_fractions() -> None:
 def test_a_chart_says_how_many_of_a_logs_rows_it_draws() -> None:
     figure = _drawn()
     assert figure.note == ""
-    marks.line(figure, np.arange(300_000.0), np.ones(300_000), name="v", colour=theme.VOLTAGE, unit="V")
+    marks.line(figure, np.arange(300_000.0), np.ones(300_000), name="v", colour=sheet.VOLTAGE, unit="V")
     assert figure.note.startswith("Drawn: 254 of 300\u202f003 rows; the lowest and highest ")
     chart = Chart("c", "Why?", "So.", figure.checked(), pd.DataFrame(), note=figure.note)
     assert chart._repr_mimebundle_()[CHART_MIME]["note"] == figure.note
@@ -166,5 +165,5 @@ def test_a_chart_says_how_many_of_a_logs_rows_it_draws() -> None:
 def test_a_computed_curve_is_not_counted_as_rows() -> None:
     figure = _drawn()
     x = np.arange(3_000.0)
-    marks.line(figure, x, x, name="model", colour=theme.INK, unit="V", logged=False)
+    marks.line(figure, x, x, name="model", colour=sheet.INK, unit="V", logged=False)
     assert figure.note == ""

@@ -17,7 +17,7 @@ from reviewkit.charge.inputs import inputs as charge_inputs
 from reviewkit.charge.reading import check as charge_check
 from reviewkit.drain.inputs import DrainInputs
 from reviewkit.errors import InputError
-from reviewkit.readout import thresholds
+from reviewkit.readout import analysis
 from reviewkit.tables import keys
 from reviewkit.ui_states.inputs import inputs as ui_inputs
 
@@ -119,5 +119,5 @@ def test_marks_of_signs_alone_are_told_apart() -> None:
     shown = pd.Series(["☆", "☆", "★", "★", "★★", "★★"])
     volts = pd.Series([3.2, 3.3, 3.6, 3.7, 4.0, 4.1])
     still = pd.Series(0.0, index=volts.index)
-    found = thresholds.thresholds(shown, volts, noise_V=still, shared_V=still)
+    found = analysis.thresholds(shown, volts, noise_V=still, shared_V=still)
     assert [one.slug for one in found] == ["to", "to_2"]

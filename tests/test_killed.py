@@ -30,8 +30,8 @@ from reviewkit import commands
 from reviewkit.errors import InputError
 from reviewkit.execution import forked as fork_server
 from reviewkit.execution.kernel import kernel_in
-from reviewkit.publishing import atomic, journal, written
-from reviewkit.system import full_disk, swap, temporary
+from reviewkit.publishing import atomic, written
+from reviewkit.system import disk
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="processes are forked and looked at in /proc")
 root = pytest.mark.skipif(not hasattr(os, "getuid") or os.getuid() != 0, reason="only root mounts a disk")
@@ -160,7 +160,7 @@ def placed(folder: Path, text: str) -> Path:
 def test_a_reader_never_finds_the_place_empty(tmp_path: Path) -> None:
     page, missed, read = placed(tmp_path / "lamp", "0") / "index.html", [], []
     written.seal(page.parent)
-    if not swap.exchanged(placed(tmp_path / "a", ""), placed(tmp_path / "b", "")):
+    if not disk.exchanged(placed(tmp_path / "a", ""), placed(tmp_path / "b", "")):
         pytest.skip("this disk can't exchange two folders")
     done = threading.Event()
 
@@ -174,11 +174,11 @@ def test_a_reader_never_finds_the_place_empty(tmp_path: Path) -> None:
     reader = threading.Thread(target=look)
     reader.start()
     for number in range(300):
-        staged = placed(journal.claim(tmp_path, "staging", "lamp"), str(number))
+        staged = placed(written.claim(tmp_path, "staging", "lamp"), str(number))
         atomic.put(staged, tmp_path, "lamp", good=True)
     done.set()
     reader.join()
-    journal.sweep(tmp_path)
+    written.sweep_journal(tmp_path)
     # Opened in one folder and removed with it, a page is read to its end all the same.
     assert missed == []
     assert page.read_text(encoding="utf-8") == "299"
@@ -191,7 +191,7 @@ def test_where_folders_cannot_be_exchanged_a_kill_between_two_renames_is_healed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, done: int
 ) -> None:
     written.seal(placed(tmp_path / "lamp", "old"))
-    staged = placed(journal.claim(tmp_path, "staging", "lamp"), "new")
+    staged = placed(written.claim(tmp_path, "staging", "lamp"), "new")
     monkeypatch.setattr(atomic, "exchanged", lambda *_: False)
     with suppress(KeyboardInterrupt), monkeypatch.context() as patch:
         patch.setattr(os, "rename", allowed(os.rename, done))
@@ -220,7 +220,7 @@ def allowed(change: Callable[..., Any], times: int) -> Callable[..., Any]:
 
 def test_folders_that_are_not_there_are_not_exchanged(tmp_path: Path) -> None:
     with suppress(FileNotFoundError):
-        assert not swap.exchanged(tmp_path / "a", tmp_path / "b")
+        assert not disk.exchanged(tmp_path / "a", tmp_path / "b")
 
 
 def failing(out: Path, number: int) -> None:
@@ -250,11 +250,11 @@ def test_the_disk_that_is_full_is_named(tmp_path: Path, monkeypatch: pytest.Monk
     monkeypatch.setattr(tempfile, "TemporaryFile", full)
     with pytest.raises(InputError, match=r"^no space is left on the disk that holds 'site'\. Make room"):
         failing(tmp_path / "site", errno.ENOSPC)
-    full_disk.refuse_no_room()
+    disk.refuse_no_room()
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "site"))
     with pytest.raises(OSError, match="No space") as caught:
-        full_disk.refuse_no_room()
-    assert full_disk.is_full(caught.value)
+        disk.refuse_no_room()
+    assert disk.is_full(caught.value)
 
 
 def test_another_fault_of_the_system_is_none_of_the_disk(tmp_path: Path) -> None:
@@ -265,11 +265,11 @@ def test_another_fault_of_the_system_is_none_of_the_disk(tmp_path: Path) -> None
 def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     place = tmp_path / "page"
     place.write_text("old", encoding="utf-8")
-    with suppress(KeyboardInterrupt), temporary.whole(place) as part:
+    with suppress(KeyboardInterrupt), disk.whole(place) as part:
         part.write_text("ne", encoding="utf-8")
         raise KeyboardInterrupt
     assert tree(tmp_path) == {"page": b"old"}
-    with temporary.whole(place) as part:
+    with disk.whole(place) as part:
         part.write_text("new", encoding="utf-8")
     assert tree(tmp_path) == {"page": b"new"}
 
@@ -279,7 +279,7 @@ def test_what_a_killed_process_left_unfinished_is_removed(tmp_path: Path) -> Non
     ended.wait()
     for name in (f"page.{ended.pid}", f"page.{os.getpid()}", f"other.{ended.pid}", "page"):
         (tmp_path / name).touch()
-    temporary.sweep_parts(tmp_path, "page")
+    disk.sweep_parts(tmp_path, "page")
     assert {path.name for path in tmp_path.iterdir()} == {f"page.{os.getpid()}", f"other.{ended.pid}", "page"}
 
 
@@ -295,7 +295,7 @@ def test_a_server_whose_starter_is_gone_ends_by_itself(
     monkeypatch.setattr(fork_server, "_FIRST_CLIENT_S", 0.1)
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     monkeypatch.setattr(sys, "argv", ["", uuid.uuid4().hex, "0"])
-    monkeypatch.setattr(fork_server.preload, "most", lambda: None)
+    monkeypatch.setattr(fork_server, "load_most", lambda: None)
     served = multiprocessing.get_context("fork").Process(target=fork_server.main)
     served.start()
     served.join(60)
@@ -310,8 +310,8 @@ def test_the_folder_for_temporary_files_is_not_tried_with_a_file(
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     with monkeypatch.context() as patch:
         patch.setattr(os, "open", allowed(os.open, 0))
-        temporary.settle()
+        disk.settle()
         assert tempfile.gettempdir() == str(tmp_path)
     monkeypatch.setattr(tempfile, "tempdir", None)
     monkeypatch.setenv("TMPDIR", str(tmp_path / "not there"))
-    assert temporary.made().parent != tmp_path / "not there"
+    assert disk.made_temporary().parent != tmp_path / "not there"

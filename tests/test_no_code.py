@@ -35,12 +35,12 @@ _ALLOWED = {
     "importlib": {
         *(
             "reviewkit.sections.template",
-            "reviewkit.execution.preload",
-            "reviewkit.publishing.stills.browser",
+            "reviewkit.execution.forked",
+            "reviewkit.publishing.stills",
         ),
         # Versions and files of packages, no module loaded.
-        *("reviewkit.pipeline.findings_file", "reviewkit.publishing.site.assets"),
-        *("reviewkit.system.locations", "reviewkit.tables.headers"),
+        *("reviewkit.pipeline.data_files", "reviewkit.publishing.site.assets"),
+        *("reviewkit.system.kit", "reviewkit.tables.headers"),
     },
 }
 # Sentences are plain text, which pages escape as any other.
@@ -368,7 +368,7 @@ def test_the_policy_of_a_page_stops_what_got_past_everything_else(
 
 def test_links_that_run_are_no_links(tmp_path: Path) -> None:
     """In an author's words, an extra page, a maker's claim and a table of any library's."""
-    from reviewkit.publishing.site import clean, prose
+    from reviewkit.publishing.site import bundles, prose
 
     for address in (
         "javascript:x",
@@ -380,4 +380,4 @@ def test_links_that_run_are_no_links(tmp_path: Path) -> None:
     ):
         html, _ = prose.rendered(f"[here]({address}) [there][1] <{address}>\n\n[1]: {address}", taken=set())
         assert not re.search(r"href=.\s*(javascript|data|vbscript):", html, re.IGNORECASE)
-        assert "href" not in clean.cleaned(f'<a href="{address}">x</a>')
+        assert "href" not in bundles.cleaned(f'<a href="{address}">x</a>')

@@ -19,9 +19,9 @@ from reviewkit import commands
 from reviewkit.errors import InputError
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
-from reviewkit.pipeline import cache, findings_file
+from reviewkit.pipeline import cache, data_files
 from reviewkit.publishing import published_record, safe_zip
-from reviewkit.system import temporary
+from reviewkit.system import disk
 from reviewkit.tables import keys
 
 OWN = ["--only-templates", str(TEMPLATES[0])]
@@ -50,7 +50,7 @@ def test_a_folder_for_temporary_files_that_takes_none_is_told(
     (tmp_path / "file").touch()
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "file"))
     with pytest.raises(InputError, match=r"can't write to the folder for temporary files .*TMPDIR"):
-        temporary.made()
+        disk.made_temporary()
 
 
 @pytest.mark.skipif(os.name != "posix" or sys.platform == "darwin", reason="names are no bytes there")
@@ -76,7 +76,7 @@ def test_a_text_that_a_spreadsheet_would_run_is_disarmed(tmp_path: Path, start: 
     text = f'{start}HYPERLINK("https://example.org")'
     limit = Limit(high=1, source=text)
     item = Finding("drain.mean", text, value=-1.5e-6, unit="A", low=-2e-6, note=text, limit=limit)
-    findings_file._write_csv(tmp_path / "findings.csv", [item, Finding("drain.said", "said", value=text)])
+    data_files._write_csv(tmp_path / "findings.csv", [item, Finding("drain.said", "said", value=text)])
     with (tmp_path / "findings.csv").open(encoding="utf-8", newline="") as stream:
         first, second = csv.DictReader(stream)
     for cell in (first["label"], first["note"], first["limit_source"], second["value"]):

@@ -19,8 +19,8 @@ from visits import BROWSER
 
 from reviewkit import commands
 from reviewkit.commands import SideBySide
-from reviewkit.privacy import base64_content, images, notebook
-from reviewkit.privacy import text as private_text
+from reviewkit.privacy import images, notebook
+from reviewkit.privacy import notebook as private_text
 
 FILES = Path(__file__).parent / "files"
 
@@ -278,4 +278,4 @@ def test_numbers_of_a_chart_are_not_touched() -> None:
 
 @pytest.mark.parametrize("text", ["uncertainties", "A" * 64, "c29tZSB3b3JkcyBmb3IgYW55b25l", "deadbeef" * 8])
 def test_what_is_coded_and_not_private_stays(text: str) -> None:
-    assert base64_content.cleaned(text, notebook.Scrubber((), ("marker",)).text) == text
+    assert images.cleaned(text, notebook.Scrubber((), ("marker",)).text) == text

@@ -17,7 +17,7 @@ from reviewkit.pipeline import loading
 from reviewkit.pipeline.results import Reviewed
 from reviewkit.publishing import evidence
 from reviewkit.review import fingerprints
-from reviewkit.sections import discovery
+from reviewkit.sections import template
 
 FILES = Path(__file__).parent / "files"
 ALDER = Path(__file__).parents[1] / "examples" / "alder"
@@ -185,7 +185,7 @@ def test_a_review_file_saved_while_it_is_read_is_refused(
 
     monkeypatch.setattr(loading.review_file, "bind", saved_first)
     with pytest.raises(Faults, match=r"^review\.yaml: the file has changed"):
-        loading.read([folder], discovery.discover(only=[FILES / "templates"]))
+        loading.read([folder], template.discover(only=[FILES / "templates"]))
 
 
 def test_each_file_is_read_for_its_fingerprint_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -197,7 +197,7 @@ def test_each_file_is_read_for_its_fingerprint_once(tmp_path: Path, monkeypatch:
         taken.append(name)
         return real(place, name)
 
-    (file,) = loading.read([folder], discovery.discover(only=[FILES / "templates"]))
+    (file,) = loading.read([folder], template.discover(only=[FILES / "templates"]))
     monkeypatch.setattr(fingerprints, "fingerprint", counted)
     assert [item.path for item in file.seen] == ["logs/lux.csv", "review.yaml"]
     assert taken == []

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from reviewkit import readout
 from reviewkit.readout import model as rules
-from reviewkit.readout import outliers
+from reviewkit.readout import posterior
 from reviewkit.readout.feasible_region import solve
 from reviewkit.readout.fit import Fit, fit_readings
 from reviewkit.readout.model import Interval, Model, Reading, Reference
@@ -128,7 +128,7 @@ def test_shared_error_hides_no_contradiction() -> None:
     )
     pair = readings(("3.652", "3.6"), ("3.650", "3.7"), noise="0.0005")
     assert solve(pair, model) is None
-    assert outliers.fewest(pair, model, most=1) == ((2,), (3,))
+    assert posterior.fewest(pair, model, most=1) == ((2,), (3,))
 
 
 def test_counts_hold_the_step_already() -> None:
@@ -146,7 +146,7 @@ def test_counts_hold_the_step_already() -> None:
 
 def test_a_planted_misreading_is_named() -> None:
     pairs = [("3.62", "3.6"), ("3.66", "3.7"), ("3.91", "3.9"), ("4.02", "4.3"), ("3.34", "3.3")]
-    assert outliers.fewest(readings(*pairs), OFFSET_ONLY, most=1) == ((5,),)
+    assert posterior.fewest(readings(*pairs), OFFSET_ONLY, most=1) == ((5,),)
 
 
 def test_two_readings_that_exclude_each_other_are_both_named() -> None:
@@ -227,7 +227,7 @@ def test_what_readings_leave_equals_a_brute_force_and_holds_the_truth(seed: int)
         Reading(row, Fraction(read), Fraction(value), reference_of.noise_V)
         for row, (read, value) in enumerate(zip(reference, shown, strict=True))
     ]
-    ways = outliers.fewest(taken, model, most=2)
+    ways = posterior.fewest(taken, model, most=2)
     regions = [solve([one for one in taken if one.row not in way], model) for way in ways]
     grids = (devices.brute_force(reference, shown, bench.meter, bound, fine) for fine in (1, 2, 4))
     grid = next(grid for grid in grids if grid.fewest == len(ways[0]))

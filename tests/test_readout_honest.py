@@ -20,7 +20,7 @@ from readout_honest import Outcome
 
 from reviewkit import readout
 from reviewkit.errors import InputError
-from reviewkit.readout import model, outliers, posterior
+from reviewkit.readout import model, posterior
 from reviewkit.readout.model import Model, Reading, Reference
 
 METER = {"accuracy": "±(0.05 % + 3)", "resolution": "1 mV", "full_scale": "6 V"}
@@ -135,7 +135,7 @@ def test_digits_finer_than_any_readout_are_refused(tmp_path: Path) -> None:
 def test_the_shared_error_is_split_into_percent_and_counts() -> None:
     """A meter 0.5 % high and 1.5 mV low at once: neither hides the other, whatever the gain shows."""
     region = (
-        outliers.explain(
+        posterior.explain(
             [Reading(2, Fraction("3.6"), Fraction("3.6")), Reading(3, Fraction("3.66"), Fraction("3.7"))],
             Model(
                 Fraction(1, 10),

@@ -26,8 +26,8 @@ from reviewkit.execution.execute import execute
 from reviewkit.execution.task import Outcome, Task
 from reviewkit.pipeline import loading, runner
 from reviewkit.privacy import notebook as scrub
-from reviewkit.publishing import atomic, journal, written
-from reviewkit.sections import discovery
+from reviewkit.publishing import atomic, written
+from reviewkit.sections import template
 
 FILES = Path(__file__).parent / "files"
 
@@ -258,8 +258,8 @@ def test_an_interruption_drops_what_has_not_begun(
             raise KeyboardInterrupt
 
     monkeypatch.setattr(runner, "execute", executed)
-    lamp = discovery.discover(only=[FILES / "templates"])[:1]
-    files = loading.read([lantern], discovery.discover(only=[FILES / "templates"]))
+    lamp = template.discover(only=[FILES / "templates"])[:1]
+    files = loading.read([lantern], template.discover(only=[FILES / "templates"]))
     with pytest.raises(KeyboardInterrupt):
         list(runner.run([(files[0], tmp_path / "staged")], lamp * 5000, progress=Interrupted()))
     assert 0 < len(begun) < 5000
@@ -344,7 +344,7 @@ def test_a_new_review_takes_the_place_of_the_old_one_whole(tmp_path: Path) -> No
 
 
 def test_a_run_killed_between_the_two_renames_is_set_right(tmp_path: Path) -> None:
-    old = journal.claim(tmp_path, "old", "lantern")
+    old = written.claim(tmp_path, "old", "lantern")
     old.mkdir()
     (old / "index.html").write_text("old", encoding="utf-8")
     atomic.stage(tmp_path, "lantern")
@@ -354,7 +354,7 @@ def test_a_run_killed_between_the_two_renames_is_set_right(tmp_path: Path) -> No
 
 
 def test_a_run_killed_after_both_renames_is_set_right(tmp_path: Path) -> None:
-    for place, text in ((journal.claim(tmp_path, "old", "lantern"), "old"), (tmp_path / "lantern", "new")):
+    for place, text in ((written.claim(tmp_path, "old", "lantern"), "old"), (tmp_path / "lantern", "new")):
         place.mkdir()
         (place / "index.html").write_text(text, encoding="utf-8")
     with atomic.site(tmp_path):

@@ -11,9 +11,9 @@ import pytest
 
 from reviewkit.errors import InputError, KitError
 from reviewkit.review.review_file import Claim
-from reviewkit.sections import discovery, parameter_cell, template
+from reviewkit.sections import parameter_cell, template
 from reviewkit.sections.parameter_cell import Parameter
-from reviewkit.system import locations
+from reviewkit.system import kit
 
 FILES = Path(__file__).parent / "files"
 
@@ -58,7 +58,7 @@ def test_anything_but_plain_parameters_is_refused(source: str) -> None:
 
 
 def test_templates_are_found_in_their_order_with_what_they_say() -> None:
-    found = discovery.discover(only=[FILES / "templates"])
+    found = template.discover(only=[FILES / "templates"])
     assert [(item.name, item.kind, item.title) for item in found] == [
         ("lamp", "section", "Light output"),
         ("weight", "section", "Weight"),
@@ -70,22 +70,22 @@ def test_templates_are_found_in_their_order_with_what_they_say() -> None:
 
 def test_a_template_dropped_in_is_found(tmp_path: Path) -> None:
     written(tmp_path, "b", place=2)
-    assert [item.name for item in discovery.discover(only=[tmp_path])] == ["b"]
+    assert [item.name for item in template.discover(only=[tmp_path])] == ["b"]
     written(tmp_path, "a", place=3)
-    assert [item.name for item in discovery.discover(only=[tmp_path])] == ["b", "a"]
+    assert [item.name for item in template.discover(only=[tmp_path])] == ["b", "a"]
 
 
 def test_a_later_folder_takes_the_place_of_a_written(tmp_path: Path) -> None:
     written(tmp_path, "weight", title="Weight, twice weighed")
-    found = discovery.discover([tmp_path], only=[FILES / "templates"])
+    found = template.discover([tmp_path], only=[FILES / "templates"])
     assert [item.title for item in found if item.name == "weight"] == ["Weight, twice weighed"]
 
 
 def test_folders_are_added_to_the_kits_own_or_take_their_place(tmp_path: Path) -> None:
     written(tmp_path, "beam")
-    kit = [item.name for item in discovery.discover()]
-    assert sorted(item.name for item in discovery.discover([tmp_path])) == sorted([*kit, "beam"])
-    assert [item.name for item in discovery.discover(only=[tmp_path])] == ["beam"]
+    kit = [item.name for item in template.discover()]
+    assert sorted(item.name for item in template.discover([tmp_path])) == sorted([*kit, "beam"])
+    assert [item.name for item in template.discover(only=[tmp_path])] == ["beam"]
 
 
 def test_the_clone_that_the_kit_was_installed_from_is_looked_at(
@@ -99,21 +99,21 @@ def test_the_clone_that_the_kit_was_installed_from_is_looked_at(
     noted.mkdir()
     (noted / "METADATA").write_text("Metadata-Version: 2.4\nName: reviewkit\nVersion: 9\n", encoding="utf-8")
     monkeypatch.setattr(metadata, "distribution", lambda _: metadata.PathDistribution(noted))
-    assert locations.clone_folder() is None
+    assert kit.clone_folder() is None
     file = noted / "direct_url.json"
     file.write_text(json.dumps({"url": clone.as_uri(), "archive_info": {}}), encoding="utf-8")
-    assert locations.clone_folder() is None
+    assert kit.clone_folder() is None
     file.write_text(json.dumps({"url": clone.as_uri(), "dir_info": {}}), encoding="utf-8")
-    assert locations.clone_folder() == clone / "templates"
-    assert "beam" in [item.name for item in discovery.discover()]
-    found = discovery.discover(only=[FILES / "templates"])
+    assert kit.clone_folder() == clone / "templates"
+    assert "beam" in [item.name for item in template.discover()]
+    found = template.discover(only=[FILES / "templates"])
     assert [item.name for item in found] == ["lamp", "weight", "summary"]
 
 
 def test_wording_of_added_folders_comes_before_the_kits_the_last_one_first(tmp_path: Path) -> None:
     for name in "ab":
         (tmp_path / name / "words").mkdir(parents=True)
-    section = discovery.discover([tmp_path / "a", tmp_path / "b", FILES / "templates"])[0]
+    section = template.discover([tmp_path / "a", tmp_path / "b", FILES / "templates"])[0]
     assert section.words == (tmp_path / "b", tmp_path / "a")
 
 
@@ -163,14 +163,14 @@ def test_what_fits_the_cell_is_handed_over_in_its_types_and_units(tmp_path: Path
 
 def test_a_folder_without_templates_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no section templates"):
-        discovery.discover(only=[tmp_path])
+        template.discover(only=[tmp_path])
 
 
 def test_the_kits_own_templates_describe_themselves() -> None:
     """Every notebook shipped: readable, its model's fields are its parameters, its check exists."""
-    found = discovery.discover()
-    assert discovery.of_kind("section", found)
-    for item in discovery.of_kind("section", found):
+    found = template.discover()
+    assert template.of_kind("section", found)
+    for item in template.of_kind("section", found):
         assert item.about.inputs
         assert template.inputs_model(item)
         assert item.about.makes
@@ -221,12 +221,12 @@ def test_a_model_that_does_not_exist_is_told(tmp_path: Path, name: str) -> None:
 
 def told(values: dict[str, Any], *parts: template.Section) -> list[str]:
     faults: list[InputError] = []
-    faults += discovery.unknown_keys(values, parts) + discovery.refused([values], parts)[0]
+    faults += template.unknown_keys(values, parts) + template.refused([values], parts)[0]
     return [fault.message for fault in faults]
 
 
 def test_a_key_that_no_section_declares_is_told_with_the_nearest() -> None:
-    parts = discovery.discover(only=[FILES / "templates"])
+    parts = template.discover(only=[FILES / "templates"])
     assert told({"device": {}, "lux": 1, "gram": 2}, *parts) == [
         "review.yaml, gram: no such key 'gram'. Did you mean 'grams'?"
     ]
@@ -244,5 +244,5 @@ def test_one_fault_seen_by_two_sections_is_told_once(tmp_path: Path) -> None:
 
 
 def test_a_section_receives_only_what_it_declares() -> None:
-    lamp = discovery.discover(only=[FILES / "templates"])[0]
+    lamp = template.discover(only=[FILES / "templates"])[0]
     assert lamp.own({"device": {}, "lux": 1, "grams": 2}) == {"lux": 1}

@@ -8,7 +8,7 @@ import pytest
 
 from reviewkit.errors import KitError
 from reviewkit.findings.sentences import Sentences
-from reviewkit.system import locations
+from reviewkit.system.kit import WORDS_VARIABLE
 
 
 def worded(folder: Path, text: str) -> Path:
@@ -54,7 +54,7 @@ def test_a_process_can_be_told_of_folders_that_come_first(
     kit = worded(tmp_path / "kit", "{% macro one() %}one{% endmacro %}")
     own = worded(tmp_path / "own", "{% macro one() %}eins{% endmacro %}")
     say = Sentences("lamp", [kit])
-    monkeypatch.setenv(locations.WORDS_VARIABLE, str(own))
+    monkeypatch.setenv(WORDS_VARIABLE, str(own))
     assert say("one") == "eins"
 
 

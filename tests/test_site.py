@@ -13,12 +13,12 @@ import pytest
 import site_sample
 
 from reviewkit.errors import Faults
-from reviewkit.figures import theme
-from reviewkit.figures.thin import thinned
+from reviewkit.figures import sheet
+from reviewkit.figures.sheet import thinned
 from reviewkit.findings import PLOTLY_MIME, Finding, placeholders
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import editions, site, written
-from reviewkit.publishing.site import assets, bundles, clean, prose
+from reviewkit.publishing.site import assets, bundles, prose
 
 
 class _Headings(HTMLParser):
@@ -175,13 +175,13 @@ def test_json_in_a_script_element_cannot_end_it() -> None:
     ],
 )
 def test_foreign_html_is_kept_to_what_cannot_run(html: str, kept: str) -> None:
-    assert kept in clean.cleaned(html)
+    assert kept in bundles.cleaned(html)
 
 
 @pytest.mark.parametrize("unshown", ["<style scoped>\n.a {b: c}\n</style>", "<SCRIPT>let a = 1</script >"])
 def test_what_a_browser_would_not_show_as_text_is_left_off(unshown: str) -> None:
-    assert clean.cleaned(f"<div>{unshown}<table></table></div>") == "<div><table></table></div>"
-    assert "a = 1" not in clean.cleaned("<p>b</p><script>a = 1")
+    assert bundles.cleaned(f"<div>{unshown}<table></table></div>") == "<div><table></table></div>"
+    assert "a = 1" not in bundles.cleaned("<p>b</p><script>a = 1")
 
 
 @pytest.mark.parametrize(
@@ -209,9 +209,9 @@ def test_headings_get_addresses_of_their_own() -> None:
 
 def test_page_and_charts_share_their_colours() -> None:
     style = (assets.templates() / "page.css").read_text(encoding="utf-8")
-    for colour in (theme.PAPER, theme.INK, theme.QUIET, theme.GRID, theme.BAND):
+    for colour in (sheet.PAPER, sheet.INK, sheet.QUIET, sheet.GRID, sheet.BAND):
         assert colour in style
-        assert theme.LIGHT_TO_DARK[colour] in style
+        assert sheet.LIGHT_TO_DARK[colour] in style
 
 
 def _luminance(colour: str) -> float:
@@ -225,7 +225,7 @@ def _luminance(colour: str) -> float:
 @pytest.mark.parametrize("dark", [False, True])
 def test_every_colour_of_a_chart_stands_out(dark: bool) -> None:
     """WCAG 2.2 success criterion 1.4.3: text 4.5 to 1; 1.4.11: lines 3 to 1."""
-    colours = theme.LIGHT_TO_DARK
+    colours = sheet.LIGHT_TO_DARK
 
     def shown(colour: str) -> str:
         return colours[colour] if dark else colour
@@ -234,10 +234,10 @@ def test_every_colour_of_a_chart_stands_out(dark: bool) -> None:
         high, low = sorted((_luminance(shown(one)), _luminance(shown(other))), reverse=True)
         return (high + 0.05) / (low + 0.05)
 
-    for paper in (theme.PAPER, theme.BAND):
-        for text in (theme.INK, theme.QUIET):
+    for paper in (sheet.PAPER, sheet.BAND):
+        for text in (sheet.INK, sheet.QUIET):
             assert contrast(text, paper) >= 4.5
-        for line in (theme.VOLTAGE, theme.CURRENT, theme.CHARGE, theme.TEMPERATURE, theme.READING):
+        for line in (sheet.VOLTAGE, sheet.CURRENT, sheet.CHARGE, sheet.TEMPERATURE, sheet.READING):
             assert contrast(line, paper) >= 3.0
 
 

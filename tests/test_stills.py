@@ -15,9 +15,8 @@ from reviewkit.errors import InputError
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
 from reviewkit.publishing import site, stills
-from reviewkit.publishing.stills import frames
 
-SOURCE = frames.Source("Alder", "Invented data, for demonstration.")
+SOURCE = stills.Source("Alder", "Invented data, for demonstration.")
 
 
 def words(svg: str) -> str:
@@ -34,7 +33,7 @@ def test_a_card_says_what_how_much_how_sure_the_limit_the_verdict_and_the_notice
         limit=Limit(4.15, 4.25, "the cell's data sheet"),
         verdict="inconclusive",
     )
-    told = words(frames.card(item, SOURCE, "dark")).replace("\u00a0", " ")
+    told = words(stills.card_picture(item, SOURCE, "dark")).replace("\u00a0", " ")
     for part in (
         *("Alder", "Hold voltage at the cell", "4.1860 V ± 0.0040 V", "4.15 V to 4.25 V"),
         *("the cell's data sheet", "the meter can’t tell", "Invented data, for demonstration."),
@@ -44,14 +43,14 @@ def test_a_card_says_what_how_much_how_sure_the_limit_the_verdict_and_the_notice
 
 def test_hostile_text_on_a_card_is_text() -> None:
     item = Finding(key="a.b", label='<script>x</script>"><image href="https://example.org/"/>', value="&<b>")
-    root = ET.fromstring(frames.card(item, frames.Source("<svg onload='x'>", "]]>"), "light"))
+    root = ET.fromstring(stills.card_picture(item, stills.Source("<svg onload='x'>", "]]>"), "light"))
     assert {node.tag.rpartition("}")[2] for node in root.iter()} <= {"svg", "style", "rect", "text", "g"}
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_words_on_a_picture_are_read_against_their_ground(scheme: str) -> None:
     """At least 7 : 1 for ink and 4.5 : 1 for the quiet ink: WCAG 2.2, 1.4.6 and 1.4.3."""
-    ink = frames.INKS[scheme]
+    ink = stills.INKS[scheme]
     assert contrast(ink["ink"], ink["paper"]) >= 7
     assert contrast(ink["quiet"], ink["paper"]) >= 4.5
 
@@ -70,10 +69,10 @@ def luminance(colour: str) -> float:
 
 
 def test_a_long_answer_grows_smaller_until_it_fits() -> None:
-    long = frames.Chart("x", "How long?", "A word and another. " * 24, 380)
-    svg = frames.chart(long, "<g xmlns='http://www.w3.org/2000/svg'/>", SOURCE, "light")
+    long = stills.Chart("x", "How long?", "A word and another. " * 24, 380)
+    svg = stills.chart_picture(long, "<g xmlns='http://www.w3.org/2000/svg'/>", SOURCE, "light")
     texts = [node for node in ET.fromstring(svg).iter() if node.tag.endswith("text")]
-    assert max(float(node.attrib["y"]) for node in texts) < frames.HEIGHT
+    assert max(float(node.attrib["y"]) for node in texts) < stills.HEIGHT
 
 
 def test_without_a_browser_the_user_reads_what_to_do(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -129,5 +128,5 @@ def test_every_key_figure_is_drawn_light_and_dark_and_holds_nothing_private(tmp_
         assert str(tmp_path) not in text
         assert "file:" not in text
     curves = {path.name: path.read_text(encoding="utf-8") for path in charts}
-    assert all(frames.INKS["dark"]["paper"] in svg for name, svg in curves.items() if "-dark" in name)
+    assert all(stills.INKS["dark"]["paper"] in svg for name, svg in curves.items() if "-dark" in name)
     assert all("main-svg" in svg for svg in curves.values())

@@ -11,16 +11,7 @@ import pytest
 import ui_machines as small
 from scipy import stats
 
-from reviewkit.ui_states import (
-    Event,
-    Machine,
-    State,
-    Transition,
-    evidence,
-    of_machine,
-    plan,
-    rules,
-)
+from reviewkit.ui_states import Event, Machine, State, Transition, evidence, of_machine, plan, reach
 
 # A published worked example of switch coverage (six transitions). Its own list of two-transition sequences
 # leaves out the loop followed by itself; the count below is that of the line graph.
@@ -142,7 +133,7 @@ def test_the_trial_that_could_open_most_hazards_comes_first():
         [("dark", "press", "lit"), ("lit", "press", "dark")], states=states, leave_in=["dark", "cabled"]
     )
     untested = evidence.coverage(made).untested
-    first, *_ = plan.next_trials(made, rules.DEFAULT, untested)
+    first, *_ = plan.next_trials(made, reach.DEFAULT, untested)
     assert first.state in ("dark", "cabled")
     assert made.events[first.event].outside
     assert first.could_reveal >= 1

@@ -6,8 +6,9 @@ import networkx as nx
 import pytest
 import ui_machines as small
 
-from reviewkit.ui_states import Event, OwnRule, State, changes, findings, of_machine, precautions, reach
-from reviewkit.ui_states.rules import DEFAULT
+from reviewkit.ui_states import Event, OwnRule, State, findings, of_machine, precautions, reach
+from reviewkit.ui_states.assess import changes
+from reviewkit.ui_states.reach import DEFAULT
 
 GRAPHS, COUNTED = range(300), range(600)
 LIT, DARK = State("lit", light_percent=100), State("dark")
@@ -191,7 +192,7 @@ def test_a_change_removes_what_it_says_and_adds_nothing():
     for seed in range(100):
         made = small.random_machine(seed)
         found = reach.hazards(made, DEFAULT, made.leave_in)
-        for change in changes.changes(made, DEFAULT, found):
+        for change in changes(made, DEFAULT, found):
             edges = [
                 edge
                 for edge in made.edges

@@ -18,7 +18,7 @@ from simulate import ui_states as invented
 
 from reviewkit import figures, findings
 from reviewkit import ui_states as ui
-from reviewkit.figures import theme
+from reviewkit.figures import sheet
 from reviewkit.findings import extra_page
 from reviewkit.sections import template
 from reviewkit.ui_states import State, layout
@@ -112,8 +112,8 @@ def test_the_template_runs_without_any_data(tmp_path):
     result = ui.assess(ui.inputs(), folder=tmp_path)
     shown = [figures.witnesses(result), figures.state_graph(result), figures.trials_grid(result)]
     assert all("No states" in repr(item) for item in shown)
-    for sheet in (ui.precaution_list, ui.change_list, ui.trial_list, ui.signal_table):
-        assert "No states" in sheet(result)._repr_mimebundle_()["text/plain"]
+    for listed in (ui.precaution_list, ui.change_list, ui.trial_list, ui.signal_table):
+        assert "No states" in listed(result)._repr_mimebundle_()["text/plain"]
 
 
 def test_the_note_to_the_maker_holds_steps_trials_expectation_and_severity():
@@ -154,8 +154,8 @@ def test_hostile_names_stay_text_everywhere():
     assert "<a " not in page
     assert "<em>" not in page
     assert "<script" not in ui.signal_table(result)._repr_mimebundle_()["text/html"]
-    for sheet in (ui.precaution_list, ui.change_list, ui.trial_list):
-        shown = MarkdownIt("commonmark").render(sheet(result)._repr_mimebundle_()["text/markdown"])
+    for listed in (ui.precaution_list, ui.change_list, ui.trial_list):
+        shown = MarkdownIt("commonmark").render(listed(result)._repr_mimebundle_()["text/markdown"])
         assert "<script" not in shown
         assert "<em>" not in shown
     for chart in (figures.state_graph(result), figures.trials_grid(result), *figures.witnesses(result).items):
@@ -179,7 +179,7 @@ def test_charts_use_only_colours_that_have_a_dark_partner():
             *figures.witnesses(result).items,
         ):
             used = set(re.findall(r"#[0-9a-f]{6}", chart.figure.to_json().lower()))
-            assert used <= set(theme.LIGHT_TO_DARK)
+            assert used <= set(sheet.LIGHT_TO_DARK)
             assert chart.answer.endswith(".")
             assert len(chart.table) > 0
 

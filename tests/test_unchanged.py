@@ -18,7 +18,7 @@ from reviewkit.execution.task import Outcome, Task
 from reviewkit.pipeline import cache, runner
 from reviewkit.pipeline.cache import SectionCache
 from reviewkit.review.fingerprints import fingerprints
-from reviewkit.system import kit_fingerprint, locations
+from reviewkit.system import kit
 
 ALDER = Path(__file__).parents[1] / "examples" / "alder"
 REVIEW = """
@@ -34,7 +34,7 @@ TRANSITIONS = "state,event,next,seen,tried\noff,press,on,5,5\non,press,off,5,5\n
 
 @pytest.fixture(autouse=True)
 def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv(locations.CACHE_VARIABLE, str(tmp_path / "cache"))
+    monkeypatch.setenv(kit.CACHE_VARIABLE, str(tmp_path / "cache"))
     return tmp_path / "cache"
 
 
@@ -172,18 +172,18 @@ def test_another_version_of_anything_runs_everything(
 ) -> None:
     run(folder)
     ran.clear()
-    monkeypatch.setattr(kit_fingerprint, "_libraries", lambda: ["numpy-99.0.dist-info"])
-    kit_fingerprint.program.cache_clear()
+    monkeypatch.setattr(kit, "_libraries", lambda: ["numpy-99.0.dist-info"])
+    kit.fingerprint.cache_clear()
     try:
         run(folder)
     finally:
-        kit_fingerprint.program.cache_clear()
+        kit.fingerprint.cache_clear()
     assert sorted(ran) == ALL
 
 
 def test_the_program_is_its_source_its_templates_and_its_libraries(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert {"template.py", "charge.ipynb", "page.css"} <= {path.name for path in kit_fingerprint._source()}
-    assert any(name.startswith("pandas-") for name in kit_fingerprint._libraries())
+    assert {"template.py", "charge.ipynb", "page.css"} <= {path.name for path in kit._source()}
+    assert any(name.startswith("pandas-") for name in kit._libraries())
 
 
 def test_a_section_that_failed_is_run_again(folder: Path, ran: list[str]) -> None:
@@ -195,7 +195,7 @@ def test_a_section_that_failed_is_run_again(folder: Path, ran: list[str]) -> Non
 
 
 def test_templates_of_ones_own_are_always_run(folder: Path, ran: list[str]) -> None:
-    own = ("--only-templates", str(locations.kit_folder()))
+    own = ("--only-templates", str(kit.kit_folder()))
     run(folder, *own)
     ran.clear()
     assert not run(folder, *own).startswith("unchanged")

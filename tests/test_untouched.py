@@ -17,12 +17,12 @@ from strangers import TEMPLATES, bench, scatter, sums
 
 from reviewkit import commands
 from reviewkit.cli import main
-from reviewkit.commands.extras import settled
+from reviewkit.commands.pages import settled
 from reviewkit.execution import forkserver
 from reviewkit.execution.task import Outcome, Task
 from reviewkit.pipeline import runner
 from reviewkit.pipeline.cache import RunOptions
-from reviewkit.publishing import journal, out_guard, written
+from reviewkit.publishing import atomic, written
 from reviewkit.tables import keys
 
 COMPARE = Path(__file__).parents[1] / "templates" / "compare.ipynb"
@@ -37,7 +37,7 @@ def _nothing_is_executed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Non
 
     monkeypatch.setattr(runner, "execute", at_once)
     monkeypatch.setattr(forkserver, "serving", lambda **_: nullcontext())
-    monkeypatch.setattr("reviewkit.commands.comparison_page.execute", at_once)
+    monkeypatch.setattr("reviewkit.commands.pairs.execute", at_once)
     monkeypatch.chdir(tmp_path)
 
 
@@ -117,9 +117,9 @@ def test_another_spelling_of_the_folder_is_seen_through(
         return usual(hazel if path.name == "HAZEL" else path, **more)
 
     monkeypatch.setattr(Path, "stat", one_folder)
-    assert out_guard.location(tmp_path / "HAZEL", [hazel])
-    assert out_guard.location(tmp_path / "HAZEL" / "site", [hazel])
-    assert not out_guard.location(tmp_path / "site", [hazel])
+    assert atomic.location(tmp_path / "HAZEL", [hazel])
+    assert atomic.location(tmp_path / "HAZEL" / "site", [hazel])
+    assert not atomic.location(tmp_path / "site", [hazel])
 
 
 @pytest.mark.parametrize(
@@ -347,7 +347,7 @@ def test_a_list_of_reviews_cut_short_by_a_kill_is_known_again(
             patch.setattr(Path, "replace", counted)
             with suppress(Killed):
                 written.put(site, "index.html", lambda part, step=step: part.write_text(f"list {step}"))
-        journal.settle(site)
+        written.settle_journal(site)
         assert written.is_ours(site, "index.html")
 
 

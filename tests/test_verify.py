@@ -18,7 +18,7 @@ from click.testing import CliRunner, Result
 import reviewkit
 from reviewkit import commands
 from reviewkit.cli import main
-from reviewkit.commands import reproduced
+from reviewkit.commands import verification
 from reviewkit.errors import InputError
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
@@ -199,7 +199,7 @@ def test_numbers_beyond_all_reason_are_a_plain_fault(tmp_path: Path, number: Any
 
 def test_a_number_beyond_all_reason_in_a_list_does_not_stand(tmp_path: Path) -> None:
     (read,) = published_record.read(of_one(tmp_path, BASE.to_dict() | {"value": [10**400]})).findings
-    check = reproduced.Check("lamp.reading", read, replace(BASE, value=[1.0]))
+    check = verification.Check("lamp.reading", read, replace(BASE, value=[1.0]))
     assert not check.stands
     assert check.text
 
@@ -212,7 +212,7 @@ def test_a_folder_without_a_review_is_a_plain_fault(tmp_path: Path) -> None:
 
 def test_text_of_a_stranger_does_not_steer_the_terminal() -> None:
     item = Finding("lamp.\x1b[2J", "reading", value="\x1b]0;title\x07")
-    assert "\x1b" not in reproduced.Check(item.key, item, None).text
+    assert "\x1b" not in verification.Check(item.key, item, None).text
 
 
 @pytest.mark.parametrize(
@@ -225,7 +225,7 @@ def test_text_of_a_stranger_does_not_steer_the_terminal() -> None:
 )
 def test_what_differs_by_rounding_alone_stands(again: Finding) -> None:
     """A hundredth of the uncertainty is a digit that the published number does not have."""
-    assert reproduced.same(BASE, again)
+    assert verification.same(BASE, again)
 
 
 @pytest.mark.parametrize(
@@ -241,12 +241,12 @@ def test_what_differs_by_rounding_alone_stands(again: Finding) -> None:
     ],
 )
 def test_what_says_something_else_does_not_stand(again: Finding) -> None:
-    assert not reproduced.same(BASE, again)
+    assert not verification.same(BASE, again)
 
 
 def test_a_wide_interval_published_does_not_hide_a_change() -> None:
     wide = replace(BASE, uncertainty=100.0, low=-98.0, high=102.0)
-    assert not reproduced.same(wide, BASE)
+    assert not verification.same(wide, BASE)
 
 
 @pytest.mark.parametrize(
@@ -267,7 +267,7 @@ def test_a_wide_interval_published_does_not_hide_a_change() -> None:
 def test_values_that_are_no_measured_numbers_are_compared_as_they_are(
     old: Any, new: Any, stands: bool
 ) -> None:
-    assert reproduced.same(Finding("ui.x", "x", value=old), Finding("ui.x", "x", value=new)) is stands
+    assert verification.same(Finding("ui.x", "x", value=old), Finding("ui.x", "x", value=new)) is stands
 
 
 # Hostile zips. What each does is said by its name.

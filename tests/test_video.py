@@ -19,7 +19,7 @@ from visits import WCAG, needs_browser, violations
 
 from reviewkit.findings.extra_page import ExtraPage
 from reviewkit.publishing import site
-from reviewkit.publishing.site import described
+from reviewkit.publishing.site import context
 from reviewkit.review import video
 
 HOSTILE = (*site_sample.HOSTILE, "a --> b", "&lt;b&gt;", "--></script>")
@@ -307,7 +307,7 @@ def test_a_date_is_published_where_it_is_one(tmp_path: Path) -> None:
     reviewed = site_sample.reviewed(tmp_path / "alder", tmp_path / "out")
     about = reviewed.file.review.model_copy(update={"date": "2026-02-14"})
     object.__setattr__(reviewed.file, "review", about)
-    told = described.described(reviewed.file, "It charges.", None)
+    told = context.described(reviewed.file, "It charges.", None)
     whole = json.loads(told.linked)
     assert whole["datePublished"] == "2026-02-14"
     assert "video" not in whole

@@ -20,11 +20,11 @@ import yaml
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import execute, execute_in_kernel
 from reviewkit.execution.task import Outcome, Task
-from reviewkit.sections import discovery
-from reviewkit.system import slim_imports, temporary
+from reviewkit.sections import template
+from reviewkit.system import disk, kit
 
 ROOT = Path(__file__).parents[1]
-SECTIONS = [part for part in discovery.discover() if part.kind == "section"]
+SECTIONS = [part for part in template.discover() if part.kind == "section"]
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="children are forked on Linux alone")
 
@@ -176,11 +176,11 @@ def test_values_are_judged_by_the_server_as_they_are_here(server: object) -> Non
         {},
     ]
     given = wrong, [part.path for part in SECTIONS]
-    there = forkserver.call(discovery.refused_there, *given)
-    assert there == discovery.refused_there(*given)
+    there = forkserver.call(template.refused_there, *given)
+    assert there == template.refused_there(*given)
     assert [bool(found) for found in there] == [True, True, False]
-    told = [[(type(fault), fault.message) for fault in found] for found in discovery.refused(wrong, SECTIONS)]
-    assert told == [[(type(f), f.message) for f in found] for found in discovery._refused(wrong, SECTIONS)]
+    told = [[(type(fault), fault.message) for fault in found] for found in template.refused(wrong, SECTIONS)]
+    assert told == [[(type(f), f.message) for f in found] for found in template._refused(wrong, SECTIONS)]
 
 
 @linux
@@ -378,15 +378,15 @@ def test_folders_of_processes_that_are_no_more_are_swept(
     ended.wait()
     (tmp_path / f"reviewkit-{ended.pid}-abc").mkdir()
     (tmp_path / "reviewkit-notes").mkdir()
-    own = temporary.made()
-    temporary.sweep()
+    own = disk.made_temporary()
+    disk.sweep()
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted([own.name, "reviewkit-notes"])
 
 
 def test_a_library_left_out_can_be_imported_afterwards() -> None:
     sys.modules.pop("colorsys", None)
-    with slim_imports.without("colorsys"):
-        with slim_imports.without("colorsys"), pytest.raises(ImportError):
+    with kit.imports_without("colorsys"):
+        with kit.imports_without("colorsys"), pytest.raises(ImportError):
             import colorsys
         with pytest.raises(ImportError):
             import colorsys

@@ -1,4 +1,4 @@
-"""A review folder before it is run: made, and checked."""
+"""A review folder before it is run: made, checked; and a look at files before there is a review."""
 
 from __future__ import annotations
 
@@ -8,11 +8,30 @@ from pathlib import Path
 from reviewkit.commands.reviews import place_faults
 from reviewkit.errors import Faults, InputError
 from reviewkit.findings import placeholders
-from reviewkit.pipeline import loading, unconnected
+from reviewkit.logs import Sight, look
+from reviewkit.pipeline import loading
 from reviewkit.pipeline.results import ASSETS
-from reviewkit.publishing import out_guard
+from reviewkit.publishing import atomic
 from reviewkit.review import author_text, review_file
-from reviewkit.sections import discovery
+from reviewkit.sections import template
+
+
+def look_at(*paths: str | Path) -> tuple[tuple[Sight, ...], tuple[InputError, ...]]:
+    """Return what files hold and how they would be read, and the faults of those that show nothing.
+
+    Parameters
+    ----------
+    paths : str or pathlib.Path
+        Files of meters and loggers, anywhere.
+    """
+    sights: list[Sight] = []
+    faults: list[InputError] = []
+    for path in paths:
+        try:
+            sights.append(look(path))
+        except InputError as fault:
+            faults.append(fault)
+    return tuple(sights), tuple(faults)
 
 
 def start(
@@ -48,18 +67,18 @@ def start(
     >>> sorted(path.name for path in reviewkit.start(empty / "my-device"))
     ['bench-sheet.html', 'readout.csv', 'review.yaml', 'transitions.csv']
     """
-    from reviewkit.sections import bench_sheet, review_outline
+    from reviewkit.sections import review_outline
 
     place = Path(folder)
     if (place / review_file.FILE).exists():
         raise InputError("there is a review file here already", file=str(place / review_file.FILE))
-    if refused := out_guard.start(place):
+    if refused := atomic.start(place):
         raise Faults(refused)
     called = name or place.resolve().name.replace("-", " ").capitalize()
-    parts = discovery.of_kind("section", discovery.discover(templates, only=only_templates))
+    parts = template.of_kind("section", template.discover(templates, only=only_templates))
     texts = {
         review_file.FILE: review_outline.review_file(called, parts),
-        "bench-sheet.html": bench_sheet.page(called, parts),
+        "bench-sheet.html": review_outline.page(called, parts),
         **{file: header + "\n" for part in parts for file, header in part.about.bench.files.items()},
     }
     (place / "logs").mkdir(parents=True, exist_ok=True)
@@ -97,11 +116,11 @@ def check(
     >>> reviewkit.check("examples/alder")
     ()
     """
-    parts = discovery.discover(templates, only=only_templates)
+    parts = template.discover(templates, only=only_templates)
     if out is None:
         return tuple(loading.faults(folders, parts, reserved=(ASSETS,)))
     place = Path(out).resolve()
-    wrong = out_guard.location(Path(out), map(Path, folders)) or out_guard.shared(place)
+    wrong = atomic.location(Path(out), map(Path, folders)) or atomic.shared(place)
     found = loading.faults(
         folders, parts, reserved=(ASSETS,), judge=lambda file: [] if wrong else place_faults(file, place)
     )
@@ -122,9 +141,9 @@ def idle(
     templates, only_templates : iterable of str or pathlib.Path
         As for `check`.
     """
-    parts = discovery.discover(templates, only=only_templates)
+    parts = template.discover(templates, only=only_templates)
     files = loading.read(folders, parts)
-    return tuple(file.folder for file in files if unconnected.is_nothing_connected(file, parts))
+    return tuple(file.folder for file in files if loading.is_nothing_connected(file, parts))
 
 
 def remarks(
@@ -149,11 +168,11 @@ def remarks(
     InputError
         If an author's words can't be read as text.
     """
-    parts = discovery.discover(templates, only=only_templates)
+    parts = template.discover(templates, only=only_templates)
     loose = [
         f"{file.folder.name}: {remark}"
         for file in loading.read(folders, parts)
-        for remark in unconnected.remarks(file, parts)
+        for remark in loading.remarks(file, parts)
     ]
     typed_by_hand = tuple(
         f"{Path(folder).name}/words.md, line {typed.line}: '{typed.text}' is typed by hand; "

@@ -1,23 +1,64 @@
-"""Several reviews side by side."""
+"""Several reviews side by side: the comparison's notebook, executed where they lie, and its page."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import json
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit.commands import comparison_page
 from reviewkit.commands.reviews import OUT, Published, refuse_place, run
 from reviewkit.errors import InputError
 from reviewkit.execution import forkserver
-from reviewkit.pipeline import harvest
+from reviewkit.execution.execute import execute
+from reviewkit.execution.task import Task
+from reviewkit.metrology import formatting
+from reviewkit.pipeline import harvest, results
 from reviewkit.pipeline.results import SectionResult
-from reviewkit.publishing import atomic, out_guard, site, written
-from reviewkit.sections import discovery
-from reviewkit.sections.template import Section
+from reviewkit.privacy.notebook import for_machine
+from reviewkit.publishing import atomic, site, written
+from reviewkit.review.review_file import ReviewFile
+from reviewkit.sections.template import Section, discover, of_kind
 from reviewkit.tables import keys
+
+
+def made(
+    template: Section,
+    reviews: Sequence[tuple[ReviewFile, str]],
+    out: Path,
+    staged: Path,
+    *,
+    home: str,
+) -> SectionResult:
+    """Execute the comparison's template and write its page into `staged`.
+
+    Parameters
+    ----------
+    template : Section
+        Takes the names of the published folders: `reviews`, or for two devices `first` and `second`.
+    reviews : sequence of (ReviewFile, str)
+        Each review with the name of its published folder.
+    out : pathlib.Path
+        Holds the published folders.
+    staged : pathlib.Path
+        Empty.
+    home : str
+        The page that lists all reviews.
+    """
+    (staged / results.NOTEBOOKS).mkdir()
+    places = [place for _, place in reviews]
+    folders = {"reviews": places, **dict(zip(("first", "second"), places, strict=False))}
+    outcome = execute(Task(template.path, template.own(folders), out, words=template.words))
+    (staged / site.COMPARED).write_text(json.dumps({"reviews": places}), encoding="utf-8")
+    result = results.collected(template, outcome, for_machine(out), staged)
+    links = [site.Link(f"../{place}/index.html", file.title) for file, place in reviews]
+    notices = dict.fromkeys(file.review.notice for file, _ in reviews if file.review.notice)
+    title = formatting.listed(file.device.name for file, _ in reviews) + ", side by side"
+    site.write_comparison(result, staged, title, links, notice=" ".join(notices), home=home)
+    return result
+
 
 MOST = 12
 """Reviews that one page compares."""
@@ -96,13 +137,13 @@ def compare(
             raise InputError("the same folder twice", file=str(folder), remedy="Name each review once.")
         seen.add(Path(folder).resolve())
     own: Mapping[str, Any] = {"templates": tuple(templates), "only_templates": tuple(only_templates)}
-    parts = discovery.discover(own["templates"], only=own["only_templates"])
-    template = next(iter(discovery.of_kind("compare", parts)), None)
+    parts = discover(own["templates"], only=own["only_templates"])
+    template = next(iter(of_kind("compare", parts)), None)
     if template is None:
         raise InputError("there is no template that compares in the folders of templates")
     refuse_place(Path(out), folders, list_name)
     names = [keys.published_name(Path(folder).resolve()) for folder in folders]
-    out_guard.comparison(Path(out).resolve(), site.beside(names))
+    atomic.comparison(Path(out).resolve(), site.beside(names))
     with forkserver.serving():
         reviews = run(*folders, out=out, executor=executor, list_name=list_name, **own)
         return _compared(reviews, template, Path(out), list_name)
@@ -114,7 +155,7 @@ def _compared(reviews: tuple[Published, ...], template: Section, out: Path, list
         home = written.list_page(place, list_name)
         staged = atomic.stage(place, called)
         compared = [(item.review.file, item.place.name) for item in reviews]
-        result = comparison_page.made(template, compared, place, staged, home=home)
+        result = made(template, compared, place, staged, home=home)
         site.write_charts(place)
         result_place = atomic.put(staged, place, called, good=result.ok)
         site.write_shelf(place, home=home)

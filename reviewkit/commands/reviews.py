@@ -11,16 +11,16 @@ from threading import Thread
 from types import ModuleType
 from typing import Any
 
-from reviewkit.commands.extras import settled, wanted
+from reviewkit.commands.pages import settled, wanted
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.findings import PLOTLY_MIME, Findings
 from reviewkit.pipeline import harvest, loading, runner
 from reviewkit.pipeline.cache import RunOptions, SectionCache, remember
-from reviewkit.pipeline.progress import Bar
 from reviewkit.pipeline.results import ASSETS, Reviewed
-from reviewkit.publishing import atomic, edition_guard, editions, out_guard, written
+from reviewkit.pipeline.runner import Bar
+from reviewkit.publishing import atomic, editions, published_record, written
 from reviewkit.review.review_file import ReviewFile
-from reviewkit.sections import discovery
+from reviewkit.sections import template
 from reviewkit.sections.template import Section
 
 OUT = Path("site")
@@ -134,7 +134,7 @@ def run(
     wanted(options)
     refuse_place(Path(out), folders, list_name)
     own = tuple(templates), tuple(only_templates)
-    parts = discovery.discover(own[0], only=own[1])
+    parts = template.discover(own[0], only=own[1])
     # What writes pages is loaded while others load what the sections need.
     Thread(target=_pages, daemon=True).start()
     files = loading.read(folders, parts, reserved=(ASSETS,))
@@ -184,14 +184,14 @@ def refuse_place(out: Path, folders: Iterable[str | Path], list_name: str = "") 
     ------
     Faults
     """
-    found = out_guard.location(out, map(Path, folders)) or out_guard.shared(out.resolve(), list_name)
+    found = atomic.location(out, map(Path, folders)) or atomic.shared(out.resolve(), list_name)
     if found:
         raise Faults(found)
 
 
 def place_faults(file: ReviewFile, out: Path) -> list[InputError]:
     """Return why a review can't be published as what it says it is, where it would go."""
-    return out_guard.review(file, out) or edition_guard.faults(file, out)
+    return atomic.review(file, out) or published_record.faults(file, out)
 
 
 def _replaced(out: Path, file: ReviewFile) -> Path:
@@ -202,7 +202,7 @@ def _replaced(out: Path, file: ReviewFile) -> Path:
 
 def _remember(done: Iterable[Published], parts: Iterable[Section], options: Mapping[str, RunOptions]) -> None:
     """Note of each review that is no draft what it was made from: until that changes it need not run."""
-    if not all(section.about.repeatable for section in discovery.of_kind("section", parts)):
+    if not all(section.about.repeatable for section in template.of_kind("section", parts)):
         return
     for item in done:
         if not item.is_draft:

@@ -1,9 +1,8 @@
 """Several devices, or editions of one, side by side."""
 
-from reviewkit.comparison.published import Curve, Published, read
 from reviewkit.comparison.rows import Against, Comparison, Row, side_by_side
 from reviewkit.comparison.sharing import Sharing, sharing
-from reviewkit.comparison.together import MOST, Together, open_all, put_together
+from reviewkit.comparison.together import MOST, Curve, Published, Together, open_all, put_together, read
 
 __all__ = [
     "MOST",

@@ -1,14 +1,20 @@
 """Standby drain: what a device takes from its cell when it is off."""
 
-from reviewkit.drain.decompose import Decomposition, decompose
+from reviewkit.drain.decompose import Decomposition, Settled, decompose, settled
 from reviewkit.drain.findings import findings
-from reviewkit.drain.inputs import DrainInputs, DrainState, inputs, slug
-from reviewkit.drain.plausibility import check
+from reviewkit.drain.inputs import DrainInputs, DrainState, check, inputs, slug
 from reviewkit.drain.ranges import Fitness, connecting, fitness
 from reviewkit.drain.sentences import advice, summary
-from reviewkit.drain.settling import Settled, settled
-from reviewkit.drain.states import Drain, StateDrain, datasets, measure
-from reviewkit.drain.storage import Days, days, self_discharge_A, self_discharge_days
+from reviewkit.drain.states import (
+    Days,
+    Drain,
+    StateDrain,
+    datasets,
+    days,
+    measure,
+    self_discharge_A,
+    self_discharge_days,
+)
 
 __all__ = [
     "Days",

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from reviewkit.drain.pattern import Pattern
-from reviewkit.drain.pulse_detection import Detection
-from reviewkit.drain.samples import FloatArray, Samples
+from reviewkit.drain.samples import Detection, FloatArray, Samples
 from reviewkit.metrology import Component, Measured, left_of_step
 from reviewkit.metrology.meter import Meter
 

@@ -9,8 +9,7 @@ from reviewkit.drain import sentences
 from reviewkit.drain.features import Feature
 from reviewkit.drain.inputs import DrainInputs
 from reviewkit.drain.sentences import say
-from reviewkit.drain.states import Drain, StateDrain
-from reviewkit.drain.storage import Days
+from reviewkit.drain.states import Days, Drain, StateDrain
 from reviewkit.findings import Finding, Findings, measured, not_tested
 from reviewkit.metrology import Measured
 from reviewkit.metrology.conformity import Limit, Verdict

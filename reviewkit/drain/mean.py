@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from reviewkit.drain.pattern import Pattern
-from reviewkit.drain.pulse_detection import Detection
 from reviewkit.drain.pulse_train import Train
-from reviewkit.drain.samples import FloatArray, Samples
+from reviewkit.drain.samples import Detection, FloatArray, Samples
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.meter import Meter
 

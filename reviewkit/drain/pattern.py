@@ -11,10 +11,9 @@ from typing import Literal
 
 import numpy as np
 
-from reviewkit.drain import pulse_timing, pulse_train
-from reviewkit.drain.pulse_detection import Detection, charges
+from reviewkit.drain import pulse_train
 from reviewkit.drain.pulse_train import Train
-from reviewkit.drain.samples import Flags, FloatArray, Samples
+from reviewkit.drain.samples import Detection, Flags, FloatArray, Samples, charges
 
 # fmt: off
 Kind = Literal[
@@ -113,7 +112,7 @@ def recognised(one: Samples, what: Detection, *, resolution_A: float) -> Pattern
     if _wave(one, what, flat):
         return Pattern("wave", quiet, False)
     whole = what.whole(len(one))
-    sums, centres = charges(one, what)[whole], pulse_timing.middles(one, what)
+    sums, centres = charges(one, what)[whole], pulse_train.middles(one, what)
     alike = _alike(one, what, sums)
     found = Pattern("irregular", quiet, flat, None, centres[0][whole], sums, alike=alike)
     if train is not None and train.folded:

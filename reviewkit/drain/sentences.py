@@ -6,16 +6,14 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from reviewkit.drain import storage
-from reviewkit.drain.decompose import Decomposition
+from reviewkit.drain import states
+from reviewkit.drain.decompose import SHORT_SHARE, Decomposition
 from reviewkit.drain.features import Feature
 from reviewkit.drain.inputs import DrainInputs
 from reviewkit.drain.pulse_train import ALONE_FROM_S
-from reviewkit.drain.settling import SHORT_SHARE
-from reviewkit.drain.states import Drain, StateDrain
-from reviewkit.drain.storage import Days
+from reviewkit.drain.states import Days, Drain, StateDrain
 from reviewkit.findings import sentences
-from reviewkit.findings.text_and_table import Answer
+from reviewkit.findings.extra_page import Answer
 from reviewkit.metrology import difference, formatting
 from reviewkit.metrology.formatting import rough
 
@@ -195,7 +193,7 @@ def _lasts(bench: DrainInputs, state: StateDrain) -> str:
 
 def outlasts(bench: DrainInputs, days: Days) -> bool:
     """Return whether a drain alone would take longer than the cell's own loss."""
-    own = storage.self_discharge_days(bench.drain_self_discharge_percent[0])
+    own = states.self_discharge_days(bench.drain_self_discharge_percent[0])
     return not days.known or (days.low is not None and days.low > own)
 
 
@@ -279,14 +277,14 @@ def ordered(states: Iterable[StateDrain]) -> list[StateDrain]:
 
 def _compared(bench: DrainInputs) -> str:
     capacity, rates = bench.cell.rated_capacity_Ah or 0.0, bench.drain_self_discharge_percent
-    low, high = (rough(storage.self_discharge_A(rate, capacity), "A") for rate in rates)
-    slow, quick = (say("years", days=storage.self_discharge_days(rate)) for rate in rates)
+    low, high = (rough(states.self_discharge_A(rate, capacity), "A") for rate in rates)
+    slow, quick = (say("years", days=states.self_discharge_days(rate)) for rate in rates)
     return say("yardstick", what=yardstick(bench), low=low, high=high, quick=quick, slow=slow)
 
 
 def _beside(bench: DrainInputs, state: StateDrain) -> str:
     capacity, rates = bench.cell.rated_capacity_Ah or 0.0, bench.drain_self_discharge_percent
-    low, high = (storage.self_discharge_A(rate, capacity) for rate in rates)
+    low, high = (states.self_discharge_A(rate, capacity) for rate in rates)
     level = state.mean.level_A
     return say(
         "beside",

@@ -6,7 +6,7 @@ import sys
 
 from reviewkit.execution import forkserver, papermill_run
 from reviewkit.execution.task import Outcome, Task
-from reviewkit.system import full_disk, temporary
+from reviewkit.system import disk
 
 
 def execute(task: Task) -> Outcome:
@@ -27,7 +27,7 @@ def execute(task: Task) -> Outcome:
     """
     outcome = forkserver.execute(task) or execute_in_kernel(task)
     if not (outcome.ok or outcome.input_faults):
-        full_disk.refuse_no_room()
+        disk.refuse_no_room()
     return outcome
 
 
@@ -48,7 +48,7 @@ def execute_in_kernel(task: Task) -> Outcome:
     """
     from reviewkit.execution.kernel import kernel_in
 
-    with temporary.folder() as place:
+    with disk.temporary_folder() as place:
         return papermill_run.run(
             task,
             place,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ctypes
 import gc
+import importlib
 import multiprocessing
 import os
 import random
@@ -21,15 +22,65 @@ import threading
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
-from reviewkit.execution import forkserver, preload
+from reviewkit.execution import forkserver
 from reviewkit.execution.task import Task
-from reviewkit.system import locations, temporary
+from reviewkit.system import disk, kit
+
+_THREADED = ("polars",)
+"""Libraries that start threads when imported: a child imports them where it needs them. pyarrow is not one:
+its only thread is its allocator's, which jemalloc sees through a fork."""
+
+_UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
+"""What others import where it is installed: to lay out, to debug, to recognise as an array."""
+
+_MOST = (
+    *("numpy", "pandas", "scipy.special", "pydantic", "plotly.graph_objs._figure", "plotly.io"),
+    *("uncertainties", "nbformat", "papermill"),
+    *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger"),
+    *(f"reviewkit.{name}" for name in ("charge", "readout", "drain", "ui_states", "summary", "figures")),
+    *("reviewkit.comparison", "reviewkit.execution.in_process"),
+)
+"""What every section needs, or more than one."""
+
+_REST = ("scipy.optimize", "scipy.interpolate", "networkx")
+"""What one section alone needs: its child can load that itself, beside the others."""
+
+
+def load_most() -> None:
+    """Load what any section needs, and use what builds tables of its own when first used."""
+    for name in _MOST:
+        _load(name)
+    import nbformat
+    import plotly.graph_objects as go
+
+    from reviewkit.metrology import units
+
+    with kit.imports_without(*_UNUSED):
+        units.factor("mA", "A")
+    nbformat.validate({"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5})
+    go.Figure(
+        {"data": [{"type": "scatter", "y": [1.0]}], "layout": {"shapes": [{}], "annotations": [{}]}}
+    ).to_json()
+
+
+@cache
+def load_rest() -> None:
+    """Load what single sections need."""
+    for name in _REST:
+        _load(name)
+
+
+def _load(name: str) -> None:
+    with kit.imports_without(*_THREADED, *kit.SCHEMA_EXTRAS, *_UNUSED):
+        importlib.import_module(name)
+
 
 _FIRST_CLIENT_S = 30.0
 _ONE_REVIEW = 6
@@ -66,7 +117,7 @@ class _Serving:
                 patience_s = None if self._asked else linger_s
                 if self._forked > _ONE_REVIEW:
                     # More than a single review, which is quicker without.
-                    preload.rest()
+                    load_rest()
                     gc.freeze()
         finally:
             for asked in self._asked:
@@ -149,7 +200,7 @@ def _work(job: Any, line: Connection, others: Iterable[Any], home: Path, server:
 def _outcome(task: Task, scratch: Path) -> Any:
     from reviewkit.execution import in_process, papermill_run
 
-    os.environ[locations.WORDS_VARIABLE] = os.pathsep.join(map(str, task.words))
+    os.environ[kit.WORDS_VARIABLE] = os.pathsep.join(map(str, task.words))
     os.chdir(task.folder)
     outcome = papermill_run.run(task, scratch, engine_name=in_process.NAME, grace_s=task.grace_s)
     # What wrote past Python's own streams is taken into the notebook by a kernel of its own.
@@ -188,14 +239,14 @@ def main() -> None:
     name, linger_s = sys.argv[1], float(sys.argv[2])
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _ended)
-    with socket.socket(socket.AF_UNIX) as entrance, temporary.folder() as home:
+    with socket.socket(socket.AF_UNIX) as entrance, disk.temporary_folder() as home:
         entrance.bind(forkserver.PREFIX + name)
         entrance.listen()
         os.environ["IPYTHONDIR"] = str(home)
         # What has been loaded stays, so that there is nothing to look for; and a child that looked through it
         # all would copy it all.
         gc.disable()
-        preload.most()
+        load_most()
         gc.freeze()
         _Serving(entrance, home).serve(linger_s)
 

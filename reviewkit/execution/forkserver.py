@@ -21,9 +21,8 @@ from multiprocessing.connection import Client, Connection
 from typing import Any
 
 from reviewkit.execution import papermill_run
-from reviewkit.execution.environment import environment
-from reviewkit.execution.task import Outcome, Task
-from reviewkit.system.kit_fingerprint import program
+from reviewkit.execution.task import Outcome, Task, environment
+from reviewkit.system.kit import fingerprint as program
 
 PREFIX = "\0reviewkit-"
 """Of the servers' addresses: names that are no files, and are gone with the process."""

@@ -12,7 +12,7 @@ from typing import Any
 from jupyter_client.kernelspec import KernelSpec
 from jupyter_client.manager import AsyncKernelManager
 
-from reviewkit.execution.environment import environment
+from reviewkit.execution.task import environment
 
 _at_work: set[OwnKernel] = set()
 

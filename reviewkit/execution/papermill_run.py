@@ -14,7 +14,7 @@ from typing import Any
 
 from reviewkit.errors import InputError
 from reviewkit.execution.task import Outcome, Task
-from reviewkit.system import slim_imports
+from reviewkit.system import kit
 
 TOO_SLOW = "CellTooSlow"
 """Name of the error that a cell ends with which takes longer than it may."""
@@ -31,7 +31,7 @@ def run(task: Task, scratch: Path, **engine: Any) -> Outcome:
     **engine
         What papermill is to know of the kernel.
     """
-    with slim_imports.without(*slim_imports.SCHEMA_EXTRAS):
+    with kit.imports_without(*kit.SCHEMA_EXTRAS):
         from nbclient.exceptions import CellTimeoutError, DeadKernelError
         from papermill.exceptions import PapermillExecutionError
 
@@ -75,7 +75,7 @@ def _event_loop() -> Iterator[None]:
 
 def _run_cells(task: Task, written: Path, engine: Mapping[str, Any]) -> None:
     # A formatter would write the same parameters otherwise on a machine that has it.
-    with slim_imports.without("black", *slim_imports.SCHEMA_EXTRAS):
+    with kit.imports_without("black", *kit.SCHEMA_EXTRAS):
         import papermill
 
         logging.getLogger("papermill").setLevel(logging.CRITICAL)

@@ -8,13 +8,32 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from reviewkit.figures import theme
+from reviewkit.figures import sheet
 from reviewkit.figures.marks import wrapped
 from reviewkit.figures.sheet import merged
 from reviewkit.findings import CHART_MIME, PLOTLY_MIME
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
+
+
+@dataclass(frozen=True)
+class Absent:
+    """Why there is no chart here.
+
+    Parameters
+    ----------
+    why : str
+        A sentence.
+    """
+
+    why: str
+
+    def _repr_markdown_(self) -> str:
+        return f"*No chart: {self.why[:1].lower()}{self.why[1:]}*"
+
+    def __repr__(self) -> str:
+        return f"No chart: {self.why}"
 
 
 @dataclass(frozen=True)
@@ -55,7 +74,7 @@ class Chart:
                 "about": list(self.about),
                 "note": self.note,
                 "columns": [str(name) for name in self.table.columns],
-                "dark": theme.LIGHT_TO_DARK,
+                "dark": sheet.LIGHT_TO_DARK,
                 "margin_top": self.figure.layout.margin.t,
                 "height": self.figure.layout.height,
                 "rows": [[str(value) for value in row] for row in self.table.itertuples(index=False)],
@@ -77,8 +96,8 @@ class Chart:
         words = {
             "title": {
                 "text": wrapped(self.question, 80),
-                "subtitle": {"text": answer, "font": {"size": 13, "color": theme.QUIET}},
-                "font": {"size": 17, "color": theme.INK, "family": theme.SANS},
+                "subtitle": {"text": answer, "font": {"size": 13, "color": sheet.QUIET}},
+                "font": {"size": 17, "color": sheet.INK, "family": sheet.SANS},
                 "x": 0.01,
                 "xanchor": "left",
                 "y": 1,

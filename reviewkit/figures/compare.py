@@ -7,14 +7,11 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pandas as pd
 
-from reviewkit.comparison.published import Curve, FloatArray, Published
 from reviewkit.comparison.rows import Row
-from reviewkit.comparison.together import Together
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
-from reviewkit.figures.sheet import Sheet
+from reviewkit.comparison.together import Curve, FloatArray, Published, Together
+from reviewkit.figures import marks, sheet
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.findings import Finding, sentences
 from reviewkit.metrology import formatting
 from reviewkit.metrology.conformity import Limit
@@ -97,7 +94,7 @@ def _drawn(
     figure = marks.panels(heads, x_axis=x_axis, panel_height=_TALL if overlaid else _LOW)
     falls = []
     for place, (name, review, curve) in enumerate(curves):
-        pairs = list(zip(points(review, curve), units, (theme.VOLTAGE, theme.CURRENT), strict=True))
+        pairs = list(zip(points(review, curve), units, (sheet.VOLTAGE, sheet.CURRENT), strict=True))
         for row, ((x, y), unit, colour) in enumerate(pairs):
             if not overlaid and row == 0:
                 continue
@@ -138,7 +135,7 @@ def _write_names(figure: Sheet, names: Sequence[str], spots: Sequence[tuple[floa
         figure.text(
             text=marks.plain(f"{names[place]}, {_DRAWN[place]}"),
             showarrow=False,
-            font={"size": marks.SMALL + 1, "color": theme.INK},
+            font={"size": marks.SMALL + 1, "color": sheet.INK},
             **{"x": x, "y": y * (1 - 0.3 * max(0, rank - 1)), "yref": "y2", "yanchor": "middle"},
             **{"xanchor": "right" if left else "left", "xshift": -8 if left else 8},
         )
@@ -163,7 +160,7 @@ def compare_per_capacity(together: Together) -> Chart | Absent:
         points,
         titles=("cell voltage, V", "charge current, C-rate"),
         units=("V", "C"),
-        x_axis=theme.axis("charge delivered, % of rated capacity", nticks=7),
+        x_axis=sheet.axis("charge delivered, % of rated capacity", nticks=7),
         top=top,
     )
     shares = [
@@ -207,23 +204,23 @@ def compare_limits(together: Together) -> Chart | Absent:
     lines = sum(2 + len(together.names) for _ in rows)
     figure = marks.panels(
         ["shaded: what the limit allows"],
-        x_axis=theme.axis("share of what the limit allows, %", nticks=6),
+        x_axis=sheet.axis("share of what the limit allows, %", nticks=6),
         panel_height=_LINE * lines + 40,
     )
     figure.shape(
         **{"type": "rect", "x0": 0, "x1": 100, "yref": "paper", "y0": 0, "y1": 1, "layer": "below"},
-        **{"line": {"width": 0}, "fillcolor": theme.BAND},
+        **{"line": {"width": 0}, "fillcolor": sheet.BAND},
     )
     height = float(lines)
     for row in rows:
         limit = next(item.limit for item in row.items if item and item.limit)
         height -= 1
         allowed = formatting.declared(limit.low, limit.high, row.unit)
-        _line_label(figure, height, f"{row.label}, {allowed}", theme.INK)
+        _line_label(figure, height, f"{row.label}, {allowed}", sheet.INK)
         for name, item in zip(together.names, row.items, strict=True):
             height -= 1
             ends = _interval(item) if item else None
-            _line_label(figure, height, f"{name}: {item.text if item else 'not tested'}", theme.QUIET)
+            _line_label(figure, height, f"{name}: {item.text if item else 'not tested'}", sheet.QUIET)
             if item and ends:
                 _dot(figure, height, [_allowed_share(limit, end) for end in ends], f"{name}: {item.text}")
         height -= 1
@@ -259,10 +256,10 @@ def _dot(figure: Sheet, height: float, ends: Sequence[float], text: str) -> None
         x=[value],
         y=[height],
         mode="markers",
-        marker={"size": 9, "color": theme.READING},
+        marker={"size": 9, "color": sheet.READING},
         error_x={
             **{"type": "data", "symmetric": False, "array": [high - value], "arrayminus": [value - low]},
-            **{"color": theme.READING, "thickness": 1.6, "width": 4},
+            **{"color": sheet.READING, "thickness": 1.6, "width": 4},
         },
         hovertemplate=marks.plain(text),
         name="",
@@ -307,7 +304,7 @@ def _figure(row: Row, names: Sequence[str]) -> Chart:
     unit, scale = ("h", 3600.0) if row.unit == "s" else (row.unit.replace(".", ""), 1.0)
     figure = marks.panels(
         [f"{row.label}, {unit}" if unit else row.label],
-        x_axis=theme.axis(unit, nticks=6),
+        x_axis=sheet.axis(unit, nticks=6),
         panel_height=_ROW * len(known) + 40,
     )
     limit = next((item.limit for _, item in known if item.limit), None)
@@ -315,11 +312,11 @@ def _figure(row: Row, names: Sequence[str]) -> Chart:
         ends = _interval(item)
         assert ends is not None
         _dot(figure, len(known) - place, [end / scale for end in ends], f"{name}: {item.text}")
-        _line_label(figure, len(known) - place, f"{name}: {item.text}", theme.INK)
+        _line_label(figure, len(known) - place, f"{name}: {item.text}", sheet.INK)
     for end in _limit_ends(limit):
         figure.shape(
             **{"type": "line", "x0": end / scale, "x1": end / scale, "yref": "paper", "y0": 0, "y1": 1},
-            line={"color": theme.QUIET, "width": 1.2, "dash": theme.DASHES["limit"]},
+            line={"color": sheet.QUIET, "width": 1.2, "dash": sheet.DASHES["limit"]},
         )
     figure.settings(yaxis={"visible": False, "range": [0.3, len(known) + 0.9]}, hovermode="closest")
     return Chart(

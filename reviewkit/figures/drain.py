@@ -14,11 +14,9 @@ from reviewkit.drain.decompose import Decomposition
 from reviewkit.drain.samples import FloatArray
 from reviewkit.drain.sentences import say
 from reviewkit.drain.states import Drain, StateDrain
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
-from reviewkit.figures.sheet import Sheet
+from reviewkit.figures import marks, sheet
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.metrology import formatting, units
 
 _PERIODS = 6
@@ -93,7 +91,7 @@ def _settling(state: StateDrain) -> Chart:
         clock.x(time - time[0]),
         current / scale,
         name="drain",
-        colour=theme.CURRENT,
+        colour=sheet.CURRENT,
         unit=sign,
         # Pulses are narrow: at half the columns each would seem as wide as one.
         most=2 * marks.MOST,
@@ -136,7 +134,7 @@ def _pulses(state: StateDrain) -> Chart:
     split = _split(state)
     time, current = _excerpt(split)
     scale, sign = units.for_people(float(np.max(np.abs(current))), "A")
-    x_axis = theme.axis("time in the settled part, s", range=[0, float(time[-1])])
+    x_axis = sheet.axis("time in the settled part, s", range=[0, float(time[-1])])
     figure = marks.panels([f"drain, {sign}"], x_axis=x_axis, panel_height=260)
     xs, ys = marks.thinned(time, current / scale)
     figure.rows.append((len(xs), len(time)))
@@ -144,7 +142,7 @@ def _pulses(state: StateDrain) -> Chart:
         x=marks.places(xs),
         y=marks.short(ys),
         mode="lines",
-        line={"color": theme.CURRENT, "width": 1.8, "shape": "hvh"},
+        line={"color": sheet.CURRENT, "width": 1.8, "shape": "hvh"},
         hovertemplate=f"%{{y:.4g}} {sign}",
         name="row",
     )
@@ -179,7 +177,7 @@ def _model(figure: Sheet, split: Decomposition, span_s: float, scale: float) -> 
         x=xs,
         y=np.asarray(ys) / scale,
         mode="lines",
-        line={"color": theme.INK, "width": 1.4, "dash": "dot"},
+        line={"color": sheet.INK, "width": 1.4, "dash": "dot"},
         hoverinfo="skip",
         name="base and pulses",
     )
@@ -191,7 +189,7 @@ def _corner(figure: Sheet, text: str) -> None:
     figure.text(
         text=marks.plain(text),
         showarrow=False,
-        font={"size": marks.SMALL, "color": theme.INK},
+        font={"size": marks.SMALL, "color": sheet.INK},
         **{"xref": "paper", "x": 1, "xanchor": "right"},
         **{"yref": "paper", "y": 1, "yanchor": "bottom", "yshift": 8},
     )
@@ -221,7 +219,7 @@ def _folded(state: StateDrain) -> Chart:
     half = train.period_s / 2
     figure = marks.panels(
         [f"drain, {sign}"],
-        x_axis=theme.axis("time from the middle of the pulse, s", range=[-half, half]),
+        x_axis=sheet.axis("time from the middle of the pulse, s", range=[-half, half]),
         panel_height=260,
     )
     keep = _spread(away, current)
@@ -230,7 +228,7 @@ def _folded(state: StateDrain) -> Chart:
         x=marks.places(away[keep]),
         y=marks.short(current[keep] / scale),
         mode="markers",
-        marker={"color": theme.see_through(theme.CURRENT, 0.55), "size": 4},
+        marker={"color": sheet.see_through(sheet.CURRENT, 0.55), "size": 4},
         hovertemplate=f"%{{y:.4g}} {sign}",
         name="row",
     )
@@ -273,6 +271,6 @@ def _rounded(figure: Sheet, split: Decomposition, half: float, scale: float) -> 
         x=xs,
         y=ys / scale,
         mode="lines",
-        line={"color": theme.INK, "width": 1.4, "dash": "dot"},
+        line={"color": sheet.INK, "width": 1.4, "dash": "dot"},
         hoverinfo="skip",
     )

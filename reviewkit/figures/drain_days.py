@@ -6,12 +6,11 @@ import math
 
 import pandas as pd
 
-from reviewkit.drain import sentences, storage
+from reviewkit.drain import sentences, states
 from reviewkit.drain.sentences import say
 from reviewkit.drain.states import Drain, StateDrain
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
-from reviewkit.figures.chart import Chart
+from reviewkit.figures import marks, sheet
+from reviewkit.figures.chart import Absent, Chart
 from reviewkit.figures.sheet import Sheet
 from reviewkit.metrology import formatting
 
@@ -21,12 +20,12 @@ def drain_days(result: Drain) -> Chart | Absent:
     known = [state for state in sentences.ordered(result.states) if _length(state)]
     if not known:
         return Absent(say("no_days_drawn"))
-    slow, quick = (storage.self_discharge_days(rate) for rate in result.bench.drain_self_discharge_percent)
+    slow, quick = (states.self_discharge_days(rate) for rate in result.bench.drain_self_discharge_percent)
     figure = Sheet()
-    figure.settings(**theme.layout(height=110 + 62 * len(known), margin={"l": 12, "r": 16, "t": 40, "b": 8}))
+    figure.settings(**sheet.layout(height=110 + 62 * len(known), margin={"l": 12, "r": 16, "t": 40, "b": 8}))
     longest = max(slow, *(_end(state) for state in known))
     figure.settings(
-        xaxis=theme.axis(
+        xaxis=sheet.axis(
             "days until a full cell is empty on the shelf, log scale",
             type="log",
             range=[0, math.ceil(2 * math.log10(longest)) / 2],
@@ -62,11 +61,11 @@ def _end(state: StateDrain) -> float:
 
 
 def _yardstick(figure: Sheet, quick: float, slow: float) -> None:
-    marks.tint(figure, quick, slow, colour=theme.see_through(theme.CHARGE, 0.22))
+    marks.tint(figure, quick, slow, colour=sheet.see_through(sheet.CHARGE, 0.22))
     figure.text(
         text="the cell alone",
         showarrow=False,
-        font={"size": marks.SMALL, "color": theme.CHARGE},
+        font={"size": marks.SMALL, "color": sheet.CHARGE},
         **{"x": math.log10(math.sqrt(quick * slow)), "xanchor": "center"},
         **{"yref": "paper", "y": 1, "yanchor": "bottom", "yshift": 4},
     )
@@ -83,26 +82,26 @@ def _bar(figure: Sheet, place: int, state: StateDrain) -> None:
             "array": [days.high - length],
             "arrayminus": [length - days.low],
             "symmetric": False,
-            "color": theme.INK,
+            "color": sheet.INK,
             "thickness": 1.4,
         }
-    colour = theme.see_through(theme.CURRENT, 0.85 if known else 0.3)
+    colour = sheet.see_through(sheet.CURRENT, 0.85 if known else 0.3)
     figure.curve(
         type="bar",
         x=[length],
         y=[place],
         orientation="h",
         width=0.34,
-        marker={"color": colour, "line": {"color": theme.CURRENT, "width": 1}},
+        marker={"color": colour, "line": {"color": sheet.CURRENT, "width": 1}},
         error_x=error,
         hovertemplate=f"{marks.plain(state.name)}: {marks.plain(days.text)}<extra></extra>",
     )
-    marks.label(figure, 0, place + 0.17, f"{state.name}: {days.text}", colour=theme.INK)
+    marks.label(figure, 0, place + 0.17, f"{state.name}: {days.text}", colour=sheet.INK)
 
 
 def _answer(result: Drain, known: list[StateDrain]) -> str:
     low, high = result.bench.drain_self_discharge_percent
-    slow, quick = (storage.self_discharge_days(rate) for rate in (low, high))
+    slow, quick = (states.self_discharge_days(rate) for rate in (low, high))
     return say(
         "days_answer",
         states=[

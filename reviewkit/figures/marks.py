@@ -14,10 +14,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.figures import theme
-from reviewkit.figures.clock import Clock
-from reviewkit.figures.sheet import Sheet
-from reviewkit.figures.thin import MOST, kept, thinned
+from reviewkit.figures import sheet
+from reviewkit.figures.sheet import MOST, Clock, Sheet, kept, thinned
 
 SMALL = 12
 NARROW = 0.17
@@ -59,15 +57,15 @@ def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int =
     share = (1 - gap * (count - 1)) / count
     figure = Sheet()
     figure.settings(
-        **theme.layout(height=panel_height * count + 90, margin={"l": 8, "r": 12, "t": 34, "b": 8})
+        **sheet.layout(height=panel_height * count + 90, margin={"l": 8, "r": 12, "t": 34, "b": 8})
     )
     for place, title in enumerate(titles):
         name = "y" if place == 0 else f"y{place + 1}"
         top = 1 - place * (share + gap)
-        settings = theme.axis("", domain=[max(0.0, top - share), top], nticks=6)
+        settings = sheet.axis("", domain=[max(0.0, top - share), top], nticks=6)
         figure.settings(**{name.replace("y", "yaxis"): settings})
         figure.text(
-            **_text(title, theme.INK, SMALL + 1),
+            **_text(title, sheet.INK, SMALL + 1),
             **{"xref": "paper", "x": 0, "xanchor": "left", "xshift": -6},
             **{"yref": "paper", "y": top, "yanchor": "bottom", "yshift": 8},
         )
@@ -135,7 +133,7 @@ def band(
         x=places(there_and_back),
         y=short(edge),
         fill="toself",
-        fillcolor=theme.see_through(colour, 0.2),
+        fillcolor=sheet.see_through(colour, 0.2),
         line={"width": 0},
         mode="lines",
         yaxis=axis,
@@ -196,13 +194,13 @@ def limit(
         y0=value,
         y1=value,
         line={
-            "color": theme.QUIET,
+            "color": sheet.QUIET,
             "width": 1.2,
-            "dash": theme.DASHES["declared" if declared else "limit"],
+            "dash": sheet.DASHES["declared" if declared else "limit"],
         },
     )
     figure.text(
-        **_text(text, theme.QUIET, SMALL) | {"text": wrapped(text, LINE)},
+        **_text(text, sheet.QUIET, SMALL) | {"text": wrapped(text, LINE)},
         **{"xref": "paper", "x": 1, "xanchor": "right", "yref": axis, "y": value},
         **{"yanchor": "bottom" if above else "top", "align": "right"},
     )
@@ -221,12 +219,12 @@ def phases(figure: Sheet, spans: Iterable[tuple[float, float, str]], *, width: f
     for place, (start, end, name) in enumerate(spans):
         share = (end - start) / width
         if place % 2 == 0:
-            tint(figure, start, end, colour=theme.BAND)
+            tint(figure, start, end, colour=sheet.BAND)
         if share < TOO_NARROW:
             continue
         upwards = share < max(NARROW, 0.021 * len(name))
         figure.text(
-            **_text(name, theme.QUIET, SMALL),
+            **_text(name, sheet.QUIET, SMALL),
             **{"x": (start + end) / 2, "xanchor": "center", "textangle": -90 if upwards else 0},
             **{"yref": "y domain", "y": 0.02, "yanchor": "bottom"},
         )
@@ -281,7 +279,7 @@ def point(
         y=[y],
         yaxis=axis,
         mode="markers",
-        marker={"color": theme.PAPER, "size": 9, "line": {"color": colour, "width": 2.2}},
+        marker={"color": sheet.PAPER, "size": 9, "line": {"color": colour, "width": 2.2}},
         error_x=_error(error_x, colour),
         error_y=_error(error_y, colour),
         hoverinfo="skip",
@@ -291,8 +289,8 @@ def point(
         text=plain(text),
         showarrow=True,
         **{"x": x, "y": y, "yref": axis, "ax": right, "ay": down, "standoff": 6},
-        **{"arrowhead": 0, "arrowwidth": 1, "arrowcolor": theme.QUIET, "bgcolor": theme.PAPER},
-        **{"font": {"size": SMALL, "color": theme.INK}},
+        **{"arrowhead": 0, "arrowwidth": 1, "arrowcolor": sheet.QUIET, "bgcolor": sheet.PAPER},
+        **{"font": {"size": SMALL, "color": sheet.INK}},
         **{"xanchor": "left" if right >= 0 else "right", "align": "left" if right >= 0 else "right"},
     )
 

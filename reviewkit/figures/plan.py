@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reviewkit.figures import marks, theme
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Chart
-from reviewkit.figures.clock import Clock
-from reviewkit.figures.sheet import Sheet
+from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.metrology import formatting
 from reviewkit.planning.charges import Foretold, WithAndWithout
 
@@ -22,14 +21,14 @@ def plan_charge(result: WithAndWithout) -> Chart:
     most = float(bare.current_A.max())
     figure = Sheet()
     figure.settings(
-        **theme.layout(),
+        **sheet.layout(),
         xaxis=clock.axis("time since charge start"),
-        yaxis=theme.axis("charge current / A", range=[0, 1.25 * most]),
+        yaxis=sheet.axis("charge current / A", range=[0, 1.25 * most]),
     )
-    _curve(figure, clock, bare, "without the ammeter", theme.QUIET, "dot")
-    _curve(figure, clock, in_line, "with it in line", theme.CURRENT, "solid")
+    _curve(figure, clock, bare, "without the ammeter", sheet.QUIET, "dot")
+    _curve(figure, clock, in_line, "with it in line", sheet.CURRENT, "solid")
     marks.label(
-        figure, clock.at(bare.knee_s), most, "without the ammeter", colour=theme.QUIET, anchor="center"
+        figure, clock.at(bare.knee_s), most, "without the ammeter", colour=sheet.QUIET, anchor="center"
     )
     early = in_line.knee_s + 0.12 * (in_line.end_s - in_line.knee_s)
     level = float(in_line.current_A[in_line.time_s <= early][-1])
@@ -38,7 +37,7 @@ def plan_charge(result: WithAndWithout) -> Chart:
         clock.at(early) - 0.02 * clock.width,
         level,
         "with it in line",
-        colour=theme.CURRENT,
+        colour=sheet.CURRENT,
         anchor="right",
         above=False,
     )

@@ -7,13 +7,11 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
-from reviewkit.figures.chart import Chart
+from reviewkit.figures import marks, sheet
+from reviewkit.figures.chart import Absent, Chart
 from reviewkit.figures.sheet import Sheet
-from reviewkit.readout.analysis import CodeTransition, Readout
+from reviewkit.readout.analysis import Bracket, CodeTransition, Readout
 from reviewkit.readout.report import bracket, doubtful_rows, say
-from reviewkit.readout.thresholds import Bracket
 
 
 def readout_staircase(result: Readout) -> Chart | Absent:
@@ -25,7 +23,7 @@ def readout_staircase(result: Readout) -> Chart | Absent:
     used = [float(reading.reference_V) for reading in fitted.readings]
     low, high = min(points[0].low_V, *used), max(points[-1].high_V, *used)
     edge = 0.03 * (high - low)
-    axis = theme.axis("cell voltage, V", range=[low - edge, high + edge], nticks=7)
+    axis = sheet.axis("cell voltage, V", range=[low - edge, high + edge], nticks=7)
     figure = marks.panels(["displayed value, V", "displayed minus true, V"], x_axis=axis, panel_height=250)
     figure.settings(hovermode="closest")
     _stairs(figure, points, low - edge, high + edge)
@@ -46,12 +44,12 @@ def _stairs(figure: Sheet, points: tuple[CodeTransition, ...], start: float, end
     edges = [start, *middles, end]
     values = [points[0].lower_V, *(point.upper_V for point in points)]
     x, shown = np.repeat(edges, 2)[1:-1], np.repeat(values, 2)
-    marks.line(figure, x, shown, name="displayed", colour=theme.VOLTAGE, unit="V", decimals=2)
+    marks.line(figure, x, shown, name="displayed", colour=sheet.VOLTAGE, unit="V", decimals=2)
     broken = [
         part for v, a, b in zip(values, edges, edges[1:], strict=False) for part in (v - a, v - b, np.nan)
     ]
     over = [part for a, b in pairwise(edges) for part in (a, b, np.nan)]
-    marks.line(figure, over, broken, name="error", colour=theme.VOLTAGE, unit="V", axis="y2")
+    marks.line(figure, over, broken, name="error", colour=sheet.VOLTAGE, unit="V", axis="y2")
     for point in points:
         for axis, bottom, top in (("y", point.lower_V, point.upper_V), ("y2", *_reach(point))):
             figure.shape(
@@ -63,10 +61,10 @@ def _stairs(figure: Sheet, points: tuple[CodeTransition, ...], start: float, end
                 y0=bottom,
                 y1=top,
                 line={"width": 0},
-                fillcolor=theme.see_through(theme.VOLTAGE, 0.3),
+                fillcolor=sheet.see_through(sheet.VOLTAGE, 0.3),
             )
     figure.shape(
-        type="line", xref="paper", yref="y2", x0=0, x1=1, y0=0, y1=0, line={"color": theme.QUIET, "width": 1}
+        type="line", xref="paper", yref="y2", x0=0, x1=1, y0=0, y1=0, line={"color": sheet.QUIET, "width": 1}
     )
 
 
@@ -79,7 +77,7 @@ def _readings(figure: Sheet, result: Readout) -> None:
     fitted, table = result.fit, result.table
     assert fitted is not None
     assert table is not None
-    for doubted, colour, symbol in ((False, theme.INK, "circle"), (True, theme.CURRENT, "x")):
+    for doubted, colour, symbol in ((False, sheet.INK, "circle"), (True, sheet.CURRENT, "x")):
         group = [one for one in fitted.readings if (one.row in fitted.doubted) == doubted]
         if not group:
             continue
@@ -107,7 +105,7 @@ def _readings(figure: Sheet, result: Readout) -> None:
                 figure,
                 *place,
                 f"row {one.row}",
-                colour=theme.CURRENT,
+                colour=sheet.CURRENT,
                 anchor="center",
                 above=_room(result, place),
             )
@@ -167,7 +165,7 @@ def readout_next(result: Readout) -> Chart | Absent:
     if fitted is None or not fitted.consistent:
         return Absent(say("no_stairs"))
     worth = fitted.information
-    axis = theme.axis("cell voltage, V", range=[worth.voltage_V[0], worth.voltage_V[-1]], nticks=7)
+    axis = sheet.axis("cell voltage, V", range=[worth.voltage_V[0], worth.voltage_V[-1]], nticks=7)
     figure = marks.panels(["expected worth of one more reading, bit"], x_axis=axis, panel_height=260)
     figure.settings(hovermode="x", yaxis={"range": [-0.06, 1.3 * max(worth.best_bits, 0.1)], "dtick": 0.2})
     marks.line(
@@ -175,7 +173,7 @@ def readout_next(result: Readout) -> Chart | Absent:
         worth.voltage_V,
         worth.bits,
         name="worth",
-        colour=theme.READING,
+        colour=sheet.READING,
         unit="bit",
         decimals=2,
         most=2000,
@@ -184,7 +182,7 @@ def readout_next(result: Readout) -> Chart | Absent:
     for reading in fitted.readings:
         at = float(reading.reference_V)
         figure.shape(
-            type="line", x0=at, x1=at, yref="y", y0=-0.05, y1=-0.005, line={"color": theme.INK, "width": 2}
+            type="line", x0=at, x1=at, yref="y", y0=-0.05, y1=-0.005, line={"color": sheet.INK, "width": 2}
         )
     left = worth.next_V < float(fitted.model.middle_V)
     marks.point(
@@ -192,7 +190,7 @@ def readout_next(result: Readout) -> Chart | Absent:
         worth.next_V,
         float(np.interp(worth.next_V, worth.voltage_V, worth.bits)),
         f"next: {worth.next_V:.3f} V",
-        colour=theme.READING,
+        colour=sheet.READING,
         away=(26 if left else -26, -26),
     )
     good = worth.voltage_V[worth.bits >= 0.9 * worth.best_bits]
@@ -223,9 +221,9 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
     low, high = min([low, *known]), max([high, *known])
     figure = Sheet()
     height = 90 + 58 * len(brackets)
-    figure.settings(**theme.layout(height=height, margin={"l": 12, "r": 16, "t": 16, "b": 8}))
+    figure.settings(**sheet.layout(height=height, margin={"l": 12, "r": 16, "t": 16, "b": 8}))
     figure.settings(
-        xaxis=theme.axis("cell voltage, V", range=[low - 0.05, high + 0.05], nticks=7),
+        xaxis=sheet.axis("cell voltage, V", range=[low - 0.05, high + 0.05], nticks=7),
         yaxis={"visible": False, "range": [-0.6, len(brackets) - 0.3]},
         hovermode="closest",
     )
@@ -237,8 +235,8 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
             x1=ends[1],
             y0=place - 0.25,
             y1=place + 0.05,
-            line={"width": 1, "color": theme.VOLTAGE},
-            fillcolor=theme.see_through(theme.VOLTAGE, 0.3),
+            line={"width": 1, "color": sheet.VOLTAGE},
+            fillcolor=sheet.see_through(sheet.VOLTAGE, 0.3),
         )
         right = sum(ends) > low + high
         text = f"{one.name}: {_ends(one)}"
@@ -247,7 +245,7 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
             ends[1 if right else 0],
             place + 0.05,
             text,
-            colour=theme.INK,
+            colour=sheet.INK,
             anchor="right" if right else "left",
         )
     kind = "warning" if result.warnings else "threshold"

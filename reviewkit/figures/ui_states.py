@@ -7,9 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from reviewkit.figures import theme
-from reviewkit.figures.absent import Absent
-from reviewkit.figures.chart import Chart
+from reviewkit.figures import sheet
+from reviewkit.figures.chart import Absent, Chart
 from reviewkit.figures.marks import plain
 from reviewkit.figures.sheet import Sheet
 from reviewkit.findings import sentences
@@ -30,7 +29,7 @@ def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
     drawing = layout.drawing(result)
     figure, below = Sheet(), _key_height(result, drawing)
     figure.settings(
-        **theme.layout(
+        **sheet.layout(
             height=round(drawing.height + below + 12),
             margin={"l": 4, "r": 4, "t": 6, "b": 6},
             hovermode="closest",
@@ -77,8 +76,8 @@ def _times(seen: int | None, tried: int | None) -> str:
 
 def _colour(line: Line) -> str:
     if line.hazardous:
-        return theme.CURRENT
-    return theme.INK if line.outside else theme.QUIET
+        return sheet.CURRENT
+    return sheet.INK if line.outside else sheet.QUIET
 
 
 def _line(figure: Sheet, line: Line) -> None:
@@ -123,7 +122,7 @@ def _code(figure: Sheet, line: Line) -> None:
         text=f"<b>{line.text}</b>",
         showarrow=False,
         borderpad=1,
-        bgcolor=theme.PAPER,
+        bgcolor=sheet.PAPER,
         font={"size": 12, "color": _colour(line)},
     )
 
@@ -137,8 +136,8 @@ def _node(figure: Sheet, node: Node, result: Assessment) -> None:
         x1=node.x + HALF_WIDTH,
         y0=node.y - HALF_HEIGHT,
         y1=node.y + HALF_HEIGHT,
-        line={"color": theme.CURRENT if bad else theme.INK, "width": 3 if bad else 1},
-        fillcolor=theme.BAND if left else theme.PAPER,
+        line={"color": sheet.CURRENT if bad else sheet.INK, "width": 3 if bad else 1},
+        fillcolor=sheet.BAND if left else sheet.PAPER,
         layer="above",
     )
     name = "<br>".join(f"<b>{plain(part)}</b>" for part in _wrapped(node.name, 14)[:2])
@@ -164,7 +163,7 @@ def _words(x: float, y: float, text: str, **more: Any) -> dict[str, Any]:
         "y": y,
         "text": text,
         "showarrow": False,
-        "font": {"size": 11, "color": theme.INK},
+        "font": {"size": 11, "color": sheet.INK},
         **more,
     }
 
@@ -195,5 +194,5 @@ def _key(figure: Sheet, result: Assessment, drawing: Drawing) -> None:
                 xanchor="left",
                 yanchor="top",
             )
-            | {"font": {"size": 12, "color": theme.INK}}
+            | {"font": {"size": 12, "color": sheet.INK}}
         )

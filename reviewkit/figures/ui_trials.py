@@ -7,13 +7,12 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from reviewkit.figures import theme
-from reviewkit.figures.absent import Absent
-from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures import sheet
+from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.marks import plain
 from reviewkit.figures.sheet import Sheet
 from reviewkit.findings import sentences
-from reviewkit.tables import timecode
+from reviewkit.tables import csv_table
 from reviewkit.ui_states.assess import Assessment, NothingObserved
 from reviewkit.ui_states.evidence import weakest
 from reviewkit.ui_states.layout import event_codes
@@ -35,7 +34,7 @@ def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
     key = [f"<b>{code}</b> {plain(name)}" for name, code in codes.items()]
     height = _CELL * len(states)
     figure.settings(
-        **theme.layout(
+        **sheet.layout(
             height=height + 40 + 17 * (len(key) + len(_MEANING)),
             margin={"l": 8, "r": 8, "t": 30, "b": 17 * (len(key) + len(_MEANING)) + 6},
             hovermode="closest",
@@ -46,7 +45,7 @@ def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
                 "range": [-0.5, len(codes) - 0.5],
                 "fixedrange": True,
                 "zeroline": False,
-                "gridcolor": theme.GRID,
+                "gridcolor": sheet.GRID,
             },
             yaxis={
                 "tickvals": list(range(len(states))),
@@ -55,7 +54,7 @@ def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
                 "automargin": True,
                 "fixedrange": True,
                 "zeroline": False,
-                "gridcolor": theme.GRID,
+                "gridcolor": sheet.GRID,
             },
         )
     )
@@ -109,8 +108,8 @@ def _cells(
             x1=x + 0.46,
             y0=y - 0.46,
             y1=y + 0.46,
-            line={"color": theme.CURRENT, "width": 2} if striking else {"width": 0},
-            fillcolor=theme.PAPER if striking else theme.BAND,
+            line={"color": sheet.CURRENT, "width": 2} if striking else {"width": 0},
+            fillcolor=sheet.PAPER if striking else sheet.BAND,
             layer="below",
         )
     shown = [(pair, mark) for pair, mark in marks.items() if mark]
@@ -119,7 +118,7 @@ def _cells(
         y=[states.index(state) for (state, _), _ in shown],
         mode="text",
         text=[mark if mark.isdigit() else f"<b>{mark}</b>" for _, mark in shown],
-        textfont={"size": 12, "color": theme.INK},
+        textfont={"size": 12, "color": sheet.INK},
         hoverinfo="text",
         hovertext=[plain(f"{event} in {state}: {mark}") for (state, event), mark in shown],
     )
@@ -137,7 +136,7 @@ def _explained(figure: Sheet, lines: Sequence[str]) -> None:
         align="left",
         showarrow=False,
         text="<br>".join(lines),
-        font={"size": 12, "color": theme.INK},
+        font={"size": 12, "color": sheet.INK},
     )
 
 
@@ -173,7 +172,7 @@ def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
     figure = Sheet()
     height = _STEP * len(boxes)
     figure.settings(
-        **theme.layout(
+        **sheet.layout(
             height=height + 12,
             margin={"l": 4, "r": 4, "t": 6, "b": 6},
             hovermode=False,
@@ -212,8 +211,8 @@ def _box(figure: Sheet, spot: int, text: str, *, last: bool) -> None:
         x1=0.99,
         y0=spot - 0.36,
         y1=spot + 0.36,
-        line={"color": theme.CURRENT if last else theme.INK, "width": 3 if last else 1},
-        fillcolor=theme.PAPER if last else theme.BAND,
+        line={"color": sheet.CURRENT if last else sheet.INK, "width": 3 if last else 1},
+        fillcolor=sheet.PAPER if last else sheet.BAND,
         layer="below",
     )
     figure.text(
@@ -223,11 +222,11 @@ def _box(figure: Sheet, spot: int, text: str, *, last: bool) -> None:
         showarrow=False,
         xanchor="left",
         align="left",
-        font={"size": 12.5, "color": theme.INK},
+        font={"size": 12.5, "color": sheet.INK},
     )
     if not last:
         figure.text(
-            x=0.05, y=spot, text=f"<b>{spot}</b>", showarrow=False, font={"size": 16, "color": theme.INK}
+            x=0.05, y=spot, text=f"<b>{spot}</b>", showarrow=False, font={"size": 16, "color": sheet.INK}
         )
         figure.text(
             x=0.55,
@@ -240,7 +239,7 @@ def _box(figure: Sheet, spot: int, text: str, *, last: bool) -> None:
             showarrow=True,
             arrowhead=2,
             arrowwidth=2,
-            arrowcolor=theme.CURRENT,
+            arrowcolor=sheet.CURRENT,
         )
 
 
@@ -253,7 +252,7 @@ def _moment(video_s: float | None) -> str:
 
 
 def _clock(video_s: float | None) -> str:
-    return "" if video_s is None else timecode.stamp(video_s)
+    return "" if video_s is None else csv_table.stamp(video_s)
 
 
 __all__ = ["trials_grid", "witnesses"]

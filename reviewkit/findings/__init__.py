@@ -5,10 +5,18 @@ there, so the notebook is the record. This is the only package that both the ben
 and the machinery (which collects and publishes them) know.
 """
 
-from reviewkit.findings.item import Finding, Value, measured, not_tested
-from reviewkit.findings.mime import CHART_MIME, MIME, PART_MIME, PLOTLY_MIME, SCHEMA
-from reviewkit.findings.several import Findings, twins, with_inputs
-from reviewkit.findings.table import limit_text, table_html, verdict_text
+from reviewkit.findings.item import (
+    CHART_MIME,
+    MIME,
+    PART_MIME,
+    PLOTLY_MIME,
+    SCHEMA,
+    Finding,
+    Value,
+    measured,
+    not_tested,
+)
+from reviewkit.findings.several import Findings, limit_text, table_html, twins, verdict_text, with_inputs
 
 __all__ = [
     "CHART_MIME",

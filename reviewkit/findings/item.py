@@ -11,6 +11,15 @@ from typing import Any
 from reviewkit.metrology import Component, Measured, formatting
 from reviewkit.metrology.conformity import Limit, Verdict, judge
 
+MIME = "application/vnd.reviewkit.findings+json"
+CHART_MIME = "application/vnd.reviewkit.chart+json"
+"""What a chart says beside its picture: question, answer, table."""
+PLOTLY_MIME = "application/vnd.plotly.v1+json"
+PART_MIME = "application/vnd.reviewkit.part+json"
+"""A part of a review's summary that its page completes, such as the sections with their charts."""
+SCHEMA = 1
+
+
 Value = float | int | str | bool | list[Any] | None
 
 

@@ -11,10 +11,28 @@ from typing import TYPE_CHECKING, Any
 
 from reviewkit.errors import KitError
 from reviewkit.metrology import formatting
-from reviewkit.system import locations
+from reviewkit.system import kit
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+
+
+CAUTIONS = (
+    "A lithium-ion cell that is charged too far, emptied too far, shorted, crushed or too hot can vent, "
+    "burn or burst.",
+    "Charge it where you see it, on something that does not burn. Heat, swelling, a smell or a hiss: stop, "
+    "and keep away from it.",
+    "Leave a cell uncharged that has fallen below its data sheet’s floor.",
+    "Leave the protection circuit alone.",
+    "Check polarity, jack and range before you connect: a meter whose lead sits in the current jack shorts "
+    "what it is put across.",
+    "What the instructions of cell and device, local rules and an accredited laboratory say comes first.",
+)
+"""For whoever repeats the measurements."""
+
+SCOPE = "This tells what one sample did on one bench. It certifies nothing."
+"""What a review is, and is not."""
+
 
 FOLDER = "words"
 # Only these: a no-break or thin space inside a value is meant to stay.
@@ -47,7 +65,7 @@ class Sentences:
 
     def _read(self) -> list[Any]:
         # Not before it is first asked: a server that forks has this loaded, its children differ in wording.
-        told = os.environ.get(locations.WORDS_VARIABLE, "").split(os.pathsep)
+        told = os.environ.get(kit.WORDS_VARIABLE, "").split(os.pathsep)
         folders = [*(Path(folder) for folder in told if folder), *self._folders]
         found = [folder for folder in folders if (folder / self._file).is_file()]
         return [_environment(folder).get_template(self._file).module for folder in found]
@@ -88,7 +106,7 @@ def of(section: str, *, folders: Iterable[Path] = ()) -> Sentences:
     folders : iterable of pathlib.Path
         Template folders whose wording comes before the kit's own.
     """
-    return _of(section, (*folders, locations.kit_folder()))
+    return _of(section, (*folders, kit.kit_folder()))
 
 
 @lru_cache

@@ -1,15 +1,126 @@
-"""Findings in order, as a notebook displays them."""
+"""Findings in order, as a notebook displays them and a reader sees them, and whether each is sound."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import html
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from typing import Any, overload
 
-from reviewkit.findings.item import Finding
-from reviewkit.findings.mime import MIME, SCHEMA
-from reviewkit.findings.table import table_html
+from reviewkit.findings.item import MIME, SCHEMA, Finding
+from reviewkit.metrology import Component, formatting
+
+
+def table_html(items: Iterable[Finding]) -> str:
+    """Return the findings as an HTML table: finding, value, limit and its source, verdict.
+
+    Examples
+    --------
+    >>> table_html([not_tested("ui.hazards", "hazards", "no states are named")]).startswith("<table")
+    True
+    """
+    rows = "".join(
+        f'<tr id="{html.escape(item.key)}"><th scope="row">{html.escape(item.label)}</th>'
+        f'<td class="value">{html.escape(item.text)}</td>'
+        f"<td>{html.escape(limit_text(item))}</td><td>{html.escape(verdict_text(item))}</td></tr>"
+        for item in items
+    )
+    return (
+        '<table class="findings"><thead><tr><th scope="col">Finding</th><th scope="col">Measured</th>'
+        f'<th scope="col">Limit</th><th scope="col">Verdict</th></tr></thead><tbody>{rows}</tbody></table>'
+    )
+
+
+def limit_text(item: Finding) -> str:
+    """Return "at most 4.25 V (cell's data sheet)", or nothing where there is no limit.
+
+    Examples
+    --------
+    >>> from reviewkit.metrology.conformity import Limit
+    >>> why = "no log of the cell's voltage"
+    >>> print(limit_text(not_tested("charge.hold_voltage", "hold voltage", why, "V", Limit(high=4.25))))
+    at most 4.25 V
+    """
+    if item.limit is None:
+        return ""
+    span = formatting.declared(item.limit.low, item.limit.high, item.unit)
+    return f"{span} ({item.limit.source})" if item.limit.source else span
+
+
+def verdict_text(item: Finding) -> str:
+    """Return the verdict in the trade's words.
+
+    Examples
+    --------
+    >>> verdict_text(not_tested("ui.hazards", "hazards", "no states are named"))
+    'not tested'
+    """
+    words: dict[str | None, str] = {
+        "pass": "within the limit",
+        "fail": "outside the limit",
+        "inconclusive": "the meter can’t tell",
+        "not tested": "not tested",
+        None: "",
+    }
+    return words[item.verdict]
+
+
+_VERDICTS = ("pass", "fail", "inconclusive", "not tested", None)
+
+
+def check(item: Finding) -> None:
+    """Make sure of a finding's fields.
+
+    Raises
+    ------
+    ValueError
+        Names the first field that is at fault.
+    """
+    kinds: tuple[tuple[str, Callable[[Any], bool]], ...] = (
+        ("key", lambda value: _is_text(value) and value != ""),
+        ("label", _is_text),
+        ("value", _is_value),
+        ("unit", _is_text),
+        *((name, _is_number_or_none) for name in ("uncertainty", "low", "high", "video_s")),
+        ("verdict", lambda value: value in _VERDICTS),
+        ("note", _is_text),
+        ("inputs", lambda value: all(map(_is_text, value))),
+    )
+    wrong = [name for name, fits in kinds if not fits(getattr(item, name))]
+    wrong += [*_of_limit(item), *(name for part in item.budget for name in _of_component(part))]
+    if wrong:
+        raise ValueError(f"its '{wrong[0]}' is none")
+
+
+def _of_limit(item: Finding) -> Iterator[str]:
+    limit = item.limit
+    if limit is not None:
+        fits = _is_number_or_none(limit.low) and _is_number_or_none(limit.high) and _is_text(limit.source)
+        yield from () if fits else ("limit",)
+
+
+def _of_component(part: Component) -> Iterator[str]:
+    numbers = part.size, part.sensitivity, 0.0 if part.dof == math.inf else part.dof
+    if not (all(map(_is_number, numbers)) and _is_text(part.name) and _is_text(part.unit)):
+        yield "budget"
+
+
+def _is_text(value: Any) -> bool:
+    return isinstance(value, str)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def _is_number_or_none(value: Any) -> bool:
+    return value is None or _is_number(value)
+
+
+def _is_value(value: Any) -> bool:
+    return value is None or isinstance(value, bool | str | list) or _is_number(value)
 
 
 @dataclass(frozen=True)

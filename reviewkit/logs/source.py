@@ -14,7 +14,7 @@ from reviewkit.logs import layout as layouts
 from reviewkit.logs import text_file
 from reviewkit.logs.layout import Layout
 from reviewkit.logs.text_file import Columns
-from reviewkit.tables import files, xlsx
+from reviewkit.tables import files
 
 _MOST_BYTES = 1 << 30
 _MOST_ROWS = 50_000_000
@@ -106,7 +106,7 @@ def _no_table(file: str) -> list[Source]:
 
 
 def _workbook(place: Path, path: str, sheet: str | None) -> list[Source]:
-    pages = xlsx.sheets(files.content(place, file=path, error=LogError), file=path, error=LogError)
+    pages = files.sheets(files.content(place, file=path, error=LogError), file=path, error=LogError)
     if sheet is not None and sheet not in pages:
         raise LogError(
             f"there is no sheet '{sheet}', which the review file names under 'sheet'",
@@ -163,7 +163,7 @@ def _series(column: pd.Series) -> Any:
     typed = typed or pd.api.types.is_datetime64_any_dtype(column) or pd.api.types.is_timedelta64_dtype(column)
     if typed:
         return column
-    cells = [xlsx.cell_text(value) if value is not pd.NaT else "" for value in column]
+    cells = [files.cell_text(value) if value is not pd.NaT else "" for value in column]
     return text_file.arrow.array(cells, text_file.arrow.string())
 
 
@@ -174,6 +174,6 @@ def _damaged(file: str) -> LogError:
 
 def _sample(frame: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
     return tuple(
-        tuple("" if value is pd.NaT else xlsx.cell_text(value) for value in row)
+        tuple("" if value is pd.NaT else files.cell_text(value) for value in row)
         for row in frame.to_numpy(dtype=object)
     )

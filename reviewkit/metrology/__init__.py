@@ -6,7 +6,7 @@ JCGM 100:2008 (GUM): 4.3 (Type B), 5.1.2 (law of propagation), 5.2.2 (correlated
 (digital displays), G.4.1 (effective degrees of freedom). JCGM 101:2008: propagation of distributions.
 """
 
-from reviewkit.metrology.component import Component, Distribution, resolution
+from reviewkit.metrology.component import Component, Distribution, left_of_step, resolution, shaken_left
 from reviewkit.metrology.coverage import (
     BOUNDED_COVERAGE,
     COVERAGE,
@@ -15,9 +15,7 @@ from reviewkit.metrology.coverage import (
     merged,
     student_factor,
 )
-from reviewkit.metrology.display import left_of_step, shaken_left
-from reviewkit.metrology.measured import Measured, difference
-from reviewkit.metrology.propagation import means, propagate
+from reviewkit.metrology.measured import Measured, difference, means, propagate
 
 __all__ = [
     "BOUNDED_COVERAGE",

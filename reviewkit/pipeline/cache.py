@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from reviewkit.execution.task import Outcome, Task
-from reviewkit.system import locations, temporary
-from reviewkit.system.kit_fingerprint import program
+from reviewkit.system import disk, kit
+from reviewkit.system.kit import fingerprint as program
 from reviewkit.tables import keys
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ class Store:
     """
 
     def __init__(self, name: str, folder: Path | None = None) -> None:
-        self._folder = (folder or locations.cache()) / name
+        self._folder = (folder or kit.cache_folder()) / name
 
     def read(self, key: str) -> Any:
         """Return what is kept under a key; None if nothing is, or nothing that can be read."""
@@ -55,15 +55,15 @@ class Store:
         """Keep values by their keys; a disk that takes no more costs no more than time."""
         with suppress(OSError):
             self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            temporary.sweep_parts(self._folder)
+            disk.sweep_parts(self._folder)
             for key, value in plain.items():
-                with temporary.whole(self._folder / key) as part:
+                with disk.whole(self._folder / key) as part:
                     part.write_bytes(zlib.compress(json.dumps(value).encode(), 1))
 
     def trim(self, most_bytes: int = _MOST_BYTES) -> None:
         """Remove, above a size, what was not asked for longest."""
         with suppress(OSError):
-            temporary.sweep_parts(self._folder)
+            disk.sweep_parts(self._folder)
             found = sorted(
                 ((path.stat(), path) for path in self._folder.iterdir()), key=lambda item: item[0].st_mtime
             )

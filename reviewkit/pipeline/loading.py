@@ -1,7 +1,9 @@
-"""Reads any number of review folders and tells everything wrong with all of them at once."""
+"""Reads any number of review folders, tells everything wrong with them, and what takes no part."""
 
 from __future__ import annotations
 
+import os
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -9,8 +11,8 @@ from typing import Any
 from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
 from reviewkit.review import author_text, chapters, finding_keys, fingerprints, review_file, video
 from reviewkit.review.finding_keys import FindingKeys
-from reviewkit.review.review_file import ReviewFile
-from reviewkit.sections import discovery
+from reviewkit.review.review_file import FILE, ReviewFile
+from reviewkit.sections import template
 from reviewkit.sections.template import Section
 
 
@@ -70,7 +72,7 @@ def faults(
     """
     found: list[InputError] = []
     files = []
-    bodies = discovery.of_kind("section", parts)
+    bodies = template.of_kind("section", parts)
     for folder, own, _, values, refused in _opened(folders, parts):
         file = _bound(folder, values, parts, own, refused)
         if file:
@@ -111,7 +113,7 @@ def _opened(folders: Sequence[str | Path], parts: Sequence[Section]) -> Iterator
         early = fingerprints.there(folder, (review_file.FILE, chapters.FILE))
         opened.append((folder, own, early, review_file.read_values(folder, own)))
     # All at once: asking another process takes longer than judging.
-    every = discovery.refused([values for *_, values in opened], parts)
+    every = template.refused([values for *_, values in opened], parts)
     for (folder, own, early, values), refused in zip(opened, every, strict=True):
         yield folder, own, early, values, refused
 
@@ -125,11 +127,11 @@ def _bound(
 ) -> ReviewFile | None:
     if not values:
         return None
-    found += discovery.unknown_keys(values, parts)
+    found += template.unknown_keys(values, parts)
     add(found, refused)
     file = review_file.bind(folder, values, found)
     if file:
-        bodies = discovery.of_kind("section", parts)
+        bodies = template.of_kind("section", parts)
         add(found, _strange_chapters(file, bodies))
         add(found, review_file.strange_claims(file, _keys(file, bodies)))
     return file
@@ -214,3 +216,65 @@ def _distinct(files: Iterable[ReviewFile], reserved: Iterable[str], found: list[
             )
             found.append(fault)
         taken.setdefault(file.name, f"'{file.folder}'")
+
+
+_ON_PAPER = frozenset({"bench-sheet.html"})
+_NAMED = 8
+"""Most files or keys that a remark names one by one."""
+
+
+def is_nothing_connected(file: ReviewFile, parts: Sequence[Section]) -> bool:
+    """Whether no section has anything of its own to work on."""
+    return len(list(_idle(file, parts))) == len(template.of_kind("section", parts))
+
+
+def remarks(file: ReviewFile, parts: Sequence[Section]) -> Iterator[str]:
+    """Walk what to look at: tables begun, other files, sections whose keys are still to be filled in.
+
+    Parameters
+    ----------
+    file : ReviewFile
+    parts : sequence of Section
+        All templates.
+    """
+    left = set(_files(file))
+    for section in template.of_kind("section", parts):
+        for key, table in section.about.bench.tables.items():
+            if table in left:
+                left.remove(table)
+                yield f"{table} lies there and nothing names it: '{key}: {table}' in {FILE} connects it."
+    if left:
+        yield f"nothing names {_listed(sorted(left))}: name them in {FILE}, or move them out of the folder."
+    for section, keys in _idle(file, parts):
+        yield f"{section.title} has nothing to work on: {_listed(keys)} in {FILE} still to fill in."
+
+
+def _files(file: ReviewFile) -> Iterator[str]:
+    known = {*file.files, Path(file.review.video).as_posix(), *_ON_PAPER}
+    for place, folders, names in os.walk(file.folder):
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        for name in names:
+            path = Path(place, name)
+            seen = path.relative_to(file.folder).as_posix()
+            if seen not in known and not name.startswith(".") and path.is_file():
+                yield seen
+
+
+def _idle(file: ReviewFile, parts: Sequence[Section]) -> Iterator[tuple[Section, list[str]]]:
+    """Walk the sections that have none of the keys that are theirs alone, with those keys."""
+    bodies = template.of_kind("section", parts)
+    shared = Counter(name for section in bodies for name in section.names)
+    for section in bodies:
+        # A key with a default of its own says how, not what.
+        own = [item.name for item in section.parameters if shared[item.name] == 1 and not item.default]
+        if own and not any(_is_filled(file.values.get(name)) for name in own):
+            yield section, own
+
+
+def _is_filled(value: object) -> bool:
+    return value not in (None, "", {}, [], ())
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - _NAMED
+    return ", ".join(names[:_NAMED]) + (f" and {more} more" if more > 0 else "")

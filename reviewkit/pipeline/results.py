@@ -12,13 +12,13 @@ from reviewkit.errors import InputError, SectionError
 from reviewkit.execution.task import Outcome
 from reviewkit.findings import Findings
 from reviewkit.findings.extra_page import ExtraPage
-from reviewkit.pipeline import data_files, harvest, output_checks
+from reviewkit.pipeline import data_files, harvest
 from reviewkit.privacy.notebook import Scrubber
 from reviewkit.review import chapters
 from reviewkit.review.chapters import Chapter
 from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections.template import Section
-from reviewkit.system import slim_imports
+from reviewkit.system import kit
 
 NOTEBOOKS = "notebooks"
 """Folder of the executed notebooks inside a published review."""
@@ -146,13 +146,13 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
     staged : pathlib.Path
         Has a folder for notebooks.
     """
-    with slim_imports.without(*slim_imports.SCHEMA_EXTRAS):
+    with kit.imports_without(*kit.SCHEMA_EXTRAS):
         import nbformat
 
     lib: Any = nbformat
     message = scrubber.text(outcome.message)
     notebook = lib.from_dict(scrubber.notebook(lib.reads(outcome.notebook, as_version=4), failure=message))
-    flaw = output_checks.sweep(notebook)
+    flaw = harvest.sweep(notebook)
     message = message or flaw
     result = SectionResult(section, notebook, Findings(), message, outcome)
     if result.ok and section.kind == "section":

@@ -14,15 +14,15 @@ from typing import Any
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import abandon, execute
 from reviewkit.execution.task import Outcome, Task
-from reviewkit.pipeline import cache, data_files, findings_file, results
+from reviewkit.pipeline import cache, data_files, results
 from reviewkit.pipeline.cache import SectionCache
 from reviewkit.pipeline.results import Reviewed, SectionResult
 from reviewkit.privacy.notebook import Scrubber, for_machine
 from reviewkit.review import review_file, video
 from reviewkit.review.review_file import ReviewFile
-from reviewkit.sections import discovery
+from reviewkit.sections import template
 from reviewkit.sections.template import Section
-from reviewkit.system import temporary
+from reviewkit.system import disk
 
 _GIVE_UP_S = 0.05
 
@@ -83,8 +83,8 @@ def run(
         A section that failed is among its `failed` and has cost the others nothing.
     """
     parts = tuple(templates)
-    bodies = discovery.of_kind("section", parts)
-    summary = next(iter(discovery.of_kind("summary", parts)), None)
+    bodies = template.of_kind("section", parts)
+    summary = next(iter(template.of_kind("summary", parts)), None)
     told = progress or Progress()
     told.start(len(reviews) * (len(bodies) + (summary is not None)))
     with _ready(executor) as pool:
@@ -115,7 +115,7 @@ def _given_up_together(waiting: Collection[Future[Outcome]]) -> Iterator[None]:
 @contextmanager
 def _ready(executor: Executor | None) -> Iterator[Executor]:
     """Hold the executor given, or one of our own that an interruption does not leave working."""
-    temporary.sweep()
+    disk.sweep()
     if executor is not None:
         yield executor
         return
@@ -185,11 +185,13 @@ def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | Non
     work.results.sort(key=lambda result: (result.section.place, result.section.name))
     work.results = results.with_moments(results.without_doubles(work.results), work.file.chapters)
     done = _reviewed(work)
-    findings_file.write(work.staged, work.file, [result.entry() for result in done.sections], done.findings)
-    data_files.write(work.staged, work.file.title, done.tables)
+    data_files.write_findings(
+        work.staged, work.file, [result.entry() for result in done.sections], done.findings
+    )
+    data_files.write_tables(work.staged, work.file.title, done.tables)
     video.write(work.staged, work.file)
     if summary is not None:
-        values = {**work.file.values, "findings": findings_file.JSON_FILE}
+        values = {**work.file.values, "findings": data_files.JSON_FILE}
         waiting[pool.submit(execute, _task(summary, values, work.staged))] = work, summary
     return done
 
@@ -198,3 +200,24 @@ def _reviewed(work: _Work) -> Reviewed:
     new = ((work.keys.get(result.section.name), result.outcome) for result in work.results if result.ok)
     made = {key: outcome for key, outcome in new if key}
     return Reviewed(work.file, work.staged, tuple(work.results), made=made)
+
+
+class Bar(Progress):
+    """Shown where there is a terminal to show it on."""
+
+    def __init__(self) -> None:
+        self._bar: Any = None
+
+    def start(self, total: int) -> None:
+        """Show the empty bar."""
+        from tqdm import tqdm
+
+        layout = "{l_bar}{bar}| {n_fmt} of {total_fmt} [{elapsed}]"
+        self._bar = tqdm(total=total, desc="starting", leave=False, disable=None, bar_format=layout)
+
+    def done(self, review: str, title: str) -> None:
+        """Name the section that has ended; the last one takes the bar away."""
+        self._bar.set_description(f"{review}: {title}")
+        self._bar.update()
+        if self._bar.n >= self._bar.total:
+            self._bar.close()

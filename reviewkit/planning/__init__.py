@@ -9,10 +9,8 @@ from reviewkit.planning.charges import (
     foretold,
     taper_s,
 )
-from reviewkit.planning.drains import connecting, drain_log, drain_ranges
 from reviewkit.planning.inputs import Session, inputs
-from reviewkit.planning.readings import readings
-from reviewkit.planning.trials import cautions, trials
+from reviewkit.planning.other_sections import cautions, connecting, drain_log, drain_ranges, readings, trials
 
 __all__ = [
     "Foretold",

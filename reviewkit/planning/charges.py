@@ -14,12 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.charge.currents import TERMINATION_ROWS, TERMINATION_S
-from reviewkit.findings.text_and_table import Answer
+from reviewkit.findings.extra_page import Answer
 from reviewkit.metrology import formatting
 from reviewkit.metrology.formatting import rough
 from reviewkit.metrology.meter import Meter
-from reviewkit.planning.inputs import Session
-from reviewkit.planning.words import minutes, volts
+from reviewkit.planning.inputs import Session, minutes, volts
 
 SLOPE_V = (0.8, 2.0)
 """Rise of the resting voltage near full, per rated capacity."""

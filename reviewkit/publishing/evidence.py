@@ -1,21 +1,189 @@
-"""Packs what a review was made from and what it found into one file, from which it can be run again."""
+"""Packs what a review was made from and what it found into one file, and describes it for programs.
+
+References
+----------
+RO-Crate Metadata Specification 1.2, https://w3id.org/ro/crate/1.2: "Root Data Entity" (what must be
+said of the whole), "Data Entities" (of a file), "Provenance" and "Workflows and Scripts" (what made it,
+with which programs). Programs are named by package URLs: ECMA-427.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping
-from pathlib import Path
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
 from typing import Any, BinaryIO
+from urllib.parse import quote
 
 from reviewkit.errors import Faults, InputError, add, gathered
-from reviewkit.pipeline.findings_file import CSV_FILE, JSON_FILE
+from reviewkit.pipeline.data_files import CSV_FILE, JSON_FILE
 from reviewkit.pipeline.results import NOTEBOOKS, Reviewed
-from reviewkit.publishing import ro_crate
 from reviewkit.review import fingerprints
 from reviewkit.review.fingerprints import Fingerprint
 from reviewkit.review.review_file import FILE, ReviewFile
+
+CRATE_FILE = "ro-crate-metadata.json"
+CRATE_VERSION = "https://w3id.org/ro/crate/1.2"
+
+_FORMATS = {
+    ".csv": "text/csv",
+    ".tsv": "text/tab-separated-values",
+    ".txt": "text/plain",
+    ".log": "text/plain",
+    ".md": "text/markdown",
+    ".yaml": "application/yaml",
+    ".json": "application/json",
+    ".ipynb": "application/x-ipynb+json",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ".parquet": "application/vnd.apache.parquet",
+}
+_NO_LICENCE = "The author has stated no licence and keeps all rights. Checking the review needs none."
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One file of the crate.
+
+    Parameters
+    ----------
+    path : str
+        Inside the crate, with forward slashes.
+    about : str
+        What it is, in a few words.
+    sha256 : str
+    size : int
+        In bytes.
+    raw : bool
+        Whether the run read it; else the run made it.
+    """
+
+    path: str
+    about: str
+    sha256: str
+    size: int
+    raw: bool
+
+
+def crate_metadata(file: ReviewFile, entries: Iterable[Entry], made_with: Mapping[str, Any]) -> str:
+    """Return the text of the crate's metadata file.
+
+    Parameters
+    ----------
+    file : ReviewFile
+    entries : iterable of Entry
+    made_with : mapping
+        Versions, as `records.made_with` returns them.
+    """
+    files = sorted(entries, key=lambda item: item.path)
+    graph = [
+        {
+            "@id": CRATE_FILE,
+            "@type": "CreativeWork",
+            "conformsTo": {"@id": CRATE_VERSION},
+            "about": {"@id": "./"},
+        },
+        _root(file, files),
+        *(_file_entity(item) for item in files),
+        _action(file, files),
+        *_software(made_with),
+        _licence(file),
+        *_author(file),
+    ]
+    whole = {"@context": f"{CRATE_VERSION}/context", "@graph": graph}
+    return json.dumps(whole, ensure_ascii=False, indent=1) + "\n"
+
+
+def _root(file: ReviewFile, files: Iterable[Entry]) -> dict[str, Any]:
+    device = file.device.name
+    root = {
+        "@id": "./",
+        "@type": "Dataset",
+        "name": file.title,
+        "description": f"What a review of {device} was made from and what it found: the meters' logs and the "
+        "review file as they were, the notebooks as they ran, and the findings."
+        + (f" {file.review.notice}" if file.review.notice else ""),
+        "datePublished": _date(file.review.date),
+        "license": {"@id": "#licence"},
+        "version": str(file.review.edition),
+        "hasPart": [_link(item) for item in files],
+        "mentions": {"@id": "#run"},
+    }
+    return root | ({"author": {"@id": "#author"}} if file.review.author else {})
+
+
+def _date(written: str) -> str:
+    """Return the review's date if it is one that programs read; else today's, on which it is published."""
+    try:
+        return dt.date.fromisoformat(written.strip()).isoformat()
+    except ValueError:
+        return dt.datetime.now(dt.UTC).date().isoformat()
+
+
+def _link(item: Entry) -> dict[str, str]:
+    # A path is an address here, so that a blank in it is %20.
+    return {"@id": quote(item.path)}
+
+
+def _file_entity(item: Entry) -> dict[str, Any]:
+    path = PurePosixPath(item.path)
+    return {
+        **_link(item),
+        "@type": "File",
+        "name": path.name,
+        "description": item.about,
+        "encodingFormat": _FORMATS.get(path.suffix.lower(), "application/octet-stream"),
+        "contentSize": str(item.size),
+        "sha256": item.sha256,
+    }
+
+
+def _action(file: ReviewFile, files: list[Entry]) -> dict[str, Any]:
+    return {
+        "@id": "#run",
+        "@type": "CreateAction",
+        "name": f"{file.title}: run from its raw data",
+        "instrument": {"@id": "#reviewkit"},
+        "object": [_link(item) for item in files if item.raw],
+        "result": [_link(item) for item in files if not item.raw],
+    }
+
+
+def _software(made_with: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    beside = {"python": made_with["python"], **made_with["libraries"]}
+    kit = _program("reviewkit", made_with["reviewkit"])
+    yield kit | {"softwareRequirements": [{"@id": f"#{name}"} for name in beside]}
+    yield from (_program(name, version) for name, version in beside.items())
+
+
+def _program(name: str, version: str) -> dict[str, Any]:
+    kind = "generic" if name in ("reviewkit", "python") else "pypi"
+    return {
+        "@id": f"#{name}",
+        "@type": "SoftwareApplication",
+        "name": name,
+        "version": version,
+        "url": f"pkg:{kind}/{quote(name)}@{quote(version)}",
+    }
+
+
+def _licence(file: ReviewFile) -> dict[str, Any]:
+    stated = file.review.licence
+    return {
+        "@id": "#licence",
+        "@type": "CreativeWork",
+        "name": stated or "No licence stated",
+        "description": f"The author's terms: {stated}" if stated else _NO_LICENCE,
+    }
+
+
+def _author(file: ReviewFile) -> Iterator[dict[str, Any]]:
+    if file.review.author:
+        yield {"@id": "#author", "@type": "Person", "name": file.review.author}
+
 
 ZIP = "evidence.zip"
 RAW = "review"
@@ -38,15 +206,15 @@ def write(reviewed: Reviewed) -> None:
         An error for each file of the review folder that is not what it was before the sections read it.
     """
     found = json.loads((reviewed.staged / JSON_FILE).read_text(encoding="utf-8"))
-    entries: list[ro_crate.Entry] = []
+    entries: list[Entry] = []
     faults: list[InputError] = []
     with zipfile.ZipFile(reviewed.staged / ZIP, "w") as archive:
         for name, source, about in sorted(_files(reviewed)):
             with gathered(faults):
                 digest, size = _pack(archive, name, source)
-                entries.append(ro_crate.Entry(name, about, digest, size, name.startswith(f"{RAW}/")))
-        text = ro_crate.metadata(reviewed.file, entries, found["made_with"])
-        archive.writestr(_item(ro_crate.FILE), text.encode())
+                entries.append(Entry(name, about, digest, size, name.startswith(f"{RAW}/")))
+        text = crate_metadata(reviewed.file, entries, found["made_with"])
+        archive.writestr(_item(CRATE_FILE), text.encode())
     add(faults, fingerprints.changed(_seen(found), _raw_sums(entries)))
     if faults:
         raise Faults(faults)
@@ -56,7 +224,7 @@ def _seen(found: Mapping[str, Any]) -> list[Fingerprint]:
     return [Fingerprint(**item) for item in found["inputs"]]
 
 
-def _raw_sums(entries: Iterable[ro_crate.Entry]) -> dict[str, str]:
+def _raw_sums(entries: Iterable[Entry]) -> dict[str, str]:
     return {entry.path.removeprefix(f"{RAW}/"): entry.sha256 for entry in entries if entry.raw}
 
 

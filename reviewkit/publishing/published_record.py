@@ -1,19 +1,26 @@
-"""Reads back the findings of a published review, which anyone may have written."""
+"""Reads back a published review, which anyone may have written; refuses an edition over one of other data."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from reviewkit.errors import InputError
+from reviewkit.errors import InputError, ReviewFileError
 from reviewkit.findings import SCHEMA, Finding, Findings
+from reviewkit.metrology import formatting
 from reviewkit.metrology.conformity import Limit, Verdict
-from reviewkit.publishing import safe_zip
+from reviewkit.pipeline.data_files import JSON_FILE
+from reviewkit.publishing import editions, evidence, safe_zip
+from reviewkit.publishing.editions import Edition
+from reviewkit.review import chapters, strict_yaml
+from reviewkit.review.review_file import FILE, OWN, ReviewFile
 from reviewkit.schema import quantities
+from reviewkit.system import disk
 
 _MOST_BYTES = 64 << 20
 _MOST_FINDINGS = 20_000
@@ -118,3 +125,104 @@ def _data(path: Path) -> dict[str, Any]:
 def _finding(item: _Finding) -> Finding:
     limit = Limit(item.limit.low, item.limit.high, item.limit.source) if item.limit else None
     return Finding(**{**dict(item), "limit": limit})
+
+
+# What the author tells, not what was measured. Of the review file, its values are compared.
+_TOLD = frozenset({FILE, "words.md", chapters.FILE})
+_MEASURED_ABOUT = ("ambient_C", "ambient_humidity_percent")
+_NAMED = 4
+"""Most differences that a message names one by one."""
+
+
+def faults(file: ReviewFile, out: Path) -> list[InputError]:
+    """Return why a review may not be published as the edition that it says it is; empty where it may.
+
+    An edition that was published may be run again from the same data, and by no means from others: raw
+    files, and the values of the review file that sections read or that say how warm and damp it was. What
+    the author tells (title, date, claims, words, chapters) may change.
+
+    Parameters
+    ----------
+    file : ReviewFile
+    out : pathlib.Path
+        The published folder.
+    """
+    before, edition = editions.last(out, file.name), file.review.edition
+    if before is None or edition == 0 or edition > before.number:
+        return []
+    there = f"edition {before.number} of '{file.name}'"
+    if edition < before.number:
+        return [_fault(f"{there} is published already", before.number)]
+    try:
+        differ = list(_differences(file, before))
+    except InputError as error:
+        problem = f"what {there} was made from cannot be read any more ({error.message.removesuffix('.')})"
+        return [_fault(problem, edition)]
+    if not differ:
+        return []
+    named = differ[:_NAMED] + ([f"{len(differ) - _NAMED} more"] if len(differ) > _NAMED else [])
+    problem = f"{there} is published already, made from other data: {formatting.listed(named)}"
+    return [_fault(problem, edition)]
+
+
+def _fault(problem: str, number: int) -> InputError:
+    return ReviewFileError(
+        problem,
+        file=FILE,
+        place="review.edition",
+        remedy=f"Raise it to {number + 1}, and edition {number} is kept beside the new one; "
+        "set it to 0 while you prepare that.",
+    )
+
+
+def _differences(file: ReviewFile, before: Edition) -> Iterator[str]:
+    """Walk what differs from a published edition: files, then keys of the review file.
+
+    Raises
+    ------
+    InputError
+        If what was published can't be read.
+    """
+    old = read(before.place / JSON_FILE).sums
+    new = {item.path: item.sha256 for item in file.seen}
+    for name in sorted((old.keys() | new.keys()) - _TOLD):
+        if old.get(name) != new.get(name):
+            yield f"{name}{_how(name, old, new)}"
+    if old.get(FILE) != new.get(FILE):
+        yield from _keys(_measured(_values(before.place)), _measured(file.values))
+
+
+def _how(name: str, old: Mapping[str, str], new: Mapping[str, str]) -> str:
+    return "" if name in old and name in new else " (new)" if name in new else " (no longer read)"
+
+
+def _values(place: Path) -> Mapping[str, Any]:
+    """Return the values of the review file that a published review was made from."""
+    with disk.temporary_folder() as own:
+        wanted = f"{evidence.RAW}/{FILE}"
+        safe_zip.unpack(place / evidence.ZIP, own, wanted=lambda name: name == wanted)
+        return strict_yaml.load(own / evidence.RAW / FILE)
+
+
+def _measured(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values that sections read, and the conditions at the bench."""
+    about = values.get("review")
+    about = about if isinstance(about, Mapping) else {}
+    own = {f"review.{key}": about[key] for key in _MEASURED_ABOUT if about.get(key) is not None}
+    return {key: value for key, value in values.items() if key not in OWN} | own
+
+
+def _keys(old: Mapping[str, Any], new: Mapping[str, Any], above: str = "") -> Iterator[str]:
+    """Walk the keys under which two blocks differ, each as far down as both have it."""
+    for key in dict.fromkeys([*old, *new]):
+        place = f"{above}.{key}" if above else str(key)
+        yield from _places(old.get(key), new.get(key), place)
+
+
+def _places(old: Any, new: Any, place: str) -> Iterable[str]:
+    if isinstance(old, Mapping) and isinstance(new, Mapping):
+        return _keys(old, new, place)
+    if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
+        pairs = enumerate(zip(old, new, strict=True), 1)
+        return (found for number, pair in pairs for found in _places(*pair, f"{place}[{number}]"))
+    return () if old == new else (f"{place} in {FILE}",)

@@ -1,4 +1,4 @@
-"""What the kit has written into a published folder, and how it is told from everything else there.
+"""What the kit has written into a published folder or has under way there, and how it is told from the rest.
 
 Each folder that the kit writes holds `reviewkit.sha256`, a list of its files that `sha256sum -c` reads; the
 published folder itself holds one for what all reviews share. What is in no such list, or is not as it stands
@@ -11,6 +11,8 @@ import hashlib
 import json
 import os
 import re
+import secrets
+import shutil
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -19,12 +21,81 @@ from reviewkit.errors import InputError
 from reviewkit.findings import SCHEMA
 from reviewkit.metrology import formatting
 from reviewkit.pipeline import harvest
-from reviewkit.pipeline.data_files import DESCRIPTION
+from reviewkit.pipeline.data_files import CSV_FILE, DESCRIPTION, JSON_FILE
 from reviewkit.pipeline.data_files import FOLDER as DATA
-from reviewkit.pipeline.findings_file import CSV_FILE, JSON_FILE
 from reviewkit.pipeline.results import ASSETS, NOTEBOOKS
-from reviewkit.publishing import journal
 from reviewkit.review import video
+
+JOURNAL = ".reviewkit.journal"
+_JOURNAL_HEAD = "reviewkit: names in this folder that belong to the run under way\n"
+_JOURNAL_NAME = re.compile(r"\.(?P<kind>staging|old|part)-(?P<name>[^/\\]+)-[0-9a-f]{8}")
+
+
+def claim(out: Path, kind: str, name: str) -> Path:
+    """Return a path in a published folder at which nothing is, once it is noted as this run's.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+    kind : {"staging", "old", "part"}
+        A folder or file under way; or a published folder on its way out.
+    name : str
+        What it is to be, or was.
+    """
+    place = out / f".{kind}-{name}-{secrets.token_hex(4)}"
+    while os.path.lexists(place):
+        place = out / f".{kind}-{name}-{secrets.token_hex(4)}"
+    head = "" if (out / JOURNAL).exists() else _JOURNAL_HEAD
+    with (out / JOURNAL).open("a", encoding="utf-8", newline="\n") as stream:
+        stream.write(f"{head}{place.name}\n")
+    return place
+
+
+def claimed(out: Path) -> list[Path]:
+    """Return what is noted and is there.
+
+    Raises
+    ------
+    InputError
+        If the file of that name is none of the kit's.
+    """
+    journal = out / JOURNAL
+    if not os.path.lexists(journal):
+        return []
+    try:
+        lines = journal.read_text(encoding="utf-8").splitlines(keepends=True)
+    except (OSError, UnicodeDecodeError):
+        lines = ["?"]
+    # One that was cut off before its first line was whole is the kit's as well, be it empty.
+    if journal.is_symlink() or not (lines[:1] == [_JOURNAL_HEAD] or _JOURNAL_HEAD.startswith("".join(lines))):
+        raise InputError(
+            "the kit did not write this file, and leaves it alone",
+            file=f"{out.name}/{JOURNAL}",
+            remedy="Move it away, or publish elsewhere with -o.",
+        )
+    names = (line.rstrip("\n") for line in lines[1:] if line.endswith("\n"))
+    return [out / name for name in names if _JOURNAL_NAME.fullmatch(name) and os.path.lexists(out / name)]
+
+
+def settle_journal(out: Path) -> None:
+    """Finish or undo what a killed run left half done: put back what was on its way out, remove the rest."""
+    for place in claimed(out):
+        found = _JOURNAL_NAME.fullmatch(place.name)
+        if found and found["kind"] == "old" and not os.path.lexists(out / found["name"]):
+            place.rename(out / found["name"])
+    sweep_journal(out)
+
+
+def sweep_journal(out: Path) -> None:
+    """Remove everything that is noted, and the notes."""
+    for place in claimed(out):
+        if place.is_dir() and not place.is_symlink():
+            shutil.rmtree(place, ignore_errors=True)
+        else:
+            place.unlink(missing_ok=True)
+    if not claimed(out):
+        (out / JOURNAL).unlink(missing_ok=True)
+
 
 MARK = "reviewkit.sha256"
 LISTS = ("index.html", "reviews.html")
@@ -257,7 +328,7 @@ def put(out: Path, name: str, write: Callable[[Path], object]) -> None:
     if not is_ours(out, name):
         raise InputError("the kit did not write this file", file=f"{out.name}/{name}", remedy=ELSEWHERE)
     place = out / name
-    part = journal.claim(out, "part", place.name)
+    part = claim(out, "part", place.name)
     write(part)
     own = {item: sums for item, sums in shared(out).items() if (out / item).exists()}
     new = frozenset({digest(part)})
@@ -277,7 +348,7 @@ def remove(out: Path, name: str) -> None:
 
 
 def _mark(out: Path, own: _Sums) -> None:
-    part = journal.claim(out, "part", MARK)
+    part = claim(out, "part", MARK)
     lines = (f"{value}  {name}\n" for name in sorted(own) for value in sorted(own[name]))
     part.write_text(_HEAD + "".join(lines), encoding="utf-8", newline="\n")
     part.replace(out / MARK)

@@ -12,12 +12,11 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.metrology.meter import Meter
-from reviewkit.readout import feasible_region, next_reading, outliers
+from reviewkit.readout import feasible_region, next_reading
 from reviewkit.readout.feasible_region import FloatArray, Region
 from reviewkit.readout.model import Interval, Model, Reading, Reference, around, exact, offsets
 from reviewkit.readout.next_reading import Information
-from reviewkit.readout.outliers import Explanations
-from reviewkit.readout.posterior import Posterior, posterior
+from reviewkit.readout.posterior import Explanations, Posterior, explain, posterior
 
 ENDS = 4
 """Both ends of the range count as read when its lowest and its highest 1/ENDS hold a reading each [1].
@@ -182,7 +181,7 @@ def fit_readings(readings: Sequence[Reading], model: Model, *, most: int | None 
     most : int, optional
         How many rows may be doubted; a quarter of them by default.
     """
-    return Fit(model, tuple(readings), outliers.explain(readings, model, most=most))
+    return Fit(model, tuple(readings), explain(readings, model, most=most))
 
 
 def fit(

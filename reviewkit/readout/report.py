@@ -11,10 +11,9 @@ from typing import Any
 from reviewkit.findings import Finding, Findings, not_tested, sentences
 from reviewkit.metrology import Component, formatting
 from reviewkit.metrology.conformity import Limit, Verdict, verdict_of
-from reviewkit.readout.analysis import Readout
+from reviewkit.readout.analysis import Bracket, Readout
 from reviewkit.readout.fit import Fit
 from reviewkit.readout.model import DECIMAL_MODES, Interval, offset_of
-from reviewkit.readout.thresholds import Bracket
 
 LABELS = {
     "switching_place": ("place within a step where the displayed value changes", "V"),

@@ -16,8 +16,7 @@ import pandas as pd
 from reviewkit.errors import Faults, InputError, ReviewFileError, TableError, gathered
 from reviewkit.metrology import units
 from reviewkit.metrology.meter import Meter
-from reviewkit.readout.inputs import ReadoutInputs
-from reviewkit.readout.model import Reading, Reference, exact
+from reviewkit.readout.model import Reading, ReadoutInputs, Reference, exact
 from reviewkit.tables import csv_table, headers
 
 ALIASES = {

@@ -12,7 +12,7 @@ from pathlib import Path
 from reviewkit.errors import Faults, InputError, TableError, gathered
 from reviewkit.findings import Finding, twins
 from reviewkit.review.finding_keys import FindingKeys
-from reviewkit.tables import csv_table, timecode
+from reviewkit.tables import csv_table
 
 FILE = "chapters.csv"
 LATEST_S = 360_000.0 - 1
@@ -94,7 +94,7 @@ def read(folder: Path) -> tuple[Chapter, ...]:
 def _chapter(row: int, cells: Mapping[str, str]) -> Chapter:
     text = cells["time"]
     try:
-        start_s = timecode.seconds(text)
+        start_s = csv_table.seconds(text)
     except ValueError:
         start_s = float("inf")
     if start_s > LATEST_S:
@@ -115,7 +115,7 @@ def _faults_between(found: Iterable[Chapter]) -> list[InputError]:
     faults: list[InputError] = []
     for before, after in itertools.pairwise(rows):
         if round(after.start_s, 3) <= round(before.start_s, 3):
-            told = f"{timecode.stamp(after.start_s)} is not after {timecode.stamp(before.start_s)}"
+            told = f"{csv_table.stamp(after.start_s)} is not after {csv_table.stamp(before.start_s)}"
             faults.append(
                 TableError(
                     f"{told} in row {before.row}",

@@ -13,7 +13,7 @@ from reviewkit.errors import InputError, ReviewFileError, gathered
 from reviewkit.review import chapters
 from reviewkit.review.chapters import Cue
 from reviewkit.review.review_file import FILE, ReviewFile
-from reviewkit.tables import files, timecode
+from reviewkit.tables import csv_table, files
 
 CHAPTERS = "chapters.vtt"
 TIMESTAMPS = "timestamps.txt"
@@ -43,7 +43,7 @@ class Film:
 
     def at(self, moment_s: float) -> str:
         """Return the address of a moment."""
-        return self.href + timecode.fragment(moment_s)
+        return self.href + csv_table.fragment(moment_s)
 
 
 def film(review: ReviewFile) -> Film | None:
@@ -117,8 +117,8 @@ def write(folder: Path, review: ReviewFile) -> None:
 def webvtt(cues: Iterable[Cue]) -> str:
     """Return chapters as a WebVTT file (W3C), for a track element of kind "chapters"."""
     blocks = [
-        f"{timecode.precise(cue.start_s)} --> "
-        f"{timecode.precise(_OPEN_END_S if cue.end_s is None else cue.end_s)}\n"
+        f"{csv_table.precise(cue.start_s)} --> "
+        f"{csv_table.precise(_OPEN_END_S if cue.end_s is None else cue.end_s)}\n"
         f"{html.escape(cue.title, quote=False)}\n"
         for cue in cues
     ]
@@ -127,4 +127,4 @@ def webvtt(cues: Iterable[Cue]) -> str:
 
 def timestamps(cues: Iterable[Cue]) -> str:
     """Return chapters as lines for a video's description: "0:40 How many blinks"."""
-    return "".join(f"{timecode.stamp(cue.start_s)} {cue.title}\n" for cue in cues)
+    return "".join(f"{csv_table.stamp(cue.start_s)} {cue.title}\n" for cue in cues)

@@ -1,4 +1,4 @@
-"""A review file to fill in, written from what the sections say they read."""
+"""What a person fills in: a review file written from what the sections read, and a sheet for the bench."""
 
 from __future__ import annotations
 
@@ -10,10 +10,39 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from reviewkit.findings.sentences import CAUTIONS, SCOPE
 from reviewkit.metrology import formatting
 from reviewkit.review import strict_yaml
 from reviewkit.review.review_file import About, Claim, Device
 from reviewkit.sections.template import Section, inputs_model
+from reviewkit.system.kit import kit_folder
+
+
+def page(name: str, sections: Iterable[Section]) -> str:
+    """Return the sheet as HTML.
+
+    Parameters
+    ----------
+    name : str
+        The device's.
+    sections : iterable of Section
+        Each adds what its metadata ask for under ``bench``, else what its parameters' comments say.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    loader = FileSystemLoader(kit_folder() / "html")
+    pages = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    parts = [_part(section) for section in sections]
+    text: str = pages.get_template("bench_sheet.html.j2").render(
+        name=name, sections=parts, cautions=CAUTIONS, scope=SCOPE
+    )
+    return text
+
+
+def _part(section: Section) -> dict[str, Any]:
+    asked = [item.comment for item in section.parameters if item.comment]
+    return {"title": section.title, "bench": section.about.bench, "asked": asked}
+
 
 _INDENT = "  "
 _EDITION = (

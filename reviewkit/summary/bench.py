@@ -10,8 +10,7 @@ from markupsafe import Markup
 
 from reviewkit.findings import Finding, sentences, verdict_text
 from reviewkit.metrology import formatting
-from reviewkit.summary.part import Part, bullets, facts, html, joined, table
-from reviewkit.summary.record import Record
+from reviewkit.summary.record import Part, Record, bullets, facts, html, joined, table
 
 say = sentences.of("summary")
 

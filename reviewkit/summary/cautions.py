@@ -7,9 +7,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from reviewkit.findings import Finding, limit_text, sentences
-from reviewkit.findings.cautions import CAUTIONS, SCOPE
-from reviewkit.summary.part import Part, bullets, html
-from reviewkit.summary.record import Record
+from reviewkit.findings.sentences import CAUTIONS, SCOPE
+from reviewkit.summary.record import Part, Record, bullets, html
 
 EMPTY_SOON_D = 90.0
 """Days to empty under which storage needs a caution. Chosen: a lamp may lie for a season."""

@@ -11,9 +11,8 @@ from reviewkit.errors import Faults, ReviewFileError
 from reviewkit.findings import MIME, SCHEMA, Finding, sentences, table_html
 from reviewkit.metrology import Measured, formatting, units
 from reviewkit.metrology.conformity import Limit, judge
-from reviewkit.summary.part import Part, html, joined
-from reviewkit.summary.part import table as table_of
-from reviewkit.summary.record import Record, is_missed
+from reviewkit.summary.record import Part, Record, html, is_missed, joined
+from reviewkit.summary.record import table as table_of
 
 say = sentences.of("summary")
 

@@ -16,8 +16,7 @@ from markupsafe import Markup
 
 from reviewkit.findings import Finding, sentences
 from reviewkit.metrology import formatting, units
-from reviewkit.summary.part import Part, html
-from reviewkit.summary.record import Record
+from reviewkit.summary.record import Part, Record, html
 
 NAMED = 3
 """Most findings that are named one by one; the table has them all. Chosen: a paragraph is no table."""

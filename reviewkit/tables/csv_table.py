@@ -1,4 +1,4 @@
-"""Tables typed by hand: readings, transitions, chapters. Every cell is text until its column is known."""
+"""Tables typed by hand, and the times in them. Every cell is text until its column is known."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from reviewkit.errors import TableError
-from reviewkit.tables import files, headers, xlsx
+from reviewkit.tables import files, headers
 
 if TYPE_CHECKING:
     import pandas as pd
+
 
 DELIMITERS = ("\t", ";", ",", "|")
 _LARGEST_BYTES = 50_000_000
@@ -77,7 +78,7 @@ def rows(path: str, *, folder: Path = Path()) -> tuple[list[str], list[tuple[int
     data = files.content(place, file=path, error=TableError, remedy=_FILL)
     kind = files.kind(data[:8])
     if kind == "xlsx":
-        lines = xlsx.rows(data, file=path, error=TableError)
+        lines = files.rows(data, file=path, error=TableError)
     elif kind == "text":
         lines = _rows(files.text(data, file=path, error=TableError, remedy=_SAVE), path)
     else:
@@ -286,3 +287,49 @@ def numbers(frame: pd.DataFrame, column: str, *, file: str, empty_allowed: bool 
                 problem, file=file, place=f"row {row}, column '{column}'", expected="a number such as 4.12"
             ) from failure
     return pd.Series(values, index=frame.index, name=column, dtype=float)
+
+
+def seconds(text: str) -> float:
+    """Return a moment in seconds.
+
+    Parameters
+    ----------
+    text : str
+        "754", "12:34", "1:02:03", each with or without a fraction: Normal Play Time, as it stands in
+        Media Fragments URI 1.0, 4.2.1. More than 59 minutes or seconds beside a larger unit are no time.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+    """
+    total = 0.0
+    parts = text.split(":")
+    for place, part in enumerate(parts):
+        amount = number(part)
+        is_whole = amount == int(amount) or place == len(parts) - 1
+        if len(parts) > 3 or amount < 0 or (place and amount >= 60) or not is_whole:
+            raise ValueError(f"'{text}' is no time")
+        total = 60 * total + amount
+    return total
+
+
+def stamp(moment_s: float) -> str:
+    """Return a moment as players show it: 83 → "1:23", 3723 → "1:02:03"."""
+    minutes, left = divmod(int(moment_s), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
+
+
+def precise(moment_s: float) -> str:
+    """Return a moment as WebVTT has it: 83.5 → "00:01:23.500"."""
+    whole, thousandths = divmod(round(moment_s * 1000), 1000)
+    minutes, left = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours:02d}:{minutes:02d}:{left:02d}.{thousandths:03d}"
+
+
+def fragment(moment_s: float) -> str:
+    """Return what leads to a moment behind a video's address (Media Fragments URI 1.0): "#t=83.5"."""
+    text = f"{moment_s:.3f}".rstrip("0").rstrip(".")
+    return f"#t={text}"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from reviewkit.ui_states import reach
 from reviewkit.ui_states.model import Machine, Pair, Transition
-from reviewkit.ui_states.rules import Rule
+from reviewkit.ui_states.reach import Rule
 
 if TYPE_CHECKING:
     import networkx as nx

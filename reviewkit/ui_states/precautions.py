@@ -14,8 +14,7 @@ from dataclasses import dataclass
 
 from reviewkit.ui_states import reach
 from reviewkit.ui_states.model import Machine, Pair, Transition
-from reviewkit.ui_states.reach import Hazard
-from reviewkit.ui_states.rules import LockLost, Rule
+from reviewkit.ui_states.reach import Hazard, LockLost, Rule
 
 LONGEST = 6
 """Most hand actions in a row that are looked at. Chosen: no one does more before leaving."""

@@ -7,10 +7,8 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from reviewkit.errors import Faults, InputError, ReviewFileError, TableError, gathered
-from reviewkit.ui_states import transitions
-from reviewkit.ui_states.inputs import UiInputs
+from reviewkit.ui_states.inputs import Row, UiInputs, read_transitions
 from reviewkit.ui_states.model import Event, Machine, State, Transition, event, plain
-from reviewkit.ui_states.transitions import Row
 
 FILE = "review.yaml"
 
@@ -57,7 +55,7 @@ def machine(inputs: UiInputs, *, folder: Path = Path()) -> Machine:
             expected="states as 'standby: {light_percent: 0}', and a table of transitions",
         )
     states = {name: block.state(name) for name, block in inputs.ui_states.items()}
-    table = transitions.read(inputs.ui_transitions, folder=folder)
+    table = read_transitions(inputs.ui_transitions, folder=folder)
     source = inputs.ui_transitions if isinstance(inputs.ui_transitions, str) else FILE
     declared = {name: (block.kind, block.means) for name, block in inputs.ui_events.items()}
     events = {name: event(name, declared) for name in _event_names(table, declared)}

@@ -6,10 +6,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.findings.extra_page import ExtraPage, plain
-from reviewkit.findings.text_and_table import Answer
+from reviewkit.findings.extra_page import Answer, ExtraPage, plain
 from reviewkit.metrology import formatting
-from reviewkit.tables import timecode
+from reviewkit.tables import csv_table
 from reviewkit.ui_states import signals
 from reviewkit.ui_states.assess import Assessment, NothingObserved
 from reviewkit.ui_states.evidence import evidence
@@ -192,5 +191,5 @@ def _one(result: Assessment, group: list[Hazard]) -> Iterator[str]:
 
 
 def _step(step: Transition) -> str:
-    shown = "" if step.video_s is None else timecode.stamp(step.video_s)
+    shown = "" if step.video_s is None else csv_table.stamp(step.video_s)
     return _plain("note_step", step=step, found=evidence(step), shown=shown)

@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import readout_devices as devices
 
-from reviewkit.readout import outliers
+from reviewkit.readout import posterior
 from reviewkit.readout.feasible_region import solve
 from reviewkit.readout.model import Model, Reading, Reference, around
 
@@ -49,7 +49,7 @@ def compare(seed: int) -> tuple[bool, bool, float, float]:
         Reading(row, Fraction(read), Fraction(value), own.noise_V)
         for row, (read, value) in enumerate(zip(reference, shown, strict=True))
     ]
-    ways = outliers.fewest(readings, model, most=2)
+    ways = posterior.fewest(readings, model, most=2)
     solved = [solve([one for one in readings if one.row not in way], model) for way in ways]
     regions = [region for region in solved if region is not None]
     doubts = len(ways[0]) if ways else -1

@@ -14,14 +14,14 @@ from typing import Any
 from unittest import mock
 
 from reviewkit.errors import InputError
-from reviewkit.findings import CHART_MIME, Finding, Findings, sound
-from reviewkit.pipeline import findings_file, harvest, loading, output_checks
-from reviewkit.sections import discovery
+from reviewkit.findings import CHART_MIME, Finding, Findings, several
+from reviewkit.pipeline import data_files, harvest, loading
+from reviewkit.sections import template
 from reviewkit.sections.template import Section
 
-PARTS = discovery.discover()
-BODIES = discovery.of_kind("section", PARTS)
-(SUMMARY,) = discovery.of_kind("summary", PARTS)
+PARTS = template.discover()
+BODIES = template.of_kind("section", PARTS)
+(SUMMARY,) = template.of_kind("summary", PARTS)
 
 OWN = {
     "charge": "charge_runs",
@@ -76,9 +76,9 @@ def run(folder: Path, *, idle: bool = True) -> dict[str, InputError]:
     staged = folder.with_name(f"{folder.name}.staged")
     staged.mkdir()
     # The versions of libraries, which never change here, are looked up once.
-    with mock.patch.object(findings_file, "made_with", _made_with):
-        findings_file.write(staged, file, entries, Findings(tuple(found)))
-    values = {**file.values, "findings": findings_file.JSON_FILE}
+    with mock.patch.object(data_files, "made_with", _made_with):
+        data_files.write_findings(staged, file, entries, Findings(tuple(found)))
+    values = {**file.values, "findings": data_files.JSON_FILE}
     try:
         _displayed(SUMMARY, SUMMARY.handed(values), staged)
     except InputError as error:
@@ -86,7 +86,7 @@ def run(folder: Path, *, idle: bool = True) -> dict[str, InputError]:
     return refused
 
 
-_made_with = cache(findings_file.made_with)
+_made_with = cache(data_files.made_with)
 
 
 def _displayed(section: Section, values: Mapping[str, Any], folder: Path) -> tuple[Finding, ...]:
@@ -97,7 +97,7 @@ def _displayed(section: Section, values: Mapping[str, Any], folder: Path) -> tup
                 _hold(item)
             outputs.append(_bundle(shown))
     notebook = {"cells": [{"outputs": [{"data": data} for data in outputs]}]}
-    flaw = output_checks.sweep(notebook)
+    flaw = harvest.sweep(notebook)
     if flaw:
         raise NotAsItMust(f"{section.name}: {flaw}")
     for data in outputs:
@@ -108,7 +108,7 @@ def _displayed(section: Section, values: Mapping[str, Any], folder: Path) -> tup
 
 def _hold(item: Finding) -> None:
     """Hold a finding before it is written: there NaN becomes nothing, unseen."""
-    sound.check(item)
+    several.check(item)
     words = _NO_WORDS.search(f"{item.label} {item.note} {item.text}")
     if words:
         raise NotAsItMust(f"{item.key.rpartition('.')[2]} says '{words[0]}'")

@@ -16,15 +16,15 @@ with atheris.instrument_imports(include=["reviewkit", "yaml"]):
     from reviewkit.charge import reading  # noqa: F401 - loaded now, so that it is watched
     from reviewkit.pipeline import loading
     from reviewkit.readout import table  # noqa: F401
-    from reviewkit.sections import discovery
-    from reviewkit.ui_states import observed  # noqa: F401
+    from reviewkit.sections import template
+    from reviewkit.ui_states import reading as observed  # noqa: F401
 
 import faults
 from fuzz import driven
 
 ROOM = tempfile.TemporaryDirectory(prefix="fuzz-review-")
 FOLDER = faults.write(Path(ROOM.name) / "hazel")
-PARTS = discovery.discover()
+PARTS = template.discover()
 
 
 def check(data: bytes) -> None:

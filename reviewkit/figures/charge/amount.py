@@ -6,13 +6,12 @@ import numpy as np
 
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.rows import h_mm, phase_bands, quantities, since_start
 from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
 from reviewkit.figures.charge.words import delivered_answer
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock
 
 
 def charge_delivered(results: ChargeResults) -> Charts | Absent:
@@ -30,8 +29,8 @@ def _delivered(run: ChargeResult, label: str) -> Chart | str:
     marks.phases(figure, phase_bands(run, clock, float(time[-1])), width=clock.width)
     few = np.unique(np.linspace(0, len(time) - 1, 60).astype(int))
     doubt = charge[few] * (total.expanded / total.value)
-    marks.band(figure, clock.x(time[few]), charge[few] - doubt, charge[few] + doubt, colour=theme.CHARGE)
-    marks.line(figure, clock.x(time), charge, name="charge", colour=theme.CHARGE, unit="Ah", most=200)
+    marks.band(figure, clock.x(time[few]), charge[few] - doubt, charge[few] + doubt, colour=sheet.CHARGE)
+    marks.line(figure, clock.x(time), charge, name="charge", colour=sheet.CHARGE, unit="Ah", most=200)
     figure.settings(yaxis={"range": [0, 1.16 * total.value]})
     early = run.get("time_to_80")
     if early:
@@ -40,7 +39,7 @@ def _delivered(run: ChargeResult, label: str) -> Chart | str:
             clock.at(early.value),
             0.8 * total.value,
             f"80 % at {h_mm(early.value)}",
-            colour=theme.CHARGE,
+            colour=sheet.CHARGE,
             away=(-30, -24),
         )
     marks.point(
@@ -48,7 +47,7 @@ def _delivered(run: ChargeResult, label: str) -> Chart | str:
         clock.at(float(time[-1])),
         total.value,
         f"{total.text}",
-        colour=theme.CHARGE,
+        colour=sheet.CHARGE,
         away=(-36, -16),
     )
     names = ("delivered", "delivered_energy", "delivered_before_knee", "time_to_80", "termination_time")

@@ -8,8 +8,7 @@ import pandas as pd
 from reviewkit.charge import limits
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.rows import (
     h_mm,
     phase_bands,
@@ -21,9 +20,8 @@ from reviewkit.figures.charge.rows import (
 )
 from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
 from reviewkit.figures.charge.words import curve_answer
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
-from reviewkit.figures.sheet import Sheet
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.metrology import formatting
 
 
@@ -67,7 +65,7 @@ def _curve(run: ChargeResult, label: str) -> Chart | str:
 def _voltage_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:
     time, volts = rows_between(run, run.record.voltage_V, 0.0, span)
     shown = with_breaks(time, volts, 3 * run.record.voltage_interval_s)
-    marks.line(figure, clock.x(shown[0]), shown[1], name="voltage", colour=theme.VOLTAGE, unit="V")
+    marks.line(figure, clock.x(shown[0]), shown[1], name="voltage", colour=sheet.VOLTAGE, unit="V")
     allowed = limits.voltage(run.cell, both_sides=False)
     top = max(float(volts.max()), allowed.high or 0.0)
     low = float(volts.min())
@@ -79,13 +77,13 @@ def _voltage_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
         at = float(time[int(np.argmax(volts >= peak.value - 1e-9))])
         text = f"peak {formatting.number(peak.value, 3)} V"
         side = -40 if at > 0.5 * span else 40
-        marks.point(figure, clock.at(at), peak.value, text, colour=theme.VOLTAGE, away=(side, 34))
+        marks.point(figure, clock.at(at), peak.value, text, colour=sheet.VOLTAGE, away=(side, 34))
 
 
 def _current_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:
     time, amps = rows_between(run, run.record.current_A, 0.0, span)
     shown = with_breaks(time, amps, 3 * run.record.interval_s)
-    marks.line(figure, clock.x(shown[0]), shown[1], name="current", colour=theme.CURRENT, unit="A", axis="y2")
+    marks.line(figure, clock.x(shown[0]), shown[1], name="current", colour=sheet.CURRENT, unit="A", axis="y2")
     top = float(np.quantile(amps, 0.999))
     allowed = limits.charge_current(run.cell)
     if allowed and allowed.high and allowed.high < 1.6 * top:
@@ -108,7 +106,7 @@ def _current_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
             clock.at(end.value),
             cut.value,
             text,
-            colour=theme.CURRENT,
+            colour=sheet.CURRENT,
             axis="y2",
             away=(24 if end.value < 0.6 * span else -24, -34),
         )
@@ -126,7 +124,7 @@ def _narrow_names(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -
         height = float(run.record.current[inside].max()) if inside.any() else 0.0
         middle = clock.at((phase.start_s + phase.end_s) / 2 - run.phases.start.value)
         anchor = "left" if phase.name == "precharge" else "center"
-        marks.label(figure, middle, height, phase.name, colour=theme.QUIET, axis="y2", anchor=anchor)
+        marks.label(figure, middle, height, phase.name, colour=sheet.QUIET, axis="y2", anchor=anchor)
 
 
 def _knee_point(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:
@@ -140,7 +138,7 @@ def _knee_point(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> 
         clock.at(knee.value),
         height,
         f"knee at {h_mm(knee.value)}",
-        colour=theme.CURRENT,
+        colour=sheet.CURRENT,
         axis="y2",
         away=(side, -18),
     )
@@ -153,7 +151,7 @@ def _temperature_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: flo
         clock.x(time),
         degrees,
         name="temperature",
-        colour=theme.TEMPERATURE,
+        colour=sheet.TEMPERATURE,
         unit="°C",
         decimals=1,
         axis="y3",

@@ -7,12 +7,11 @@ import pandas as pd
 from reviewkit.charge import port
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.separated import Separations
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.apart import NOTHING
 from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock
 from reviewkit.metrology import formatting
 
 
@@ -35,7 +34,7 @@ def _efficiency(run: ChargeResult, label: str, meters: port.PortMeters) -> Chart
         x_axis=clock.axis(TIME),
         panel_height=260,
     )
-    marks.line(figure, clock.x(time), share, name="efficiency", colour=theme.CHARGE, unit="%", decimals=0)
+    marks.line(figure, clock.x(time), share, name="efficiency", colour=sheet.CHARGE, unit="%", decimals=0)
     figure.settings(yaxis={"range": [0, 105]})
     known = bool(meters.voltmeter and meters.ammeter)
     text = whole.text if known else f"{formatting.number(whole.value, 0)} %"

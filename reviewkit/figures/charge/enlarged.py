@@ -7,8 +7,7 @@ import numpy as np
 from reviewkit.charge import limits
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.rows import (
     h_mm,
     quantities,
@@ -19,9 +18,8 @@ from reviewkit.figures.charge.rows import (
 )
 from reviewkit.figures.charge.runs import TIME, doubt, labelled, run_chart, shown
 from reviewkit.figures.charge.words import end_answer
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
-from reviewkit.figures.sheet import Sheet
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.metrology import Measured, formatting
 
 
@@ -51,7 +49,7 @@ def _knee(run: ChargeResult, label: str) -> Chart | str:
         clock.at(knee.value),
         height,
         f"knee at {h_mm(knee.value)}",
-        colour=theme.CURRENT,
+        colour=sheet.CURRENT,
         axis="y2",
         away=(-20, 36),
     )
@@ -77,8 +75,8 @@ def _window(run: ChargeResult, first: float, last: float) -> tuple[Sheet, Clock]
     clock = Clock(last - first, first)
     figure = marks.panels(["cell voltage, V", "charge current, A"], x_axis=clock.axis(TIME), panel_height=190)
     for series, axis, colour, unit, wide in (
-        (run.record.voltage_V, "y", theme.VOLTAGE, "V", run.record.voltage_interval_s),
-        (run.record.current_A, "y2", theme.CURRENT, "A", run.record.interval_s),
+        (run.record.voltage_V, "y", sheet.VOLTAGE, "V", run.record.voltage_interval_s),
+        (run.record.current_A, "y2", sheet.CURRENT, "A", run.record.interval_s),
     ):
         shown = with_breaks(*rows_between(run, series, first, last), 3 * wide)
         marks.line(figure, clock.x(shown[0]), shown[1], name=unit, colour=colour, unit=unit, axis=axis)
@@ -98,7 +96,7 @@ def _end(run: ChargeResult, label: str) -> Chart | str:
         clock.at(end.value),
         cut.value,
         f"cut off at {without_doubt(cut)}",
-        colour=theme.CURRENT,
+        colour=sheet.CURRENT,
         axis="y2",
         away=(-24, -30),
         error_y=cut.expanded,

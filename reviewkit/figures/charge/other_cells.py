@@ -8,11 +8,10 @@ import pandas as pd
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart
 from reviewkit.figures.charge.runs import run_chart, shown
-from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Sheet
 
 
@@ -29,10 +28,10 @@ def _other_cells(run: ChargeResult, apart: Separation, label: str) -> Chart | st
         return apart.reasons.get("others", "No capacities were asked for.")
     figure = marks.panels(
         ["charging time, h"],
-        x_axis=theme.axis("capacity of the cell, Ah", nticks=8),
+        x_axis=sheet.axis("capacity of the cell, Ah", nticks=8),
         panel_height=280,
     )
-    for full, colour in ((True, theme.CHARGE), (False, theme.QUIET)):
+    for full, colour in ((True, sheet.CHARGE), (False, sheet.QUIET)):
         x = np.array([one.capacity_Ah for one in apart.others])
         times = [one.full_s if full else one.to_80_s for one in apart.others]
         y = np.array([one.value for one in times]) / 3600
@@ -40,7 +39,7 @@ def _other_cells(run: ChargeResult, apart: Separation, label: str) -> Chart | st
         marks.band(figure, x, y - doubt, y + doubt, colour=colour)
         name = "full" if full else "80 %"
         marks.line(figure, x, y, name=name, colour=colour, unit="h", decimals=1)
-        marks.label(figure, float(x[-1]), float(y[-1]), name, colour=theme.INK, anchor="right", above=full)
+        marks.label(figure, float(x[-1]), float(y[-1]), name, colour=sheet.INK, anchor="right", above=full)
     _trusted(figure, apart)
     figure.settings(yaxis={"rangemode": "tozero"})
     rows = [
@@ -69,7 +68,7 @@ def _trusted(figure: Sheet, apart: Separation) -> None:
     inside = [one.capacity_Ah for one in apart.others if one.trusted]
     if not inside:
         return
-    marks.tint(figure, min(inside), max(inside), colour=theme.BAND)
+    marks.tint(figure, min(inside), max(inside), colour=sheet.BAND)
     figure.text(
         x=(min(inside) + max(inside)) / 2,
         yref="paper",
@@ -77,7 +76,7 @@ def _trusted(figure: Sheet, apart: Separation) -> None:
         yanchor="bottom",
         text="trusted",
         showarrow=False,
-        font={"size": marks.SMALL, "color": theme.QUIET},
+        font={"size": marks.SMALL, "color": sheet.QUIET},
     )
 
 

@@ -10,11 +10,10 @@ from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation
 from reviewkit.charge.series import FloatArray
 from reviewkit.charge.series_resistance import Regulation
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart
 from reviewkit.figures.charge.runs import run_chart, shown
-from reviewkit.figures.chart import Chart, Charts
+from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Sheet
 from reviewkit.metrology import formatting
 
@@ -49,7 +48,7 @@ def _regulation(run: ChargeResult, apart: Separation, label: str) -> Chart | str
 
 def _figure(current: FloatArray, voltage: FloatArray, known: Regulation) -> Sheet:
     top = float(current.max()) * 1.06
-    x_axis = theme.axis("charge current, A", range=[0, top])
+    x_axis = sheet.axis("charge current, A", range=[0, top])
     figure = marks.panels(["cell voltage, V"], x_axis=x_axis, panel_height=300)
     few = marks.kept(np.arange(len(voltage), dtype=float), voltage, most=_DOTS)
     figure.rows.append((len(few), len(voltage)))
@@ -57,7 +56,7 @@ def _figure(current: FloatArray, voltage: FloatArray, known: Regulation) -> Shee
         x=marks.short(current[few]),
         y=marks.short(voltage[few]),
         mode="markers",
-        marker={"color": theme.VOLTAGE, "size": 4, "opacity": 0.6},
+        marker={"color": sheet.VOLTAGE, "size": 4, "opacity": 0.6},
         hovertemplate="%{x:.3f} A: %{y:.3f} V",
         name="readings",
     )
@@ -74,12 +73,12 @@ def _line(figure: Sheet, top: float, known: Regulation) -> FloatArray:
     ends = np.array([0.0, top])
     slope = known.series_resistance
     line = known.set_voltage.value - slope.value * ends
-    marks.line(figure, ends, line, name="fit", colour=theme.INK, unit="V", dash="dot")
+    marks.line(figure, ends, line, name="fit", colour=sheet.INK, unit="V", dash="dot")
     text = f"set voltage {known.set_voltage.text}"
-    marks.point(figure, 0.0, float(line[0]), text, colour=theme.VOLTAGE, away=(40, -22))
+    marks.point(figure, 0.0, float(line[0]), text, colour=sheet.VOLTAGE, away=(40, -22))
     # The upper right corner is free: the line falls away from it.
     height = known.set_voltage.value - 0.4 * slope.value * top
-    marks.label(figure, top, height, f"slope {slope.text}", colour=theme.INK, anchor="right")
+    marks.label(figure, top, height, f"slope {slope.text}", colour=sheet.INK, anchor="right")
     return line
 
 

@@ -8,11 +8,9 @@ import pandas as pd
 
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import NOTHING_LOGGED, ChargeResults
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
-from reviewkit.figures.sheet import Sheet
+from reviewkit.figures import marks, sheet
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.metrology import Measured
 
 TIME = "time since charge start"
@@ -67,5 +65,5 @@ def run_chart(
 def doubt(figure: Sheet, clock: Clock, moment: Measured) -> None:
     """Mark the interval in which a moment lies, across both panels."""
     marks.tint(
-        figure, clock.at(moment.low), clock.at(moment.high), colour=theme.see_through(theme.READING, 0.25)
+        figure, clock.at(moment.low), clock.at(moment.high), colour=sheet.see_through(sheet.READING, 0.25)
     )

@@ -7,12 +7,11 @@ import pandas as pd
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.regimes import Phase, Phases
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.rows import h_mm
 from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock
 from reviewkit.findings import sentences
 from reviewkit.metrology import formatting
 
@@ -36,23 +35,23 @@ def _timeline(run: ChargeResult, label: str) -> Chart | str:
     figure = marks.panels(["what the charger does"], x_axis=clock.axis(TIME), panel_height=220)
     pieces = _pieces(phases, last)
     for row, name in enumerate(ROWS):
-        marks.label(figure, clock.at(0.0), row + 0.22, name, colour=theme.QUIET)
+        marks.label(figure, clock.at(0.0), row + 0.22, name, colour=sheet.QUIET)
         for piece in (one for one in pieces if _row(one) == row):
             ends = [clock.at(max(0.0, moment - zero)) for moment in (piece.start_s, piece.end_s)]
-            colour = theme.VOLTAGE if row == ROWS.index("voltage limit") else theme.CURRENT
+            colour = sheet.VOLTAGE if row == ROWS.index("voltage limit") else sheet.CURRENT
             marks.line(
                 figure,
                 ends,
                 [row, row],
                 name=piece.name,
-                colour=theme.QUIET if row in (0, len(ROWS) - 1) else colour,
+                colour=sheet.QUIET if row in (0, len(ROWS) - 1) else colour,
                 unit="",
                 decimals=0,
                 width=9.0,
                 logged=False,
             )
     for early, late in _doubts(phases):
-        colour = theme.see_through(theme.READING, 0.3)
+        colour = sheet.see_through(sheet.READING, 0.3)
         marks.tint(figure, clock.at(early - zero), clock.at(late - zero), colour=colour)
     axis = {"range": [-0.7, len(ROWS) - 0.2], "showticklabels": False, "showgrid": False}
     figure.settings(yaxis=axis)

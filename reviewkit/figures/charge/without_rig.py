@@ -11,13 +11,11 @@ from reviewkit.charge.regimes import Phases
 from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation
 from reviewkit.charge.series import FloatArray
-from reviewkit.figures import marks, theme
-from reviewkit.figures.absent import Absent
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart
 from reviewkit.figures.charge.runs import TIME, doubt, run_chart, shown
-from reviewkit.figures.chart import Chart, Charts
-from reviewkit.figures.clock import Clock
-from reviewkit.figures.sheet import Sheet
+from reviewkit.figures.chart import Absent, Chart, Charts
+from reviewkit.figures.sheet import Clock, Sheet
 
 
 def charge_without_rig(separations: Separations) -> Charts | Absent:
@@ -65,15 +63,15 @@ def _figure(run: ChargeResult, phases: Phases, effect: RigEffect) -> Sheet:
     measured = (time[inside], run.record.current[inside])
     predicted = _until_stop(bare.time_s, bare.current_A, last)
     x = clock.x(measured[0])
-    marks.line(figure, x, measured[1], name="measured", colour=theme.CURRENT, unit="A")
+    marks.line(figure, x, measured[1], name="measured", colour=sheet.CURRENT, unit="A")
     marks.line(
         figure,
         clock.x(predicted[0]),
         predicted[1],
         name="without the rig",
-        colour=theme.INK,
+        colour=sheet.INK,
         unit="A",
-        dash=theme.DASHES["prediction"],
+        dash=sheet.DASHES["prediction"],
         most=200,
         logged=False,
     )
@@ -107,5 +105,5 @@ def _name_curves(
     predicted = float(np.interp(place, bare_time[:-1], bare[:-1]))
     x = clock.at(place)
     left, right = ("left", "right") if above else ("right", "left")
-    marks.label(figure, x, predicted, "without the rig", colour=theme.INK, anchor=left, above=above)
-    marks.label(figure, x, measured, "measured", colour=theme.CURRENT, anchor=right, above=not above)
+    marks.label(figure, x, predicted, "without the rig", colour=sheet.INK, anchor=left, above=above)
+    marks.label(figure, x, measured, "measured", colour=sheet.CURRENT, anchor=right, above=not above)

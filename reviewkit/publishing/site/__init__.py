@@ -12,8 +12,8 @@ from reviewkit.publishing.site.pages import (
     write_sections,
     write_shelf,
 )
+from reviewkit.publishing.site.prose import word_faults
 from reviewkit.publishing.site.shelf import COMPARED, beside
-from reviewkit.publishing.site.words import faults as word_faults
 
 __all__ = [
     "COMPARED",

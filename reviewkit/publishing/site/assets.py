@@ -16,7 +16,7 @@ from markupsafe import Markup
 from reviewkit.errors import InputError, KitError
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import written
-from reviewkit.system.locations import kit_folder
+from reviewkit.system.kit import kit_folder
 
 _REFERENCE = re.compile(r'data-charts="[^"]*?(charts-[0-9a-f]+\.js)"')
 

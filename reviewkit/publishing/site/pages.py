@@ -12,10 +12,9 @@ from reviewkit.findings.extra_page import ExtraPage
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import ASSETS, Reviewed, SectionResult
 from reviewkit.publishing import editions, written
-from reviewkit.publishing.site import assets, exporter, words
-from reviewkit.publishing.site.context import Link, PageContext
-from reviewkit.publishing.site.described import described
-from reviewkit.publishing.site.disclosure import about_sample, disclosure
+from reviewkit.publishing.site import assets, exporter, prose
+from reviewkit.publishing.site.context import Link, PageContext, described
+from reviewkit.publishing.site.prose import about_sample, disclosure
 from reviewkit.publishing.site.shelf import comparisons, shelf
 from reviewkit.review import video
 
@@ -144,7 +143,7 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
         base,
         lead=about_sample(reviewed.file.device),
         disclosure=disclosure(reviewed.file.device, notice=reviewed.file.review.notice),
-        words=words.rendered(reviewed.file.folder, found, base.where, is_draft=bool(reviewed.failed)),
+        words=prose.author_words(reviewed.file.folder, found, base.where, is_draft=bool(reviewed.failed)),
         first_charts={
             result.section.name: first for result in reviewed.sections if (first := _first(result))
         },

@@ -1,17 +1,23 @@
-"""Markdown to HTML: raw HTML is shown as text, headings get addresses, no picture is fetched."""
+"""The author's paragraphs as HTML, findings for numbers, and the disclosures at the head of a review."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
+from pathlib import Path
 
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 from markupsafe import Markup
 
+from reviewkit.errors import InputError, gathered
+from reviewkit.findings import Finding, placeholders
+from reviewkit.pipeline.results import Reviewed
 from reviewkit.publishing.site.context import Link
+from reviewkit.review.author_text import FILE, read
+from reviewkit.review.review_file import Device
 
 
 @cache
@@ -82,3 +88,122 @@ def free(name: str, used: set[str]) -> str:
 
 def _new(token: Token, replace: Callable[[str], list[Token]]) -> list[Token]:
     return replace(token.content) if token.type == "text" else [token]
+
+
+def word_faults(reviewed: Reviewed) -> list[InputError]:
+    """Return what is wrong with the author's words, what a section that failed has cost them left aside."""
+    found: list[InputError] = []
+    known = [item.key for item in reviewed.findings]
+    with gathered(found):
+        placeholders.check(read(reviewed.file.folder), known, file=FILE, lost=reviewed.lost)
+    return found
+
+
+def author_words(
+    folder: Path, findings: Mapping[str, Finding], where: Mapping[str, str], *, is_draft: bool = False
+) -> Markup:
+    """Return the author's words as HTML; each number leads to its finding.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The review folder.
+    findings : mapping of str to Finding
+    where : mapping of str to str
+        The page that each finding is on.
+    is_draft : bool
+        Whether a section has failed: where its number would stand, that is said.
+
+    Raises
+    ------
+    Faults
+        If a placeholder names no finding.
+    """
+    text = _read_what_can_be(folder) if is_draft else read(folder)
+    if not is_draft:
+        placeholders.check(text, findings, file=FILE)
+
+    def replace(content: str) -> list[Token]:
+        return [
+            token
+            for piece, is_key in placeholders.pieces(content)
+            for token in (_of_key(piece, findings, where) if is_key else [_text(piece)])
+        ]
+
+    html, _ = rendered(text, taken=set(), replace=replace, lift=2)
+    return html
+
+
+def _read_what_can_be(folder: Path) -> str:
+    unread: list[InputError] = []
+    with gathered(unread):
+        return read(folder)
+    return ""
+
+
+def _of_key(key: str, findings: Mapping[str, Finding], where: Mapping[str, str]) -> list[Token]:
+    if key not in findings:
+        return [_text(f"[{key}: not had, a section failed]")]
+    return _number(findings[key], where.get(key, ""))
+
+
+def _text(content: str) -> Token:
+    return Token("text", "", 0, content=content)
+
+
+def _number(item: Finding, page: str) -> list[Token]:
+    opening = Token("link_open", "a", 1, attrs={"href": f"{page}#{item.key}", "class": "number"})
+    return [opening, _text(item.text), Token("link_close", "a", -1)] if page else [_text(item.text)]
+
+
+def about_sample(device: Device) -> str:
+    """Return the device and the sample in one line."""
+    kind = device.kind or "Device"
+    told = [
+        f"{kind} by {device.maker}" if device.maker else kind,
+        f"serial {device.serial}" if device.serial else "",
+        f"firmware {device.firmware}" if device.firmware else "",
+    ]
+    after = f"; afterwards {device.afterwards}" if device.afterwards else ""
+    return (
+        f"{_sentence(', '.join(part for part in told if part))} {_sentence(_sample(device.sample) + after)}"
+    )
+
+
+def _sample(sample: str) -> str:
+    if not sample:
+        return "Where the sample came from is not stated"
+    return sample if "sample" in sample.lower() else f"The sample: {sample}"
+
+
+def disclosure(device: Device, *, notice: str = "") -> str:
+    """Return what the author discloses, in their own words or from the single answers.
+
+    Parameters
+    ----------
+    device : Device
+    notice : str
+        Stands on the page already and is not said twice.
+    """
+    if device.disclosure:
+        return _sentence(device.disclosure.removeprefix(notice).strip() or notice)
+    told = [
+        f"Payment: {device.payment}" if device.payment else "",
+        f"Links: {device.links}" if device.links else "",
+        _first_sight(device),
+    ]
+    said = " ".join(_sentence(part) for part in told if part)
+    return said or "The author has disclosed nothing about ties to the maker."
+
+
+def _first_sight(device: Device) -> str:
+    if device.maker_saw_first is None:
+        return ""
+    seen = "saw" if device.maker_saw_first else "did not see"
+    return f"The maker {seen} this review before it was published"
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else f"{text}."

@@ -1,11 +1,16 @@
-"""Where the kit's own files are, and where it may keep what it can make again."""
+"""The kit itself: where its files are, their fingerprint, and the parts of libraries it does without."""
 
 from __future__ import annotations
 
+import hashlib
 import os
 import sys
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
+from threading import Lock
 
 from reviewkit.errors import InputError, KitError
 
@@ -47,7 +52,7 @@ def clone_folder() -> Path | None:
     return place if place.is_dir() and place.resolve() != kit_folder().resolve() else None
 
 
-def cache() -> Path:
+def cache_folder() -> Path:
     """Return the folder for what can be made again: the system's, or the one that the environment names."""
     from platformdirs import user_cache_path
 
@@ -71,3 +76,62 @@ def refuse_unreadable_paths(paths: Iterable[str]) -> None:
                 expected=f"UTF-8, not {sys.getfilesystemencoding()}",
                 remedy="Set the variable PYTHONUTF8=1, or LC_ALL=C.UTF-8, and run it again.",
             ) from None
+
+
+@cache
+def fingerprint() -> str:
+    """Return the SHA-256 of the kit's source and templates, and the versions of all libraries and Python."""
+    digest = hashlib.sha256(sys.version.encode())
+    for name in _libraries():
+        digest.update(f"{name}\n".encode())
+    for path in _source():
+        digest.update(f"{path.name}\n".encode())
+        digest.update(hashlib.sha256(path.read_bytes()).digest())
+    return digest.hexdigest()
+
+
+def _libraries() -> list[str]:
+    """Return name and version of whatever is installed; the folders' names tell both."""
+    places = dict.fromkeys(Path(place) for place in sys.path if place.endswith("-packages"))
+    return sorted(path.name for place in places for path in place.glob("*.dist-info"))
+
+
+def _source() -> Iterator[Path]:
+    yield from sorted(PACKAGE.rglob("*.py"))
+    for folder in filter(None, (kit_folder(), clone_folder())):
+        yield from sorted(path for path in folder.rglob("*") if path.is_file())
+
+
+SCHEMA_EXTRAS = ("rfc3987_syntax",)
+"""A grammar of web addresses that the notebook format's checker loads, and never asks: most of its import."""
+
+_held: Counter[str] = Counter()
+_lock = Lock()
+
+
+@contextmanager
+def imports_without(*modules: str) -> Iterator[None]:
+    """Import what stands in the block as if these optional modules were not installed.
+
+    What has been imported before stays as it is, and afterwards each can be imported as usual. Several
+    threads may be in such blocks at once.
+
+    Parameters
+    ----------
+    *modules : str
+    """
+    with _lock:
+        held = [name for name in modules if name in _held or name not in sys.modules]
+        _held.update(held)
+        for name in held:
+            # Python's own way of saying that there is no such module.
+            sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        with _lock:
+            _held.subtract(held)
+            for name in held:
+                if not _held[name]:
+                    del _held[name]
+                    sys.modules.pop(name, None)

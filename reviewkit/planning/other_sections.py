@@ -1,16 +1,16 @@
-"""Which of the ammeter's ranges a standby drain asks for, and how to log it."""
+"""What a drain asks of the ammeter, the readout of the cell voltages, and the states of patience."""
 
 from __future__ import annotations
 
-from reviewkit import drain
+from reviewkit import drain, readout
 from reviewkit.drain.features import LEAST_WIDTH_ROWS
-from reviewkit.findings.text_and_table import Answer
-from reviewkit.metrology import formatting
+from reviewkit.findings.extra_page import Answer
+from reviewkit.findings.sentences import CAUTIONS
+from reviewkit.metrology import conformity, formatting
 from reviewkit.metrology.formatting import rough
 from reviewkit.metrology.meter import Meter
 from reviewkit.planning.charges import HEADROOM
-from reviewkit.planning.inputs import Session
-from reviewkit.planning.words import volts
+from reviewkit.planning.inputs import Session, volts
 
 LEAST_CYCLES = 30
 """Cycles of a blink to log, so that the mean does not hang on the one at the end (the kit's own rule)."""
@@ -134,3 +134,85 @@ def connecting(session: Session) -> Answer:
     'Let the device fall asleep, open the bridge, and read.'
     """
     return drain.connecting(session.ranges())
+
+
+def readings(session: Session) -> Answer:
+    """Return the cell voltages to prepare for the readout.
+
+    Parameters
+    ----------
+    session : Session
+
+    Returns
+    -------
+    Answer
+        One row per reading: how far to move the cell, what is left of the step afterwards.
+
+    Examples
+    --------
+    >>> readings(session).columns
+    ('', 'the cell', 'switching point known within')
+    """
+    plan = readout.plan(
+        resolution_V=session.readout_resolution_V,
+        range_V=session.readout_range_V,
+        wanted_width_V=session.readout_wanted_width_V,
+        meter=session.voltmeter.meter(),
+    )
+    wanted = volts(session.readout_wanted_width_V)
+    floor = f"The voltmeter’s accuracy alone leaves {volts(plan.least_width_V)}."
+    if plan.readings is None:
+        return Answer(
+            (
+                f"This voltmeter can’t place the readout’s switching point within {wanted}. {floor}",
+                "Take a better voltmeter, or ask for less: the review then says how wide the place is.",
+            )
+        )
+    told = (
+        f"{plan.readings} readings, one after the other, place the readout’s switching point within "
+        f"{wanted}; no plan needs fewer. {floor}",
+        "After each reading move the cell as the table says: up where the display showed the lower of the "
+        "two values, down where it showed the upper.",
+        f"To prepare all voltages beforehand: {formatting.listed(volts(one) for one in plan.all_at_once_V)}.",
+    )
+    moves = (f"set {volts(plan.first_V[0])}", *(f"move {volts(step)}" for step in plan.changes_V))
+    rows = tuple(
+        (f"reading {number}", move, volts(plan.resolution_V / 2**place + plan.least_width_V))
+        for place, (number, move) in enumerate(enumerate(moves, 1))
+    )
+    return Answer(told, ("", "the cell", "switching point known within"), rows)
+
+
+def trials(session: Session) -> Answer:
+    """Return how many trials without the event prove how rare it is.
+
+    Parameters
+    ----------
+    session : Session
+
+    Examples
+    --------
+    >>> trials(session).rows
+    (('10\u202f%', '29'), ('5\u202f%', '59'), ('1\u202f%', '299'))
+    """
+    rows = tuple(
+        (f"{bound:g}{formatting.THIN}%", formatting.number(conformity.trials_needed(bound / 100), 0))
+        for bound in session.trials_bound_percent
+    )
+    told = (
+        "Something that was never seen has been shown to be rare, not to be impossible: the bound is "
+        "one-sided, at 95 % confidence, and about 3 over the number of trials.",
+        "One trial in which it does happen changes the question; report both counts.",
+    )
+    return Answer(told, ("to say it happens in less than", "try this often, and see it never"), rows)
+
+
+def cautions() -> Answer:
+    """Return what to mind before anything is connected.
+
+    Examples
+    --------
+    >>> cautions().sentences[0][:23]
+    'A lithium-ion cell that'
+    """
+    return Answer(CAUTIONS)
