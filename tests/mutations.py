@@ -101,7 +101,7 @@ def tests_of(area: str) -> list[str]:
 
 
 def noticed(change: Change, seconds: float) -> str:
-    """Return "failed" where a test of the area fails with the change, "hung" where one doesn't end, else ""."""
+    """Return "failed" where one of the tests fails with the change, "hung" where one doesn’t end, else ""."""
     with tempfile.TemporaryDirectory() as place:
         copied = Path(place)
         for name in ("reviewkit", "templates", "tests", "examples"):
