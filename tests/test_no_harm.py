@@ -21,6 +21,7 @@ from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
 from reviewkit.pipeline import cache, data_files
 from reviewkit.publishing import published_record, safe_zip
+from reviewkit.review import author_text
 from reviewkit.system import disk
 from reviewkit.tables import keys
 
@@ -39,9 +40,14 @@ def call(*arguments: str | Path | bytes, cwd: Path, **environment: str) -> subpr
 
 def test_a_link_that_leads_nowhere_is_a_file_like_any_other(tmp_path: Path) -> None:
     """Such as the lock that an editor leaves while it has a file open."""
-    folder = bench(tmp_path / "lamp")
+    folder = bench(tmp_path / "bicycle-lamp")
     (folder / ".#review.yaml").symlink_to("somebody@somewhere.1234:5678")
     assert [".#review.yaml", -1] in cache._listing(folder)
+    for _ in range(2):
+        done = call("run", "bicycle-lamp", *OWN, cwd=tmp_path)
+        assert done.returncode == 0, done.stderr
+        assert (tmp_path / "site" / "bicycle-lamp" / "index.html").is_file()
+    assert (folder / ".#review.yaml").is_symlink()
 
 
 def test_a_folder_for_temporary_files_that_takes_none_is_told(
@@ -51,6 +57,18 @@ def test_a_folder_for_temporary_files_that_takes_none_is_told(
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "file"))
     with pytest.raises(InputError, match=r"can't write to the folder for temporary files .*TMPDIR"):
         disk.made_temporary()
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder that lets nobody write")
+@pytest.mark.parametrize("more", [[], ["--stay-ready", "0"]])
+def test_a_run_without_a_folder_for_temporary_files_is_told(tmp_path: Path, more: list[str]) -> None:
+    """Whoever may write anywhere is refused by the file system itself; others fall back to another folder."""
+    bench(tmp_path / "bicycle-lamp")
+    done = call("run", "bicycle-lamp", *OWN, *more, cwd=tmp_path, TMPDIR="/proc")
+    assert done.returncode == (2 if os.access("/proc", os.W_OK) else 0), done.stderr
+    assert b"Traceback" not in done.stderr
+    if done.returncode:
+        assert b"/proc: can't write to the folder for temporary files" in done.stderr
 
 
 @pytest.mark.skipif(os.name != "posix" or sys.platform == "darwin", reason="names are no bytes there")
@@ -69,6 +87,10 @@ def test_a_name_of_250_letters_is_published(tmp_path: Path) -> None:
     name = "l" * 250
     assert len(keys.published_name(Path(name))) <= keys.LONGEST
     assert keys.published_name(Path(name)) != keys.published_name(Path(name + "m"))
+    bench(tmp_path / name)
+    done = call("run", name, *OWN, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "site" / keys.published_name(Path(name)) / "index.html").is_file()
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
@@ -147,3 +169,17 @@ def test_a_drain_log_that_is_gone_costs_its_state_alone(tmp_path: Path) -> None:
     page = (review.place / "drain.html").read_text(encoding="utf-8")
     assert "not measured. logs/standby.csv: there is no such file." in page
     assert "Not measured. logs/standby.csv" in (review.place / "index.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("start", ["", "\ufeff", "\n  "])
+def test_the_authors_words_may_begin_with_a_number(tmp_path: Path, start: str) -> None:
+    """A text whose first sign is a brace is no JSON."""
+    (tmp_path / author_text.FILE).write_text(f"{start}{{drain.standby.mean}} is little.", encoding="utf-8")
+    assert author_text.read(tmp_path).strip() == "{drain.standby.mean} is little."
+
+
+@pytest.mark.parametrize("text", ['{"cells": []}', "{}", '{\n "a": 1}', '[{"a": 1}]'])
+def test_json_is_none_of_the_authors_words(tmp_path: Path, text: str) -> None:
+    (tmp_path / author_text.FILE).write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match="this is a JSON file, no text"):
+        author_text.read(tmp_path)

@@ -391,6 +391,21 @@ def test_files_too_large_together_are_refused(tmp_path: Path, monkeypatch: pytes
         unpacked(path, tmp_path / "in")
 
 
+@pytest.mark.parametrize(("number", "size"), [(100, 9 << 20), (100_000, 0)])
+def test_evidence_that_would_fill_a_disk_is_refused_by_the_command_at_once(
+    tmp_path: Path, number: int, size: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A hundred files of 9 MB, each alone small enough; a hundred thousand names. Nothing is unpacked."""
+    with zipfile.ZipFile(tmp_path / "evidence.zip", "w", zipfile.ZIP_DEFLATED) as packed:
+        for place in range(number):
+            packed.writestr(f"review/{place}.csv", bytes(size))
+    monkeypatch.setattr(zipfile.ZipFile, "open", None)
+    result = call(tmp_path / "evidence.zip")
+    assert result.exit_code == 2
+    assert "refused" in result.stderr or "more than" in result.stderr
+    assert len(result.stderr.splitlines()) == 1
+
+
 def test_too_many_files_are_refused_before_their_names_are_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import re
 import stat
 import warnings
 import zipfile
@@ -132,8 +133,9 @@ _FOREIGN = (
     (b"<!doctype", "a web page"),
     (b"<html", "a web page"),
     (b"<?xml", "an XML file"),
-    (b"{", "a JSON file"),
 )
+_JSON = re.compile(rb'\{\s*(?:"|\}|$)|\[\s*\{')
+"""An object opens with a quoted name; a text may begin with a placeholder, `{charge.delivered}`."""
 _CONTROL = frozenset(map(chr, range(32))) - set("\t\n\r\v\f\x1a\x1b")
 _MOST_CONTROL = 0.01
 
@@ -141,7 +143,8 @@ _MOST_CONTROL = 0.01
 def foreign(head: bytes) -> str:
     """Return what a file is that can be no table, such as "a picture", by its first bytes; else ""."""
     start = head[:200].lstrip(b"\xef\xbb\xbf \t\r\n").lower()
-    return next((what for mark, what in _FOREIGN if start.startswith(mark.lower())), "")
+    what = next((what for mark, what in _FOREIGN if start.startswith(mark.lower())), "")
+    return what or ("a JSON file" if _JSON.match(start) else "")
 
 
 def is_text(text: str) -> bool:

@@ -1,12 +1,12 @@
 """What the split of a drain's log is worth, over devices of every kind and meters of many.
 
-    python tests/benchmarks/drain_kinds.py [--logs 1000] [--first 0] [--write]
+    python tests/benchmarks/drain_kinds.py [--logs 1000] [--write]
 
 Each log is drawn by `drain_devices`, which shares nothing with the kit: flat, fixed, jittered, bursts, two
 trains, decaying, hum, drifting; displays of 0.1 µA to 1 mA, rows of 0.1 s to 5 s, windows with and without
 gaps, declared or not, overloads, devices still awake at the start. Printed is, per kind and finding, in how
 many logs it was given (as a value, as bounds) and how often it held, beside the same for a split whose
-numbers are given without a test against the rows (`drain_kinds.json`). `--write` stores the logs' outcomes.
+numbers are given without a test against the rows (`drain_kinds.json`). `--write` keeps what was found.
 """
 
 from __future__ import annotations
@@ -14,12 +14,14 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import drain_devices
+import honest_sections
 import numpy as np
 import pandas as pd
 from drain_devices import KINDS, Record
@@ -163,7 +165,24 @@ def main() -> None:
     for word in ("refused", "crash"):
         print(f"{word}: {sum(word in one for one in results)}")
     if wanted.write:
-        STORED.write_text(json.dumps(counted(results)) + "\n")
+        command = f"python tests/benchmarks/drain_kinds.py --logs {wanted.logs} --write"
+        honest_sections.store("drain", command, rows(results, json.loads(STORED.read_text())))
+
+
+def rows(results: list[Outcome], then: dict[str, Any]) -> Iterator[tuple[str, str, str, str]]:
+    """Yield what is kept of the study."""
+    now = counted(results)
+    for kind in (*KINDS, "all"):
+        yield f"mean holds, {kind}", "≥ 95 %", *(_held(each, f"{kind} mean") for each in (then, now))
+    for name in NAMES[1:]:
+        yield f"{name} holds, where given", "≥ 95 %", *(_held(each, f"all {name}") for each in (then, now))
+    failed = sum("refused" in one or "crash" in one for one in results)
+    yield "logs refused, or a failure", "0", "not looked at", str(failed)
+
+
+def _held(known: dict[str, Any], key: str) -> str:
+    given, held, bounds, bounds_held = known["cells"][key]
+    return honest_sections.share(held + bounds_held, given + bounds)
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ from worked.annex_h import gum_h1, gum_h2, gum_h3
 from worked.charging import on_the_shelf, switches, taper
 from worked.check import Check, Row
 from worked.decisions import binomial, guard_bands, resistors, trials_needed
-from worked.intervals import Intervals, Kinds, charge_kinds, honest_intervals
+from worked.intervals import Intervals, Kinds, Sections, charge_kinds, honest_intervals, honest_sections
 from worked.meters import accuracy_statements, burden
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "Intervals",
     "Kinds",
     "Row",
+    "Sections",
     "accuracy_statements",
     "binomial",
     "burden",
@@ -25,6 +26,7 @@ __all__ = [
     "gum_h3",
     "gum_table_g2",
     "honest_intervals",
+    "honest_sections",
     "on_the_shelf",
     "resistors",
     "sums_of_doubts",

@@ -122,6 +122,41 @@ def charge_kinds(folder: str | Path) -> Kinds:
     return Kinds(known["charges"], known["seed"], known["command"], known["counts"], tuple(known["rows"]))
 
 
+@dataclass(frozen=True)
+class Sections:
+    """What studies of readout, drain, comparison, budgets and sentences found, beside what it was before.
+
+    Parameters
+    ----------
+    studies : mapping of str to mapping
+        Of each its command and its rows.
+    """
+
+    studies: Mapping[str, Mapping[str, Any]]
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        told = tuple(
+            f"{name.capitalize()}, made again by: {one['command']}" for name, one in self.studies.items()
+        )
+        cells = tuple(
+            (f"{name}: {row['what']}", row["wanted"], row["before"], row["now"])
+            for name, one in self.studies.items()
+            for row in one["rows"]
+        )
+        return Answer(told, ("what", "wanted", "before", "now"), cells)._repr_mimebundle_()
+
+
+def honest_sections(folder: str | Path) -> Sections:
+    """Return the stored studies of readout, drain, comparison, budgets and sentences.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        Of the published values; each study stores its own there with `--write`.
+    """
+    return Sections(values(folder, "honest_sections"))
+
+
 def _kind_cells(name: str, rows: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     total = {
         key: sum(row[key] for row in rows)
