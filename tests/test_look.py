@@ -129,3 +129,16 @@ def test_a_file_of_which_a_tenth_is_left_out_is_refused(tmp_path: Path) -> None:
 def test_words_and_units_in_five_languages(text: str, kinds: set[str], unit: str) -> None:
     found = headers.parse(text)
     assert (found.kinds, found.unit) == (kinds, unit)
+
+
+ALDER = Path(__file__).parents[1] / "examples" / "alder"
+
+
+def test_a_charge_is_one_although_the_ammeter_shows_less_than_nothing_for_most_of_the_night() -> None:
+    (seen,) = reviewkit.look(ALDER / "logs" / "charge-overnight-current.csv").seen
+    assert (seen.what, seen.key) == ("a charge current", "current")
+
+
+def test_the_entry_of_a_log_in_a_review_folder_is_as_the_review_file_wants_it() -> None:
+    (seen,) = reviewkit.look(ALDER / "logs" / "charge-overnight-current.csv").seen
+    assert seen.entry == "logs/charge-overnight-current.csv"

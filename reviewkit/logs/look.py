@@ -115,9 +115,12 @@ def look(path: str | Path, *, headings: Mapping[str, str] | None = None) -> Sigh
     >>> sight.seen[0].key
     'log'
     """
-    place = Path(path)
-    entry = LogBlock.model_construct(_fields_set={"path"}, path=place.name)
-    there = reading.tables_of(entry, folder=place.parent, headings=headings)
+    place = Path(path).absolute()
+    # In a review folder the entry is to be pasted as it stands.
+    folder = next((above for above in place.parents if (above / "review.yaml").is_file()), place.parent)
+    name = place.relative_to(folder).as_posix()
+    entry = LogBlock.model_construct(_fields_set={"path"}, path=name)
+    there = reading.tables_of(entry, folder=folder, headings=headings)
     found = tuple(one for quantity in QUANTITIES for one in [_seen(entry, quantity, there)] if one)
     return Sight(str(path), tuple(map(_layout, there)), _columns(there[0]), found)
 
@@ -194,7 +197,8 @@ def _role(log: Log) -> tuple[str, str]:
         return ("a port's voltage", "source_voltage") if middle > _CELL_V[1] else ("a voltage", "voltage")
     if high < _DRAIN_A:
         return "the drain of a device at rest", "log"
-    if middle < 0:
+    # At rest, before and after, it may have any sign: what flows most tells which way.
+    if float(np.sum(readings[np.abs(readings) > high / 2])) < 0:
         return "a current out of the cell, or a charge with the leads swapped", "current"
     return "a charge current", "current"
 
