@@ -1,7 +1,8 @@
 """Every public function has an example in its docstring, and every example is true.
 
 They run in a clone of the project, with what the notebooks call `session`, `record` and `result` at hand,
-`site` the folder that both invented devices were published in, and `empty` an empty one.
+`drained` and `read_out` what two other sections found, `birch` a review folder, `site` the folder that
+both invented devices were published in, and `empty` an empty one.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import doctest
 import importlib
 import inspect
+import pydoc
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -17,7 +19,7 @@ import pytest
 import yaml
 
 import reviewkit
-from reviewkit import commands, planning, summary
+from reviewkit import commands, drain, planning, readout, summary
 from reviewkit import ui_states as ui
 
 ROOT = Path(__file__).parents[1]
@@ -30,15 +32,17 @@ class _Spaces(doctest.OutputChecker):
         return super().check_output(want, got.replace("\u00a0", " "), optionflags)
 
 
-ROOMS = ("comparison", "findings", "metrology", "planning", "summary", "ui_states")
+SECTIONS = ("drain", "readout", "ui_states")
+ROOMS = ("comparison", "findings", "metrology", "planning", "summary", *SECTIONS)
 
 
 def _public() -> Iterator[tuple[str, tuple[Callable[..., Any], dict[str, Any]]]]:
     """Give each public function with the names that its room, or the kit itself, hands out."""
     for room in (reviewkit, *(importlib.import_module(f"reviewkit.{name}") for name in ROOMS)):
-        names = {name: getattr(room, name) for name in room.__all__}
+        names = {**vars(room), **{name: getattr(room, name) for name in room.__all__}}
         for name, found in names.items():
-            if inspect.isfunction(found):
+            # What is at hand beside the room's public names has an example where it is worth one.
+            if inspect.isfunction(found) and (name in room.__all__ or "Examples" in (found.__doc__ or "")):
                 yield f"{room.__name__}.{name}", (found, names)
 
 
@@ -51,7 +55,9 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     site = tmp_path_factory.mktemp("site")
     commands.run(ROOT / "examples" / "alder", ROOT / "examples" / "birch", out=site)
     birch = yaml.safe_load((ROOT / "examples" / "birch" / "review.yaml").read_text(encoding="utf-8"))
-    bench = ui.inputs(**{key: value for key, value in birch.items() if key.startswith("ui_")})
+    bench = ui.inputs(birch)
+    standby = {"name": "standby", "reading_A": "45 uA", "range_full_scale_A": "600 uA"}
+    ammeter = {"accuracy": "±(1 % + 3)", "resolution": "0.1 uA", "burden_ohm": 100}
     meters = (
         {"accuracy": "±(0.5 % + 2)", "resolution": "1 mV"},
         {"accuracy": "±(1 % + 3)", "resolution": "1 mA"},
@@ -62,7 +68,12 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         "site": site,
         "empty": tmp_path_factory.mktemp("empty"),
         "record": summary.read(str(site / "birch" / "findings.json")),
-        "result": ui.assess(bench, folder=ROOT / "examples" / "birch"),
+        "birch": ROOT / "examples" / "birch",
+        "drained": drain.analyse(
+            drain.inputs(cell={"rated_capacity_Ah": 3.0}, drain_ammeter=ammeter, drain_states=[standby])
+        ),
+        "read_out": readout.analyse(readout.inputs(birch), folder=ROOT / "examples" / "birch"),
+        "result": ui.analyse(bench, folder=ROOT / "examples" / "birch"),
         "session": planning.inputs(
             cell={"rated_capacity_Ah": 3.0}, voltmeter=meters[0], ammeter={**meters[1], "burden_ohm": 0.03}
         ),
@@ -70,7 +81,7 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
 
 
 def test_what_is_public_is_found() -> None:
-    assert {"reviewkit.run", "reviewkit.ui_states.assess"} <= set(PUBLIC)
+    assert {"reviewkit.run", "reviewkit.ui_states.analyse"} <= set(PUBLIC)
 
 
 @pytest.mark.parametrize("name", PUBLIC)
@@ -84,3 +95,11 @@ def test_an_example_shows_how_it_is_called_and_is_true(
     told: list[str] = []
     result = doctest.DocTestRunner(_Spaces()).run(example, out=told.append)
     assert not result.failed, "".join(told)
+
+
+@pytest.mark.parametrize("room", SECTIONS)
+def test_a_section_is_used_by_the_same_verbs_and_its_help_is_two_screens_long(room: str) -> None:
+    """A screen is 80 lines here: chosen, a terminal window of usual height on a desk's screen."""
+    section = importlib.import_module(f"reviewkit.{room}")
+    assert {"inputs", "check", "analyse", "findings"} <= set(section.__all__)
+    assert pydoc.render_doc(section, renderer=pydoc.plaintext).count("\n") <= 2 * 80

@@ -193,7 +193,7 @@ def section(folder: Path, *logs: np.ndarray, **more: Any) -> drain.Drain:
     ]
     bench = drain.inputs(cell=CELL, drain_ammeter=SPEC, drain_states=states, **more)
     assert inputs.check(bench, folder) == []
-    return drain.measure(bench, folder=folder)
+    return drain.analyse(bench, folder=folder)
 
 
 def finite(found: Finding) -> bool:

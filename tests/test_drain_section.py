@@ -41,7 +41,7 @@ def only(result: drain.Drain, key: str) -> Finding:
 def example(name: str) -> drain.Drain:
     values = yaml.safe_load((EXAMPLES / name / "review.yaml").read_text(encoding="utf-8"))
     own = {key: values[key] for key in DrainInputs.model_fields if key in values}
-    return drain.measure(drain.inputs(**own), folder=EXAMPLES / name)
+    return drain.analyse(drain.inputs(**own), folder=EXAMPLES / name)
 
 
 def truth(name: str) -> dict[str, dict[str, float]]:
@@ -94,7 +94,7 @@ def test_a_single_reading_carries_the_meters_statement(
 ) -> None:
     """Published worked examples of ±(% + counts), read here as µA; one unknown of that half-width."""
     spec = {"accuracy": f"±({percent} % + {counts})", "resolution": step * 1e-6, "full_scale": 1e-3}
-    result = drain.measure(bench({"name": "off", "reading_A": reading * 1e-6}, drain_ammeter=spec))
+    result = drain.analyse(bench({"name": "off", "reading_A": reading * 1e-6}, drain_ammeter=spec))
     found = only(result, "drain.off.mean")
     assert len(found.budget) == 1
     assert found.budget[0].size == pytest.approx(limit * 1e-6)
@@ -138,7 +138,7 @@ def test_a_fit_range_needs_no_advice() -> None:
 
 
 def test_zero_on_the_finest_range_is_an_upper_bound() -> None:
-    result = drain.measure(bench({"name": "off", "reading_A": 0.0, "range_full_scale_A": "600 uA"}))
+    result = drain.analyse(bench({"name": "off", "reading_A": 0.0, "range_full_scale_A": "600 uA"}))
     found = only(result, "drain.off.mean")
     assert found.verdict == "inconclusive"
     assert "no finer range" in found.note
@@ -150,7 +150,7 @@ def test_zero_on_the_finest_range_is_an_upper_bound() -> None:
 
 def test_undeclared_burden_is_said() -> None:
     spec = {"accuracy": "±(1 % + 3)", "resolution": "0.1 uA", "full_scale": "600 uA"}
-    result = drain.measure(bench({"name": "off", "reading_A": "45 uA"}, drain_ammeter=spec))
+    result = drain.analyse(bench({"name": "off", "reading_A": "45 uA"}, drain_ammeter=spec))
     assert "burden on this range is not declared" in drain.summary(result).sentences[0]
 
 
@@ -226,8 +226,8 @@ def test_a_log_at_fault_costs_its_own_state_and_no_other(tmp_path: Path, name: s
         {"name": "locked", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"},
     ]
     bad = {"name": "full", "log": "bad.csv", "range_full_scale_A": "600 uA"}
-    whole = drain.measure(bench(*good), folder=tmp_path)
-    hurt = drain.measure(bench(*good[:place], bad, *good[place:]), folder=tmp_path)
+    whole = drain.analyse(bench(*good), folder=tmp_path)
+    hurt = drain.analyse(bench(*good[:place], bad, *good[place:]), folder=tmp_path)
     parts = {item.key: item for item in drain.findings(hurt)}
     assert {item.key: item for item in drain.findings(whole)}.items() <= parts.items()
     lost = [item for key, item in parts.items() if key.startswith("drain.full.")]
@@ -247,20 +247,20 @@ def test_a_range_that_the_meter_does_not_have_costs_its_own_state(tmp_path: Path
     states = [
         {"name": "off", "reading_A": "45 uA", "range_full_scale_A": scale} for scale in ("600 uA", "2 mA")
     ]
-    found = drain.measure(bench(states[0], {**states[1], "name": "locked"}), folder=tmp_path)
+    found = drain.analyse(bench(states[0], {**states[1], "name": "locked"}), folder=tmp_path)
     assert only(found, "drain.off.mean").value == pytest.approx(45e-6)
     assert "no range of 0.002 A" in only(found, "drain.locked.mean").note
 
 
 def test_where_no_log_can_be_drawn_it_is_not_said_to_be_settled(tmp_path: Path) -> None:
-    found = drain.measure(bench({"name": "off", "log": "none.csv"}), folder=tmp_path)
+    found = drain.analyse(bench({"name": "off", "log": "none.csv"}), folder=tmp_path)
     assert "settled" not in figures.drain_settling(found).why
 
 
 def test_a_claim_becomes_the_limit() -> None:
     claims = [{"about": "drain.off.mean", "at_most": "40 uA"}]
     off = {"name": "off", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}
-    found = only(drain.measure(bench(off, claims=claims)), "drain.off.mean")
+    found = only(drain.analyse(bench(off, claims=claims)), "drain.off.mean")
     assert found.verdict == "fail"
     assert found.limit is not None
     assert found.limit.source == "the maker's claim"
@@ -268,7 +268,7 @@ def test_a_claim_becomes_the_limit() -> None:
 
 def test_a_limit_on_a_bounded_mean() -> None:
     off = {"name": "off", "reading_A": 0.1e-3, "range_full_scale_A": 0.6, "limit_A": "50 uA"}
-    assert only(drain.measure(bench(off)), "drain.off.mean").verdict == "inconclusive"
+    assert only(drain.analyse(bench(off)), "drain.off.mean").verdict == "inconclusive"
 
 
 def test_slugs() -> None:
@@ -280,7 +280,7 @@ def test_slugs() -> None:
 
 
 def test_nothing_declared_is_not_tested() -> None:
-    result = drain.measure(drain.inputs())
+    result = drain.analyse(drain.inputs())
     assert {item.verdict for item in drain.findings(result)} == {"not tested"}
     assert "drain_states" in drain.findings(result)[0].note
     assert isinstance(figures.drain_days(result), Absent)
@@ -290,7 +290,7 @@ def test_nothing_declared_is_not_tested() -> None:
 
 
 def test_a_single_reading_is_enough() -> None:
-    result = drain.measure(bench({"name": "off", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
+    result = drain.analyse(bench({"name": "off", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
     assert only(result, "drain.off.mean").value == pytest.approx(45e-6)
     assert only(result, "drain.off.days_to_empty").value == pytest.approx(2.6 / 45e-6 / 24)
     assert only(result, "drain.off.days_to_level").value == pytest.approx(1.3 / 45e-6 / 24)
@@ -298,21 +298,21 @@ def test_a_single_reading_is_enough() -> None:
 
 
 def test_no_capacity_no_days() -> None:
-    result = drain.measure(bench({"name": "off", "reading_A": "45 uA"}, cell={}))
+    result = drain.analyse(bench({"name": "off", "reading_A": "45 uA"}, cell={}))
     days = only(result, "drain.off.days_to_empty")
     assert days.verdict == "not tested"
     assert "rated_capacity_Ah" in days.note
 
 
 def test_current_into_the_cell_gives_no_days_and_is_said() -> None:
-    result = drain.measure(bench({"name": "off", "reading_A": "-45 uA", "range_full_scale_A": "600 uA"}))
+    result = drain.analyse(bench({"name": "off", "reading_A": "-45 uA", "range_full_scale_A": "600 uA"}))
     assert only(result, "drain.off.days_to_empty").verdict == "not tested"
     assert "sign: -1" in only(result, "drain.off.mean").note
 
 
 def test_days_keep_the_meters_shared_doubt() -> None:
     """Two devices read on one range: their days share the range's unknown."""
-    result = drain.measure(bench({"name": "off", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
+    result = drain.analyse(bench({"name": "off", "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
     shared = {part.shared for part in only(result, "drain.off.days_to_empty").budget}
     assert RANGES[0].label in shared
 
@@ -379,7 +379,7 @@ def test_the_advice_on_storage_does_what_the_currents_say_and_never_leaves_a_cab
         {"name": most, "reading_A": "90 uA", "range_full_scale_A": "600 uA"},
     ]
     (advice,) = (
-        line for line in drain.advice(drain.measure(bench(*states))).sentences if "the device draws" in line
+        line for line in drain.advice(drain.analyse(bench(*states))).sentences if "the device draws" in line
     )
     assert advice.startswith(says)
     assert f"more as “{most}”" in advice
@@ -424,7 +424,7 @@ def test_figures_answer_with_numbers(name: str) -> None:
 
 def test_words_that_look_like_markup_stay_words() -> None:
     name = "<script>alert(1)</script> [x](javascript:y)"
-    result = drain.measure(bench({"name": name, "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
+    result = drain.analyse(bench({"name": name, "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
     shown = drain.summary(result)._repr_mimebundle_()["text/html"]
     assert "<script" not in shown
     assert shown.startswith("<p>")

@@ -94,7 +94,7 @@ def test_a_state_of_any_name_has_tables_pictures_and_findings(name: str) -> None
     own["claims"] = []
     bench = drain.inputs(**own)
     assert drain.check(bench, ALDER) == []
-    result = drain.measure(bench, folder=ALDER)
+    result = drain.analyse(bench, folder=ALDER)
     assert drain.datasets(result)
     assert figures.drain_pulses(result)
     assert f"drain.{keys.key(name)}.mean" in {item.key for item in drain.findings(result)}

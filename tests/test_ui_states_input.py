@@ -35,7 +35,7 @@ def faults(tmp_path, table=TABLE, **more):
 
 def test_a_good_table_has_no_fault_and_is_read_as_typed(tmp_path):
     assert faults(tmp_path) == ""
-    made = ui.assess(ui.inputs(ui_states=STATES, ui_transitions="transitions.csv"), folder=tmp_path).machine
+    made = ui.analyse(ui.inputs(ui_states=STATES, ui_transitions="transitions.csv"), folder=tmp_path).machine
     assert made.leave_in == ("charging",)
     assert made.states["charging"].cable is True
     assert made.transitions[2].video_s == 3723
@@ -49,7 +49,7 @@ def test_the_rows_may_stand_in_the_review_file(tmp_path):
         {"state": "high", "event": "press", "next": "standby"},
         {"state": "standby", "event": "cable in", "next": "charging"},
     ]
-    made = ui.assess(ui.inputs(ui_states=STATES, ui_transitions=listed), folder=tmp_path).machine
+    made = ui.analyse(ui.inputs(ui_states=STATES, ui_transitions=listed), folder=tmp_path).machine
     assert [item.seen for item in made.edges] == [3, None, None]
     assert "ui_transitions[1]" in faults(
         tmp_path, ui_transitions=[{"state": "x", "event": "press", "next": "high"}]
@@ -113,7 +113,7 @@ def test_a_bad_row_is_named_with_its_remedy(tmp_path, row, said):
 def test_a_state_that_nothing_was_seen_to_lead_to_is_untested_and_no_fault(tmp_path):
     assert faults(tmp_path, ui_states={**STATES, "blink": {}}) == ""
     bench = ui.inputs(ui_states={**STATES, "blink": {}}, ui_transitions="transitions.csv")
-    found = ui.findings(ui.assess(bench, folder=tmp_path))
+    found = ui.findings(ui.analyse(bench, folder=tmp_path))
     unreached = found.get("ui.unreached")
     assert (unreached.value, unreached.verdict) == (["blink"], "not tested")
     assert "Nothing was yet seen to lead to blink" in unreached.note
@@ -154,7 +154,7 @@ def test_a_lock_that_an_outside_event_takes_is_a_hazard_wherever_a_person_may_wa
         ui_events={"turn the ring": "hand"},
         ui_leave_in=["charging"],
     )
-    found = ui.findings(ui.assess(bench, folder=tmp_path))
+    found = ui.findings(ui.analyse(bench, folder=tmp_path))
     (hazard,) = found.get("ui.hazards").value
     assert (hazard["leave_in"], hazard["hazard"]) == ("locked", "protection not recovered")
     assert found.get("ui.hazards").note == (
@@ -206,7 +206,7 @@ def test_several_faults_are_told_at_once(tmp_path):
 def test_nothing_given_is_not_an_error(tmp_path):
     bench = ui.inputs(device={}, ui_states={}, ui_transitions="", ui_hazards=[])
     assert ui.check(bench, tmp_path) == []
-    result = ui.assess(bench, folder=tmp_path)
+    result = ui.analyse(bench, folder=tmp_path)
     found = ui.findings(result)
     assert {item.verdict for item in found} == {"not tested"}
     assert all("ui_transitions" in item.note for item in found)

@@ -7,7 +7,7 @@ import pytest
 import ui_machines as small
 
 from reviewkit.ui_states import Event, OwnRule, State, findings, of_machine, precautions, reach
-from reviewkit.ui_states.assess import changes
+from reviewkit.ui_states.analysis import changes
 from reviewkit.ui_states.reach import DEFAULT
 
 GRAPHS, COUNTED = range(300), range(600)

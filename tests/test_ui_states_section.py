@@ -31,7 +31,7 @@ def result_of(device, **more):
     folder = ROOT / "examples" / device
     written = yaml.safe_load((folder / "review.yaml").read_text(encoding="utf-8"))
     own = {name: value for name, value in written.items() if name.startswith("ui_") or name == "device"}
-    return ui.assess(ui.inputs(**(own | more)), folder=folder)
+    return ui.analyse(ui.inputs(**(own | more)), folder=folder)
 
 
 @pytest.mark.parametrize("device", ["alder", "birch"])
@@ -91,7 +91,7 @@ def test_every_finding_reads_as_text_and_goes_to_json_and_back():
 
 
 def test_keys_are_the_same_with_and_without_data():
-    nothing = {item.key for item in ui.findings(ui.assess(ui.inputs()))}
+    nothing = {item.key for item in ui.findings(ui.analyse(ui.inputs()))}
     some = {item.key for item in ui.findings(result_of("birch"))}
     assert nothing == some
     assert {"ui.hazards", "ui.safe_to_leave", "ui.precautions", "ui.untested"} <= nothing
@@ -109,7 +109,7 @@ def test_the_template_declares_what_its_model_takes():
 
 def test_the_template_runs_without_any_data(tmp_path):
     """Every call of the notebook, on nothing: a sentence in place of each figure and table."""
-    result = ui.assess(ui.inputs(), folder=tmp_path)
+    result = ui.analyse(ui.inputs(), folder=tmp_path)
     shown = [figures.witnesses(result), figures.state_graph(result), figures.trials_grid(result)]
     assert all("No states" in repr(item) for item in shown)
     for listed in (ui.precaution_list, ui.change_list, ui.trial_list, ui.signal_table):
@@ -148,7 +148,7 @@ def test_hostile_names_stay_text_everywhere():
     bench = ui.inputs(
         device={"name": HOSTILE}, ui_states=states, ui_transitions=rows, ui_leave_in=["standby"]
     )
-    result = ui.assess(bench)
+    result = ui.analyse(bench)
     page = MarkdownIt("commonmark", {"html": False}).render(ui.note_to_maker(result).markdown)
     assert "<script" not in page
     assert "<a " not in page
@@ -222,7 +222,7 @@ def test_the_drawing_is_the_same_in_every_process(tmp_path):
     asked = (
         "import json, pathlib, sys; from reviewkit import ui_states as ui; "
         "given = json.loads(pathlib.Path(sys.argv[1]).read_text('utf-8')); "
-        "print(ui.drawing(ui.assess(ui.inputs(**given), folder=pathlib.Path(sys.argv[2]))))"
+        "print(ui.drawing(ui.analyse(ui.inputs(**given), folder=pathlib.Path(sys.argv[2]))))"
     )
     command = [sys.executable, "-c", asked, str(tmp_path / "given.json"), str(ROOT / "examples" / "alder")]
     first, second = (

@@ -10,7 +10,7 @@ from pydantic import Field, field_validator
 from reviewkit.charge.sources import source_limit
 from reviewkit.logs import Quantity
 from reviewkit.schema.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
-from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked
+from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked, own
 
 QUANTITIES: dict[str, Quantity] = {
     "voltage": "V",
@@ -69,20 +69,22 @@ class ChargeInputs(Block):
     reader_capacities_Ah: tuple[AmpereHour, ...] = (1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0)
 
 
-def inputs(**values: Any) -> ChargeInputs:
+def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> ChargeInputs:
     """Return the section's parameters, checked.
 
     Parameters
     ----------
+    names : mapping, optional
+        Whatever names there are, as `globals()` in a notebook gives them: the section's own are taken.
     **values
-        `device`, `cell`, `voltmeter`, `ammeter`, `charge_runs`, as the review file holds them.
+        The section's names one by one, as the review file holds them.
 
     Raises
     ------
     Faults
         Every fault in them at once.
     """
-    return checked(ChargeInputs, _without_empty(values))
+    return checked(ChargeInputs, _without_empty(own(names, ChargeInputs) | values))
 
 
 def _without_empty(values: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,21 +1,11 @@
 """Several devices, or editions of one, side by side."""
 
-from reviewkit.comparison.rows import Against, Comparison, Row, side_by_side
-from reviewkit.comparison.sharing import Sharing, sharing
-from reviewkit.comparison.together import MOST, Curve, Published, Together, open_all, put_together, read
+from reviewkit.comparison.rows import Comparison as Comparison
+from reviewkit.comparison.rows import side_by_side
+from reviewkit.comparison.sharing import Sharing as Sharing
+from reviewkit.comparison.sharing import sharing
+from reviewkit.comparison.together import Published as Published
+from reviewkit.comparison.together import Together as Together
+from reviewkit.comparison.together import open_all, put_together, read
 
-__all__ = [
-    "MOST",
-    "Against",
-    "Comparison",
-    "Curve",
-    "Published",
-    "Row",
-    "Sharing",
-    "Together",
-    "open_all",
-    "put_together",
-    "read",
-    "sharing",
-    "side_by_side",
-]
+__all__ = ["open_all", "put_together", "read", "sharing", "side_by_side"]

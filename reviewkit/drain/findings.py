@@ -28,6 +28,11 @@ def findings(result: Drain) -> Findings:
     Parameters
     ----------
     result : Drain
+
+    Examples
+    --------
+    >>> print(findings(drained)["drain.standby.mean"].text)
+    45.00 µA ± 0.73 µA
     """
     found = [item for state in result for item in _of_state(result.bench, state)]
     names = (("mean", "mean drain", "A"), ("days_on_shelf", "days on the shelf", "d"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Literal
 
@@ -159,15 +159,28 @@ class DrainInputs(Block):
         return None
 
 
-def inputs(**values: Any) -> DrainInputs:
+def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> DrainInputs:
     """Return the parameters of the section, checked.
+
+    Parameters
+    ----------
+    names : mapping, optional
+        Whatever names there are, as `globals()` in a notebook gives them: the section's own are taken.
+    **values
+        The section's names one by one, as the review file holds them.
 
     Raises
     ------
     Faults
         One error per parameter at fault.
+
+    Examples
+    --------
+    >>> bench = inputs(cell={"rated_capacity_Ah": 3.0}, drain_level_percent="40 %")
+    >>> bench.drain_level_percent
+    40.0
     """
-    return quantities.checked(DrainInputs, values)
+    return quantities.checked(DrainInputs, quantities.own(names, DrainInputs) | values)
 
 
 _LEAST_ROWS = 3
@@ -184,6 +197,11 @@ def check(bench: DrainInputs, folder: Path) -> list[InputError]:
     bench : DrainInputs
     folder : Path
         The review folder.
+
+    Examples
+    --------
+    >>> check(drained.bench, empty)
+    []
     """
     faults: list[InputError] = []
     for number, state in enumerate(bench.drain_states, start=1):

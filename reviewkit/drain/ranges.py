@@ -134,6 +134,11 @@ def connecting(ranges: Sequence[Meter]) -> Answer:
     ----------
     ranges : sequence of Meter
         Of the meter in use; the highest is the one to begin with.
+
+    Examples
+    --------
+    >>> connecting(drained.bench.ranges).sentences[1]
+    'Start on the highest range, in series between the cell and the device.'
     """
     known = [one for one in ranges if one.full_scale is not None]
     highest = _scale(max(known, key=lambda one: one.full_scale or 0.0)) if known else ""

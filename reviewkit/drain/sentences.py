@@ -27,7 +27,13 @@ def say(name: str, **values: Any) -> str:
 
 
 def summary(result: Drain) -> Answer:
-    """Return one passage per state: mean, pulses, what is not resolved, the range, days."""
+    """Return one passage per state: mean, pulses, what is not resolved, the range, days.
+
+    Examples
+    --------
+    >>> print(summary(drained).sentences[0][:41])
+    Standby: one reading, 45.00 µA ± 0.73 µA.
+    """
     return Answer(tuple(_passage(result.bench, state) for state in result) or (say("nothing_found"),))
 
 
@@ -259,7 +265,13 @@ def yardstick(bench: DrainInputs) -> str:
 
 
 def advice(result: Drain) -> Answer:
-    """Return what the drains mean for storage, then the usual cautions."""
+    """Return what the drains mean for storage, then the usual cautions.
+
+    Examples
+    --------
+    >>> advice(drained).sentences[-1]
+    'The cell’s and the device’s own instructions on storage come first.'
+    """
     bench, states = result.bench, result.states
     known = [state for state in states if state.can_tell]
     parts: list[str] = []

@@ -13,7 +13,7 @@ from reviewkit.figures.marks import plain
 from reviewkit.figures.sheet import Sheet
 from reviewkit.findings import sentences
 from reviewkit.ui_states import layout
-from reviewkit.ui_states.assess import Assessment, NothingObserved
+from reviewkit.ui_states.analysis import Assessment, NothingObserved
 from reviewkit.ui_states.layout import HALF_HEIGHT, HALF_WIDTH, WIDTH, Drawing, Line, Node, Point
 
 KEY_LINE = 17

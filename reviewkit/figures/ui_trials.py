@@ -13,7 +13,7 @@ from reviewkit.figures.marks import plain
 from reviewkit.figures.sheet import Sheet
 from reviewkit.findings import sentences
 from reviewkit.tables import csv_table
-from reviewkit.ui_states.assess import Assessment, NothingObserved
+from reviewkit.ui_states.analysis import Assessment, NothingObserved
 from reviewkit.ui_states.evidence import weakest
 from reviewkit.ui_states.layout import event_codes
 from reviewkit.ui_states.reach import Hazard

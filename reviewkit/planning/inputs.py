@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from pydantic import Field, field_validator, model_validator
@@ -9,7 +10,7 @@ from pydantic import Field, field_validator, model_validator
 from reviewkit.metrology import formatting
 from reviewkit.metrology.meter import Meter
 from reviewkit.schema.blocks import Ammeter, Cell, Voltmeter
-from reviewkit.schema.quantities import Ampere, Block, Percent, Second, Volt, checked
+from reviewkit.schema.quantities import Ampere, Block, Percent, Second, Volt, checked, own
 
 
 def volts(value_V: float) -> str:
@@ -103,13 +104,15 @@ def _number(scale: Any) -> float | None:
     return None if scale is None else units.to_unit(scale, "A")
 
 
-def inputs(**values: Any) -> Session:
+def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> Session:
     """Return the parameters of a plan, checked.
 
     Parameters
     ----------
+    names : mapping, optional
+        Whatever names there are, as `globals()` in a notebook gives them: the plan's own are taken.
     **values
-        The fields of `Session`, as the parameter cell holds them.
+        The fields of `Session` one by one.
 
     Raises
     ------
@@ -126,4 +129,4 @@ def inputs(**values: Any) -> Session:
     >>> session.capacity_Ah
     3.0
     """
-    return checked(Session, values, file="the parameter cell")
+    return checked(Session, own(names, Session) | values, file="the parameter cell")

@@ -1,25 +1,13 @@
 """The voltage readout: where its displayed value changes, how far off it can be, what to read next."""
 
-from reviewkit.readout.analysis import Bracket, CodeTransition, Readout, analyse
-from reviewkit.readout.fit import Fit, fit
-from reviewkit.readout.model import ReadoutInputs, inputs
-from reviewkit.readout.next_reading import Information, Plan, plan
+from reviewkit.readout.analysis import Readout as Readout
+from reviewkit.readout.analysis import analyse
+from reviewkit.readout.fit import fit as fit
+from reviewkit.readout.model import ReadoutInputs as ReadoutInputs
+from reviewkit.readout.model import inputs
+from reviewkit.readout.next_reading import Plan as Plan
+from reviewkit.readout.next_reading import plan as plan
 from reviewkit.readout.report import findings, summary
 from reviewkit.readout.table import check
 
-__all__ = [
-    "Bracket",
-    "CodeTransition",
-    "Fit",
-    "Information",
-    "Plan",
-    "Readout",
-    "ReadoutInputs",
-    "analyse",
-    "check",
-    "findings",
-    "fit",
-    "inputs",
-    "plan",
-    "summary",
-]
+__all__ = ["analyse", "check", "findings", "inputs", "summary"]

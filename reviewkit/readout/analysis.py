@@ -251,6 +251,12 @@ def analyse(bench: ReadoutInputs, folder: Path = Path()) -> Readout:
     ------
     InputError
         If the table is at fault.
+
+    Examples
+    --------
+    >>> result = analyse(read_out.bench, folder=birch)
+    >>> result.fit.model.step_V
+    Fraction(1, 10)
     """
     table = read(bench, folder)
     if table is None:

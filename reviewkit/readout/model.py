@@ -13,7 +13,7 @@ reading's own; its accuracy is shared by all of them: ``v = y − θ₁·α·y �
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from fractions import Fraction
@@ -339,12 +339,25 @@ class ReadoutInputs(Block):
         return None
 
 
-def inputs(**values: Any) -> ReadoutInputs:
+def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> ReadoutInputs:
     """Return the parameters of the section, checked.
+
+    Parameters
+    ----------
+    names : mapping, optional
+        Whatever names there are, as `globals()` in a notebook gives them: the section's own are taken.
+    **values
+        The section's names one by one, as the review file holds them.
 
     Raises
     ------
     Faults
         One error per parameter at fault.
+
+    Examples
+    --------
+    >>> bench = inputs(cell={"chemistry": "NMC"}, readout_table="readout.csv", readout_resolution_V="100 mV")
+    >>> bench.readout_resolution_V
+    0.1
     """
-    return quantities.checked(ReadoutInputs, values)
+    return quantities.checked(ReadoutInputs, quantities.own(names, ReadoutInputs) | values)

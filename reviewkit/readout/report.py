@@ -62,7 +62,13 @@ def say(name: str, /, **values: Any) -> str:
 
 
 def summary(result: Readout) -> Prose:
-    """Return the section's result in a few paragraphs, what was taken for granted last."""
+    """Return the section's result in a few paragraphs, what was taken for granted last.
+
+    Examples
+    --------
+    >>> print(summary(read_out))  # doctest: +ELLIPSIS
+    From 10 readings: the displayed value changes 0.081 V to 0.102 V above the lower displayed value, ...
+    """
     fitted, table = result.fit, result.table
     if table is None:
         return Prose((say("nothing_read"),))
@@ -87,7 +93,13 @@ def summary(result: Readout) -> Prose:
 
 
 def findings(result: Readout) -> Findings:
-    """Return the findings of the section, in the order a reader should see them."""
+    """Return the findings of the section, in the order a reader should see them.
+
+    Examples
+    --------
+    >>> print(findings(read_out)["readout.switching_place"].text)
+    0.092 V (0.080 V to 0.103 V)
+    """
     if result.table is None:
         return Findings(tuple(_missing(name, say("no_table"), result) for name in LABELS))
     inputs = (result.table.file,)

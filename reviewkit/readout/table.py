@@ -149,6 +149,11 @@ def check(bench: ReadoutInputs, folder: Path) -> list[InputError]:
     bench : ReadoutInputs
     folder : Path
         The review folder.
+
+    Examples
+    --------
+    >>> check(read_out.bench, birch)
+    []
     """
     faults: list[InputError] = []
     with gathered(faults):

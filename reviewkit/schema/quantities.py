@@ -81,6 +81,11 @@ def checked(
         raise Faults(_merged(found)) from None
 
 
+def own(names: Mapping[str, Any] | None, model: type[BaseModel]) -> dict[str, Any]:
+    """Return of all names, such as a notebook's `globals()`, those that a model has."""
+    return {name: value for name, value in (names or {}).items() if name in model.model_fields}
+
+
 def _merged(faults: Iterable[InputError]) -> list[InputError]:
     """Make one of the faults that a value has which fits none of several types."""
     merged: dict[tuple[str, str], InputError] = {}

@@ -4,10 +4,10 @@ from reviewkit.summary.bench import again, edition, instruments
 from reviewkit.summary.cautions import cautions
 from reviewkit.summary.evidence import claims, not_tested, sections, table, words
 from reviewkit.summary.opening import paragraph
-from reviewkit.summary.record import Record, read
+from reviewkit.summary.record import Record as Record
+from reviewkit.summary.record import read
 
 __all__ = [
-    "Record",
     "again",
     "cautions",
     "claims",

@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from reviewkit.errors import Faults, InputError, ReviewFileError, TableError, gathered
 from reviewkit.schema.blocks import inside
-from reviewkit.schema.quantities import Block, Percent, Second, checked, unknown_key
+from reviewkit.schema.quantities import Block, Percent, Second, checked, own, unknown_key
 from reviewkit.tables import csv_table, keys
 from reviewkit.ui_states import expression
 from reviewkit.ui_states.model import Kind, Role, State
@@ -328,13 +328,15 @@ class UiInputs(Block):
         return {name: block.signal(name) for name, block in self.ui_signals.items()}
 
 
-def inputs(**values: Any) -> UiInputs:
+def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> UiInputs:
     """Return the section's parameters, checked.
 
     Parameters
     ----------
+    names : mapping, optional
+        Whatever names there are, as `globals()` in a notebook gives them: the section's own are taken.
     **values
-        `device` and the `ui_…` names, as the review file holds them.
+        The section's names one by one, as the review file holds them.
 
     Raises
     ------
@@ -347,6 +349,7 @@ def inputs(**values: Any) -> UiInputs:
     >>> list(bench.ui_states)
     ['off', 'low']
     """
+    given = own(names, UiInputs) | values
     return checked(
-        UiInputs, {name: value for name, value in values.items() if value not in (None, {}, [], ())}
+        UiInputs, {name: value for name, value in given.items() if value not in (None, {}, [], ())}
     )

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from reviewkit.metrology import formatting
 from reviewkit.ui_states import plan
-from reviewkit.ui_states.assess import Assessment
+from reviewkit.ui_states.analysis import Assessment
 from reviewkit.ui_states.model import Machine
 from reviewkit.ui_states.reach import Hazard
 

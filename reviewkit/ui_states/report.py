@@ -9,7 +9,7 @@ from reviewkit.findings import Finding, Findings, measured, not_tested, sentence
 from reviewkit.metrology.conformity import Verdict
 from reviewkit.tables import keys
 from reviewkit.ui_states import signals
-from reviewkit.ui_states.assess import Assessment, NothingObserved
+from reviewkit.ui_states.analysis import Assessment, NothingObserved
 from reviewkit.ui_states.evidence import weakest
 from reviewkit.ui_states.model import Event, Transition
 from reviewkit.ui_states.precautions import Precaution

@@ -10,7 +10,7 @@ from reviewkit.findings.extra_page import Answer, ExtraPage, plain
 from reviewkit.metrology import formatting
 from reviewkit.tables import csv_table
 from reviewkit.ui_states import signals
-from reviewkit.ui_states.assess import Assessment, NothingObserved
+from reviewkit.ui_states.analysis import Assessment, NothingObserved
 from reviewkit.ui_states.evidence import evidence
 from reviewkit.ui_states.model import Transition
 from reviewkit.ui_states.reach import Hazard

@@ -72,7 +72,7 @@ def analysed(declared: dict[str, Any], folder: Path) -> Iterator[Finding]:
     runs = charge.analyse(charge.read(bench, folder=folder), cell=bench.cell)
     yield from runs.findings()
     yield from charge.separate_all(runs, bench).findings()
-    yield from drain.findings(drain.measure(drain.inputs(**mine["drain"]), folder=folder))
+    yield from drain.findings(drain.analyse(drain.inputs(**mine["drain"]), folder=folder))
     yield from readout.findings(readout.analyse(readout.inputs(**mine["readout"]), folder))
 
 

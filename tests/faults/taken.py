@@ -33,7 +33,7 @@ def charged(folder: Path) -> Iterator[str]:
 def drained(folder: Path) -> Iterator[str]:
     """Everything that the section on the drain tells."""
     bench = drain.inputs(**_values(folder, "cell", "drain_ammeter", "drain_states"))
-    found = drain.measure(bench, folder=folder)
+    found = drain.analyse(bench, folder=folder)
     yield from drain.summary(found).sentences
     yield from (f"{item.key}: {item.note}" for item in drain.findings(found))
 

@@ -190,7 +190,7 @@ class NothingObserved:
     """The section of a review without any observed states."""
 
 
-def assess(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingObserved:
+def analyse(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingObserved:
     """Return what the observed states and transitions tell.
 
     Parameters
@@ -207,7 +207,7 @@ def assess(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingOb
 
     Examples
     --------
-    >>> result = assess(ui.inputs())
+    >>> result = analyse(ui.inputs())
     >>> type(result).__name__
     'NothingObserved'
     """
