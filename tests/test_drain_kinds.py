@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from reviewkit import drain
-from reviewkit.drain import features, inputs
+from reviewkit.drain import features
 from reviewkit.drain.mean import Mean
 from reviewkit.findings import Finding
 from reviewkit.metrology import Component, Measured
@@ -192,7 +192,7 @@ def section(folder: Path, *logs: np.ndarray, **more: Any) -> drain.Drain:
         for number, log in enumerate(logs)
     ]
     bench = drain.inputs(cell=CELL, drain_ammeter=SPEC, drain_states=states, **more)
-    assert inputs.check(bench, folder) == []
+    assert drain.check(bench, folder) == []
     return drain.analyse(bench, folder=folder)
 
 

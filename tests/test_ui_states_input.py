@@ -6,7 +6,8 @@ import pytest
 
 from reviewkit import ui_states as ui
 from reviewkit.errors import Faults, InputError
-from reviewkit.ui_states import inputs, model
+from reviewkit.ui_states import model
+from reviewkit.ui_states.inputs import moment
 
 STATES = {
     "standby": {"light_percent": 0},
@@ -243,7 +244,7 @@ def test_a_declared_kind_wins_and_may_say_what_the_event_stands_for():
     ("text", "seconds"), [("", None), ("754", 754), ("12:34", 754), ("1:02:03.5", 3723.5)]
 )
 def test_moments_of_the_video(text, seconds):
-    assert inputs.moment(text) == seconds
+    assert moment(text) == seconds
 
 
 def test_the_table_that_start_begins_explains_n_a_and_is_read_once_a_row_is_in_it(tmp_path):

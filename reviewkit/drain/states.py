@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from reviewkit import logs
-from reviewkit.drain import inputs, ranges
+from reviewkit.drain import ranges
 from reviewkit.drain.decompose import Decomposition, decompose
-from reviewkit.drain.inputs import DrainInputs, DrainState
+from reviewkit.drain.inputs import DrainInputs, DrainState, of_log
 from reviewkit.drain.mean import Mean
 from reviewkit.drain.ranges import Fitness
 from reviewkit.errors import InputError, LogError
@@ -270,7 +270,7 @@ def _state(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:
 def _measured(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:
     meter = bench.meter(state)
     log = None if state.log is None else logs.read(state.log, "A", folder=folder, headings=bench.headings)
-    for problem in () if log is None else inputs.of_log(log, state, meter):
+    for problem in () if log is None else of_log(log, state, meter):
         raise problem
     split = None if log is None else _split(state, log, meter)
     mean = split.mean if split is not None else _reading(state.reading_A, meter)
