@@ -34,7 +34,7 @@ def test_the_sentence_counts_what_was_recognised():
 
 def test_a_trickle_is_said_to_go_on():
     (chart,) = drawn(trickling(0.02)).items
-    assert "never ended" in chart.answer
+    assert "had not ended when the log did" in chart.answer
 
 
 def test_every_moment_of_the_charge_has_a_row():

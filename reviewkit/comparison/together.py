@@ -197,7 +197,7 @@ class Together:
         cells = [_cell(review.cell) for review in self.reviews]
         if len(set(cells)) > 1:
             yield say("cells", cells=list(zip(self.names, cells, strict=True)))
-        elif any(cells):
+        elif cells[0] != _cell(Cell()):
             yield say("same_cells", cell=cells[0])
 
     def _meters(self) -> Iterator[str]:

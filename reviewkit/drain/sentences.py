@@ -297,7 +297,7 @@ def _compared(bench: DrainInputs) -> str:
 def _beside(bench: DrainInputs, state: StateDrain) -> str:
     capacity, rates = bench.cell.rated_capacity_Ah or 0.0, bench.drain_self_discharge_percent
     low, high = (states.self_discharge_A(rate, capacity) for rate in rates)
-    level = state.mean.level_A
+    least, most = state.mean.bounds
     return say(
         "beside",
         state=state.name,
@@ -305,7 +305,8 @@ def _beside(bench: DrainInputs, state: StateDrain) -> str:
         level_days=state.to_level.text,
         percent=f"{bench.drain_level_percent:g}",
         alone="" if outlasts(bench, state.to_empty) else state.to_empty.text,
-        times=-1.0 if level < low else level / high,
+        # Only what the whole interval says: else the drain is about what the cell loses by itself.
+        times=-1.0 if most is not None and most < low else (least or 0.0) / high,
     )
 
 

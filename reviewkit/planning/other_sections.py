@@ -146,7 +146,8 @@ def readings(session: Session) -> Answer:
     Returns
     -------
     Answer
-        One row per reading: how far to move the cell, what is left of the step afterwards.
+        One row per pair of readings, near both ends of the range, so that a gain shows: how far to move
+        the cell, what is left of the step afterwards.
 
     Examples
     --------
@@ -158,6 +159,7 @@ def readings(session: Session) -> Answer:
         range_V=session.readout_range_V,
         wanted_width_V=session.readout_wanted_width_V,
         meter=session.voltmeter.meter(),
+        gain=True,
     )
     wanted = volts(session.readout_wanted_width_V)
     floor = f"The voltmeter’s accuracy alone leaves {volts(plan.least_width_V)}."
@@ -169,16 +171,22 @@ def readings(session: Session) -> Answer:
             )
         )
     told = (
-        f"{plan.readings} readings, one after the other, place the readout’s switching point within "
-        f"{wanted}; no plan needs fewer. {floor}",
-        "After each reading move the cell as the table says: up where the display showed the lower of the "
-        "two values, down where it showed the upper.",
+        f"{plan.readings} readings, half of them near each end of the range, place the readout’s switching "
+        f"point within {wanted}, whatever its gain. {floor} Where the gain is known to be 1, those near one "
+        "end are enough, and no plan needs fewer.",
+        "After each pair move both cell voltages as the table says, each by itself: up where the display "
+        "showed the lower of the two values, down where it showed the upper.",
         f"To prepare all voltages beforehand: {formatting.listed(volts(one) for one in plan.all_at_once_V)}.",
     )
-    moves = (f"set {volts(plan.first_V[0])}", *(f"move {volts(step)}" for step in plan.changes_V))
+    ends = formatting.listed(volts(one) for one in plan.first_V)
+    moves = (f"set {ends}", *(f"move each {volts(step)}" for step in plan.changes_V))
     rows = tuple(
-        (f"reading {number}", move, volts(plan.resolution_V / 2**place + plan.least_width_V))
-        for place, (number, move) in enumerate(enumerate(moves, 1))
+        (
+            f"readings {2 * place - 1} and {2 * place}",
+            move,
+            volts(plan.resolution_V / 2 ** (place - 1) + plan.least_width_V),
+        )
+        for place, move in enumerate(moves, 1)
     )
     return Answer(told, ("", "the cell", "switching point known within"), rows)
 

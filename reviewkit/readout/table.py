@@ -355,7 +355,10 @@ def _without_load(
     """Return the voltages the device saw, their own errors, what was done, and the largest correction."""
     if "load" not in columns:
         return reference, noise, "not said", 0.0
-    load = _quantity(frame, columns["load"], "A", bench.readout_table, empty_allowed=True).fillna(0.0).abs()
+    stated = _quantity(frame, columns["load"], "A", bench.readout_table, empty_allowed=True)
+    if stated.isna().any() and not (stated.abs() > 0).any():
+        return reference, noise, "not said", 0.0
+    load = stated.fillna(0.0).abs()
     if not (load > 0).any():
         return reference, noise, "none", 0.0
     if bench.readout_cell_ohm is None:
