@@ -218,14 +218,14 @@ TAKEN = (
         "a reading that no readout of this kind shows",
         swapped("readout.csv", ("3.557,3.6", "3.557,3.9")),
         read_out,
-        "at least one has to be wrong. Row 3 (reference 3.557 V, displayed 3.9): every explanation with about "
-        "so few doubts it",
+        "at least one has to be wrong. Row 3 (reference 3.557 V, displayed 3.9): every explanation with "
+        "about so few doubts it",
     ),
     Remarked(
         "two readings that contradict each other",
         swapped("readout.csv", ("3.557,3.6,", "3.605,3.7,")),
         read_out,
-        "at least one has to be wrong. Row 3 (reference 3.605 V, displayed 3.7): every explanation with about "
-        "so few doubts it",
+        "at least one has to be wrong. Row 3 (reference 3.605 V, displayed 3.7): every explanation with "
+        "about so few doubts it",
     ),
 )
