@@ -237,3 +237,12 @@ def test_what_readings_leave_equals_a_brute_force_and_holds_the_truth(seed: int)
     assert -1e-9 <= float(level.high) - grid.high <= grid.spacing
     truth = (Fraction(device.place_V), Fraction(device.gain))
     assert any(devices.inside(region.corners, truth) for region in regions if region is not None)
+
+
+def test_the_gain_at_which_two_readings_change_their_order_parts_the_stretches() -> None:
+    """3.6 - 3.1 - 0.5 g and 3.6 - 4.1 + 0.5037 g are one level at g = 1 / 1.0037."""
+    model = Model(Fraction(1, 10), Fraction(3), Fraction(21, 5), Fraction(1, 20))
+    low = [Reading(2, Fraction("3.1"), Fraction("3.1")), Reading(3, Fraction("4.1037"), Fraction("4.1"))]
+    middles, widths = posterior._gains(low, model)
+    edges = middles + widths / 2
+    assert abs(edges - 1 / 1.0037).min() < 1e-12

@@ -170,6 +170,17 @@ def test_cells_prepared_all_at_once_reach_the_width_too() -> None:
         assert float(fit.transition.width) <= 0.02 + 1e-9
 
 
+def test_where_half_a_step_is_wanted_two_cells_prepared_at_once_do() -> None:
+    assert len(readout.plan(wanted_width_V=0.05).all_at_once_V) == 2
+    assert len(readout.plan(wanted_width_V=0.08).all_at_once_V) == 2
+
+
+def test_what_a_reading_is_worth_is_told_from_one_end_of_the_range_to_the_other_and_no_further() -> None:
+    worth = readout.fit([3.6], [3.6], resolution_V=0.1, range_V=(3.0, 4.2), noise_V=0.0).information
+    assert (worth.voltage_V.min(), worth.voltage_V.max()) == (3.0, pytest.approx(4.2, abs=1e-4))
+    assert worth.voltage_V.max() <= 4.2
+
+
 def test_plan_for_a_gain_reads_near_both_ends() -> None:
     plan = readout.plan(gain=True)
     assert plan.first_V == (3.1, 4.1)
