@@ -11,6 +11,8 @@ from types import ModuleType
 import numpy as np
 import pandas as pd
 import pytest
+import yaml
+from adversary import draw
 
 from reviewkit import logs
 from reviewkit.errors import LogError
@@ -233,3 +235,32 @@ def test_a_difference_of_rates_shows_over_a_long_log() -> None:
 def test_pairs_that_contradict_each_other_allow_nothing() -> None:
     at_s = np.array([0.0, 10.0])
     assert feasible.bounds(at_s, np.array([0.0, 50.0]), np.array([1.0, 51.0]), most_scatter_s=1.0) is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [
+        ("pulses", 22),  # rows of 5 s among pulses of the voltage: they tell nothing of the resistance
+        ("hiccups", 14),  # pauses of 5 s in rows that are means over 30 s
+        (
+            "soft_start",
+            17,
+        ),  # the voltage jumps where the ramp begins, a tenth of what the ramp will make of it
+        ("pulses", 5),  # a train's edges known to 100 s, and a chance jump near one
+        ("hiccups", 5),  # dips that fit between two rows of the current
+    ],
+)
+def test_what_only_seems_to_be_an_answer_does_not_narrow_the_offset(
+    kind: str, seed: int, tmp_path: Path
+) -> None:
+    one = draw(kind, seed)
+    one.write(tmp_path)
+    run = yaml.safe_load((tmp_path / "review.yaml").read_text(encoding="utf-8"))["charge_runs"][0]
+    voltage, current = (
+        logs.read(run[name], unit, folder=tmp_path)  # type: ignore[arg-type]
+        for name, unit in (("voltage", "V"), ("current", "A"))
+    )
+    found = clock_sync.align(voltage, current).offset
+    true = one.truths["clock_offset"]
+    assert found.low <= true.high
+    assert found.high >= true.low

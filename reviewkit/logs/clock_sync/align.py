@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -107,13 +107,26 @@ def _way(all_steps: Changes, all_jumps: Changes, found: Match, slack_s: float) -
             most_scatter_s=scatter_s,
         )
         if limits is not None:
-            return _Way(found, own, answers, limits, left_out)
+            return _Way(found, own, answers, _with_the_best(limits, found, slack_s), left_out)
         keep = _without_worst(own, answers)
         own, answers, left_out = own.only(keep), answers.only(keep), left_out + 1
     own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=False)
     low = min((answers.earliest_s - own.latest_s).min(initial=found.low_s), found.low_s)
     high = max((answers.latest_s - own.earliest_s).max(initial=found.high_s), found.high_s)
     return _Way(found, own, answers, feasible.Bounds((low + high) / 2, (high - low) / 2, 0.0, 0.0), left_out)
+
+
+def _with_the_best(limits: feasible.Bounds, found: Match, slack_s: float) -> feasible.Bounds:
+    """Return what single pairs leave open; where what fits the logs best lies outside, that as well.
+
+    A pair may be of two that only happen to lie near each other.
+    """
+    low, high = limits.shift_s - limits.shift_half_s, limits.shift_s + limits.shift_half_s
+    first, last = found.best_s
+    if low <= last + slack_s and first - slack_s <= high:
+        return limits
+    low, high = min(low, first), max(high, last)
+    return replace(limits, shift_s=(low + high) / 2, shift_half_s=(high - low) / 2, rate=0.0)
 
 
 def _wide(changes: Changes) -> float:

@@ -46,6 +46,11 @@ _ALIKE = 3.0
 """Answers to steps of one log differ by less than this factor. Chosen."""
 
 _CANDIDATE_STEPS, _CANDIDATE_JUMPS = 12, 60
+_LOOSE, _FEW_PAIRS, _SHARES = 2.0, 60, np.linspace(0.02, 0.98, 17)
+"""A pair that allows more than twice what the narrowest does, or one of few, is tried at these shares too.
+Chosen: the points then lie closer than the narrowest pair is wide."""
+_BACK = 0.5
+"""A dip is over where less than this share of its jump is left. Chosen."""
 _GAP = 4.0
 
 
@@ -95,6 +100,8 @@ class Match:
         Twice the log-likelihood by which it fits worse than the best.
     ohm : float [ohm]
         Voltage that answers a current.
+    best_s : tuple of (float, float) [s]
+        Where those lie that fit best.
     """
 
     shift_s: float
@@ -102,6 +109,7 @@ class Match:
     high_s: float
     worse: float
     ohm: float
+    best_s: tuple[float, float]
 
 
 def matches(
@@ -117,9 +125,7 @@ def matches(
     expected : Expected
     """
     fewer, some = steps.largest(_CANDIDATE_STEPS), jumps.largest(_CANDIDATE_JUMPS)
-    apart = some.middle_s[:, None] - fewer.middle_s[None, :]
-    ohms = some.size[:, None] / fewer.size[None, :]
-    shifts = np.unique(apart[(ohms >= SMALLEST_OHM) & (ohms <= LARGEST_OHM)])
+    shifts = _candidates(fewer, some)
     if not len(shifts):
         return []
     slack_s = 1e-4 * float(np.ptp(current.time_s))
@@ -127,7 +133,9 @@ def matches(
     # Where the voltage jumps many times for what the current log does not show, one jump more says little.
     loss = loss + alone * min(1.0, max(_ALONE / max(float(alone[np.argmin(loss + alone)]), 1e-9), 1 / 6))
     least_V = _LITTLE_OHM * steps.size / voltage.noise
-    unrelated = float(_unanswered(voltage, steps, jumps).sum() + np.minimum(least_V**2 / 2, _MOST).sum())
+    unrelated = float(
+        _unanswered(voltage, current, steps, jumps).sum() + np.minimum(least_V**2 / 2, _MOST).sum()
+    )
     if loss.min() > unrelated - _PLAIN:
         return []
     loss = loss + expected.against(shifts)
@@ -136,6 +144,24 @@ def matches(
     groups = np.split(kept, np.flatnonzero(np.diff(shifts[kept]) > reach) + 1)
     found = [_of_group(shifts[group], loss[group], ohm[group], loss.min()) for group in groups]
     return sorted(found, key=lambda one: one.worse)
+
+
+def _candidates(steps: Changes, jumps: Changes) -> Array:
+    """Return the shifts to try: the middle of what each pair allows, and more points where that is wide.
+
+    A wide pair's middle may lie outside what a narrow one allows, though what both allow is not empty.
+    """
+    low = jumps.earliest_s[:, None] - steps.latest_s[None, :]
+    high = jumps.latest_s[:, None] - steps.earliest_s[None, :]
+    ohms = jumps.size[:, None] / steps.size[None, :]
+    fits = (ohms >= SMALLEST_OHM) & (ohms <= LARGEST_OHM)
+    if not fits.any():
+        return np.empty(0)
+    low, wide = low[fits], (high - low)[fits]
+    points = [low + wide / 2]
+    loose = wide > (_LOOSE * wide.min() if len(wide) > _FEW_PAIRS else 0.0)
+    points += [low[loose] + share * wide[loose] for share in _SHARES]
+    return np.unique(np.concatenate(points))
 
 
 def _of_group(shifts: Array, loss: Array, ohm: Array, least: float) -> Match:
@@ -147,6 +173,7 @@ def _of_group(shifts: Array, loss: Array, ohm: Array, least: float) -> Match:
         float(shifts[-1]),
         float(loss[best] - least),
         float(ohm[best]),
+        (float(close[0]), float(close[-1])),
     )
 
 
@@ -156,23 +183,41 @@ def _losses(
     """Return how badly steps and jumps fit at each shift, as twice a log-likelihood, and the resistance."""
     answers, causes, lasts, seen = _answers(voltage, current, steps, shifts, slack_s)
     ratio = answers / np.where(causes == 0, np.inf, causes)
-    ohm = np.clip(_weighted_median(ratio, np.abs(causes) * seen), SMALLEST_OHM, LARGEST_OHM)
+    among = _among_pulses(steps, jumps, shifts, slack_s)
+    tells = seen & ~among
+    tells = np.where(tells.any(axis=1, keepdims=True), tells, seen)
+    ohm = np.clip(_weighted_median(ratio, np.abs(causes) * tells), SMALLEST_OHM, LARGEST_OHM)
     meant = ohm[:, None] * causes
     variance = 2 * voltage.noise**2 + (_SPREAD * meant) ** 2 + (_RISE * lasts) ** 2
     step_loss = np.where(seen, np.minimum((answers - meant) ** 2 / variance, _MOST), _UNSEEN)
-    answered = _answered(steps, jumps, shifts, slack_s)
+    answered = _answered(steps, jumps, shifts, slack_s) | among
     step_loss = np.where(answered, np.minimum(step_loss, _ANSWERED), step_loss)
     explained = _explained(steps, jumps, shifts, slack_s)
-    jump_loss = np.where(explained, 0.0, _unanswered(voltage, steps, jumps))
+    jump_loss = np.where(explained, 0.0, _unanswered(voltage, current, steps, jumps))
     usual = (np.log(ohm / _USUAL_OHM) / _USUAL_FACTOR) ** 2
     return np.asarray(step_loss.sum(axis=1) + usual), np.asarray(jump_loss.sum(axis=1)), ohm
 
 
-def _unanswered(voltage: Samples, steps: Changes, jumps: Changes) -> Array:
-    """Return what each jump counts that no step explains: little if small beside a step's answer."""
+def _unanswered(voltage: Samples, current: Samples, steps: Changes, jumps: Changes) -> Array:
+    """Return what each jump counts that no step explains: little if small beside a step's answer.
+
+    Nothing for one that is over before the current log has another row: no row need show its cause.
+    """
     little = _LITTLE_OHM / 2 * float(np.abs(steps.size).max())
     likely = np.minimum((jumps.size / voltage.noise) ** 2 / 2, _MOST)
-    return np.asarray(likely * np.minimum(1.0, (jumps.size / little) ** 2))
+    return np.asarray(
+        likely * np.minimum(1.0, (jumps.size / little) ** 2) * ~_is_brief(voltage, current, jumps)
+    )
+
+
+def _is_brief(voltage: Samples, current: Samples, jumps: Changes) -> np.ndarray:
+    """Return which jumps are one side of a dip that fits between two rows of the current."""
+    row_s = current.usual_s(np.searchsorted(current.time_s, jumps.middle_s)) if len(jumps) else np.empty(0)
+    first, last = jumps.earliest_s, jumps.latest_s
+    edges = np.stack([first, last + row_s, first - row_s, last])
+    before, later, earlier, after = np.interp(edges, voltage.time_s, voltage.value)
+    back = np.minimum(np.abs(later - before), np.abs(after - earlier))
+    return np.asarray(back < _BACK * np.abs(jumps.size))
 
 
 def _answers(
@@ -197,7 +242,7 @@ def _answers(
 
 
 def _answered(steps: Changes, jumps: Changes, shifts: Array, slack_s: float) -> np.ndarray:
-    """Return which steps have a jump of their own sign at each shift, or lie among pulses of the voltage.
+    """Return which steps have a jump of their own sign at each shift.
 
     Of a pause shorter than a row nothing else may show.
     """
@@ -207,6 +252,12 @@ def _answered(steps: Changes, jumps: Changes, shifts: Array, slack_s: float) -> 
         low = np.searchsorted(middle, steps.earliest_s[None, :] + shifts[:, None] - slack_s)
         high = np.searchsorted(middle, steps.latest_s[None, :] + shifts[:, None] + slack_s, side="right")
         found |= (high > low) & (np.sign(steps.size) == sign)
+    return found
+
+
+def _among_pulses(steps: Changes, jumps: Changes, shifts: Array, slack_s: float) -> np.ndarray:
+    """Return which steps lie among pulses of the voltage at each shift: what answers them no row tells."""
+    found = np.zeros((len(shifts), len(steps)), dtype=bool)
     for begin, end in jumps.trains:
         early = steps.earliest_s[None, :] + shifts[:, None] >= begin - slack_s
         found |= early & (steps.latest_s[None, :] + shifts[:, None] <= end + slack_s)
@@ -250,11 +301,15 @@ def pairs(
     ohm = jumps.size[None, :] / steps.size[:, None]
     fits = (jumps.latest_s >= low) & (jumps.earliest_s <= high) & (ohm >= SMALLEST_OHM) & (ohm <= LARGEST_OHM)
     if fits.any():
-        weight = np.abs(np.broadcast_to(steps.size[:, None], ohm.shape))
+        # Only the beginning of a soft start is answered at once: a sharp step tells more of the resistance.
+        wide = steps.latest_s - steps.earliest_s
+        weight = np.abs(np.broadcast_to((steps.size / np.maximum(wide, wide.min()))[:, None], ohm.shape))
         usual = _weighted_median(ohm[fits][None, :], weight[fits][None, :])[0]
         fits &= (ohm > usual / _ALIKE) & (ohm < usual * _ALIKE)
     if single:
-        reach = slack_s + (match.high_s - match.low_s) / 2
+        # A row that is a mean shows what happened within it up to the next: steps a row apart are not told
+        # from each other.
+        reach = slack_s + (match.high_s - match.low_s) / 2 + (jumps.latest_s - jumps.earliest_s)
         about = jumps.earliest_s - match.shift_s - reach, jumps.latest_s - match.shift_s + reach
         within = (steps.latest_s[:, None] >= about[0]) & (steps.earliest_s[:, None] <= about[1])
         fits &= (fits.sum(axis=1, keepdims=True) == 1) & (within.sum(axis=0, keepdims=True) == 1)
