@@ -82,12 +82,16 @@ def plain_text(place: Path, file: str) -> bytes:
         raise LogError("the file is empty", file=file, remedy="Export it again from the meter.")
     if not files.is_text(data[:20_000].decode("utf-8", "replace")):
         raise LogError("the file is damaged or no text", file=file, remedy=_EXPORT)
-    for odd, plain in _ODD:
-        data = data.replace(odd, plain) if odd in data else data
-    return _unwrapped(data)
+    return _unwrapped(_plain_signs(data))
 
 
-_ODD = ((b"\r\n", b"\n"), (b"\r", b"\n"), ("\u202f".encode(), b" "), ("\xa0".encode(), b" "), (b'="', b'"'))
+def _plain_signs(data: bytes) -> bytes:
+    """Return text with plain line ends and blanks, and without a spreadsheet's '="…"'."""
+    if b"\r" in data:
+        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    if not data.isascii():
+        data = data.replace("\u202f".encode(), b" ").replace("\xa0".encode(), b" ")
+    return data.replace(b'="', b'"') if b'"' in data else data
 
 
 def _is_utf8(data: bytes) -> bool:
@@ -317,10 +321,15 @@ def stripped(array: Any) -> Any:
     compute: Any = pc
     if isinstance(array, arrow.ChunkedArray):
         array = arrow.concat_arrays(array.chunks) if array.num_chunks else arrow.array([], arrow.string())
-    data = array.buffers()[2]
-    if data is None or (b" " not in data.to_pybytes() and b"\t" not in data.to_pybytes()):
+    _, ends, data = array.buffers()
+    if data is None or not len(array):
         return array
-    return compute.utf8_trim_whitespace(array)
+    signs = np.frombuffer(data, dtype=np.uint8)
+    bounds = np.frombuffer(ends, dtype=np.int32)[array.offset : array.offset + len(array) + 1]
+    filled = bounds[1:] > bounds[:-1]
+    edges = signs[np.r_[bounds[:-1][filled], bounds[1:][filled] - 1]]
+    blank = (edges <= ord(" ")) | (edges > 127)
+    return compute.utf8_trim_whitespace(array) if blank.any() else array
 
 
 def of_rows(

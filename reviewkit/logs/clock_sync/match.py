@@ -129,13 +129,14 @@ def matches(
     if not len(shifts):
         return []
     slack_s = 1e-4 * float(np.ptp(current.time_s))
-    loss, alone, ohm = _losses(voltage, current, steps, jumps, shifts, slack_s)
+    loss, left, ohm = _losses(voltage, current, steps, jumps, shifts, slack_s)
     # Where the voltage jumps many times for what the current log does not show, one jump more says little.
-    loss = loss + alone * min(1.0, max(_ALONE / max(float(alone[np.argmin(loss + alone)]), 1e-9), 1 / 6))
+    together = left.sum(axis=1)
+    alone = left[:, ~_is_brief(voltage, current, jumps)].sum(axis=1)
+    most = max(float(together[np.argmin(loss + alone)]), 1e-9)
+    loss = loss + alone * min(1.0, max(_ALONE / most, 1 / 6))
     least_V = _LITTLE_OHM * steps.size / voltage.noise
-    unrelated = float(
-        _unanswered(voltage, current, steps, jumps).sum() + np.minimum(least_V**2 / 2, _MOST).sum()
-    )
+    unrelated = float(_unanswered(voltage, steps, jumps).sum() + np.minimum(least_V**2 / 2, _MOST).sum())
     if loss.min() > unrelated - _PLAIN:
         return []
     loss = loss + expected.against(shifts)
@@ -180,7 +181,7 @@ def _of_group(shifts: Array, loss: Array, ohm: Array, least: float) -> Match:
 def _losses(
     voltage: Samples, current: Samples, steps: Changes, jumps: Changes, shifts: Array, slack_s: float
 ) -> tuple[Array, Array, Array]:
-    """Return how badly steps and jumps fit at each shift, as twice a log-likelihood, and the resistance."""
+    """Return how badly the steps and each jump fit at each shift (twice a log-likelihood); the resistance."""
     answers, causes, lasts, seen = _answers(voltage, current, steps, shifts, slack_s)
     ratio = answers / np.where(causes == 0, np.inf, causes)
     among = _among_pulses(steps, jumps, shifts, slack_s)
@@ -193,25 +194,23 @@ def _losses(
     answered = _answered(steps, jumps, shifts, slack_s) | among
     step_loss = np.where(answered, np.minimum(step_loss, _ANSWERED), step_loss)
     explained = _explained(steps, jumps, shifts, slack_s)
-    jump_loss = np.where(explained, 0.0, _unanswered(voltage, current, steps, jumps))
+    jump_loss = np.where(explained, 0.0, _unanswered(voltage, steps, jumps))
     usual = (np.log(ohm / _USUAL_OHM) / _USUAL_FACTOR) ** 2
-    return np.asarray(step_loss.sum(axis=1) + usual), np.asarray(jump_loss.sum(axis=1)), ohm
+    return np.asarray(step_loss.sum(axis=1) + usual), np.asarray(jump_loss), ohm
 
 
-def _unanswered(voltage: Samples, current: Samples, steps: Changes, jumps: Changes) -> Array:
-    """Return what each jump counts that no step explains: little if small beside a step's answer.
-
-    Nothing for one that is over before the current log has another row: no row need show its cause.
-    """
+def _unanswered(voltage: Samples, steps: Changes, jumps: Changes) -> Array:
+    """Return what each jump counts that no step explains: little if small beside a step's answer."""
     little = _LITTLE_OHM / 2 * float(np.abs(steps.size).max())
     likely = np.minimum((jumps.size / voltage.noise) ** 2 / 2, _MOST)
-    return np.asarray(
-        likely * np.minimum(1.0, (jumps.size / little) ** 2) * ~_is_brief(voltage, current, jumps)
-    )
+    return np.asarray(likely * np.minimum(1.0, (jumps.size / little) ** 2))
 
 
 def _is_brief(voltage: Samples, current: Samples, jumps: Changes) -> np.ndarray:
-    """Return which jumps are one side of a dip that fits between two rows of the current."""
+    """Return which jumps are one side of a dip that fits between two rows of the current.
+
+    No row of the current need show its cause.
+    """
     row_s = current.usual_s(np.searchsorted(current.time_s, jumps.middle_s)) if len(jumps) else np.empty(0)
     first, last = jumps.earliest_s, jumps.latest_s
     edges = np.stack([first, last + row_s, first - row_s, last])
