@@ -338,3 +338,20 @@ def test_a_claim_about_what_was_not_found_is_not_tested():
     shown = re.sub("[\u00a0\u202f]", " ", str(summary.claims(made).html))
     assert "drain.standby.group_period: at most 2 s (leaflet)" in shown
     assert "not tested" in shown
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "verdict", "says"),
+    [
+        (-11e-3, "A", "pass", "no"),
+        (-2e-3, "A", "pass", "yes"),
+        (2e-3, "A", "pass", "yes"),
+        (2e-3, "A", "inconclusive", "the meter can’t tell"),
+        (-11.0, "degC", "pass", "yes"),
+    ],
+)
+def test_a_claim_of_at_most_is_held_against_the_amount(value: float, unit: str, verdict: str, says: str):
+    """And never answered where the section itself could not tell."""
+    item = Finding("lamp.draw", "draw", value, unit, low=value, high=value, verdict=verdict)
+    made = Record(Findings((item,)), claims=({"about": "lamp.draw", "at_most": 3e-3},))
+    assert f'data-label="Holds">{says}</td>' in str(summary.claims(made).html)

@@ -186,8 +186,15 @@ def _answer(claim: Mapping[str, Any], item: Finding) -> str:
 
 
 def _verdict(item: Finding, limit: Limit) -> str:
-    """Return the verdict: by conformance probability where there is a budget, else by the interval."""
+    """Return the verdict: by conformance probability where there is a budget, else by the interval.
+
+    Where the section itself could not tell against this limit, or had none, the page can't either.
+    """
     assert isinstance(item.value, int | float)
+    own = item.limit
+    if item.verdict == "inconclusive" and (own is None or (own.low, own.high) == (limit.low, limit.high)):
+        return "inconclusive"
+    limit = _either_way(limit, item.unit)
     if item.budget:
         return str(judge(Measured(float(item.value), item.unit, item.budget), limit))
     low = item.value if item.low is None else item.low
@@ -197,6 +204,13 @@ def _verdict(item: Finding, limit: Limit) -> str:
     if floor <= low and high <= roof:
         return "pass"
     return "fail" if high < floor or low > roof else "inconclusive"
+
+
+def _either_way(limit: Limit, unit: str) -> Limit:
+    """Return a limit by the amount: −11 mA are not "at most 3 mA". A temperature below zero is no amount."""
+    if limit.low is not None or limit.high is None or limit.high < 0 or unit == "degC":
+        return limit
+    return Limit(-limit.high, limit.high, limit.source)
 
 
 def _compared(item: Finding, told: float) -> str:
