@@ -33,7 +33,7 @@ class _Spaces(doctest.OutputChecker):
 
 
 SECTIONS = ("drain", "readout", "ui_states")
-ROOMS = ("comparison", "findings", "metrology", "planning", "summary", *SECTIONS)
+ROOMS = ("comparison", "findings", "logs", "metrology", "planning", "summary", *SECTIONS)
 
 
 def _public() -> Iterator[tuple[str, tuple[Callable[..., Any], dict[str, Any]]]]:

@@ -102,6 +102,13 @@ def of_series(
     ------
     ValueError
         If the index does not rise throughout.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> log = of_series(pd.Series([0.5, 0.5, 0.49], index=[0.0, 1.0, 9.0]), "A")
+    >>> log.resolution, log.report.interval_s
+    (0.01, 4.5)
     """
     time_s = series.index.to_numpy(dtype=float)
     if not (time_s[1:] > time_s[:-1]).all():

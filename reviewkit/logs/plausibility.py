@@ -118,6 +118,13 @@ def leads_swapped(voltage: Log, current: Log) -> bool:
     -----
     Charging current into the cell is positive. A drain, where voltage and charge fall together, is no
     sign of swapped leads.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> voltage = of_series(pd.Series([3.6, 3.7, 3.8, 3.9]), "V")
+    >>> leads_swapped(voltage, of_series(pd.Series([-1.0, -1.0, -1.0, -1.0]), "A"))
+    True
     """
     volts = voltage.series.dropna()
     amps = current.series.dropna()

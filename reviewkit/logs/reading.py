@@ -73,6 +73,13 @@ def read(
     ------
     LogError
         If the file, its columns, its unit or its times cannot be made out, or its readings can't be.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> standby = read("logs/drain-standby.csv", "A", folder=Path("examples/alder"))
+    >>> standby.report.unit, round(standby.report.interval_s, 3), len(standby.report.gaps)
+    ('µA', 0.1, 0)
     """
     block = entry_of(entry)
     log = read_found(find(block, quantity, folder=folder, headings=headings), quantity)
