@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit.logs import decimation, gaps, timestamps
-from reviewkit.logs.report import LogReport
+from reviewkit.logs import decimation, timestamps
+from reviewkit.logs.report import LogReport, find_gaps
 
 Quantity = Literal["V", "A", "degC"]
 SERIES_NAMES = {"V": "voltage_V", "A": "current_A", "degC": "temperature_C"}
@@ -113,7 +113,7 @@ def of_series(
     time_s = series.index.to_numpy(dtype=float)
     if not (time_s[1:] > time_s[:-1]).all():
         raise ValueError("the index must rise from row to row: seconds")
-    interval_s, missing, found = gaps.find(time_s)
+    interval_s, missing, found = find_gaps(time_s)
     step_s = timestamps.step(time_s) if stamp_step_s is None else stamp_step_s
     report = LogReport(
         rows=len(series),

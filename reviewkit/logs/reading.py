@@ -12,11 +12,11 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.errors import LogError
-from reviewkit.logs import column_errors, columns, gaps, order, plausibility, source, timing, values
+from reviewkit.logs import column_errors, columns, order, plausibility, source, timing, values
 from reviewkit.logs.columns import Chosen
 from reviewkit.logs.durations import DAY_S
 from reviewkit.logs.log import SERIES_NAMES, Log, Quantity, smallest_step
-from reviewkit.logs.report import LogReport
+from reviewkit.logs.report import LogReport, find_gaps
 from reviewkit.logs.source import Source
 from reviewkit.logs.text_file import Columns, arrow
 from reviewkit.logs.timing import Timed
@@ -321,7 +321,7 @@ def _log(
     time_s = arranged.seconds - start if start else arranged.seconds
     readings = read.values[arranged.rows]
     readings = -readings if sign < 0 else readings
-    interval_s, missing, wide = gaps.find(time_s)
+    interval_s, missing, wide = find_gaps(time_s)
     flipped = ("Sign of the readings reversed, as the review file says.",) if sign < 0 else ()
     meant = (
         ("Taken as they are, although they look impossible: the review file says so.",)
