@@ -1,4 +1,4 @@
-"""Readings: numbers in any spelling, overload marks, a unit per file, row or cell; never a thousand read as one."""
+"""Readings: numbers in any spelling, no thousand read as one; overloads; a unit per file, row or cell."""
 
 from __future__ import annotations
 
