@@ -68,7 +68,7 @@ def test_a_drain_is_set_beside_the_cells_own_loss_by_its_whole_interval(mean: st
         drain_ammeter=meter,
         drain_states=[{"name": "off", "reading_A": mean}],
     )
-    assert says in str(drain.advice(drain.measure(bench)))
+    assert says in str(drain.advice(drain.analyse(bench)))
 
 
 def test_a_charge_that_ran_to_the_end_of_its_log_is_not_said_to_run_for_ever() -> None:

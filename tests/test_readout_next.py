@@ -38,7 +38,7 @@ def test_posterior_of_one_reading_is_flat_over_the_step() -> None:
     fit = readout.fit([3.62], [3.6], resolution_V=0.1, noise_V=0.0001)
     low, high = fit.posterior.interval()
     assert high - low == pytest.approx(0.09545, abs=3e-4)
-    assert fit.posterior.median_V == pytest.approx(0.07, abs=2e-4)
+    assert float(np.median(fit.posterior.level_V)) == pytest.approx(0.07, abs=2e-4)
 
 
 def test_posterior_width_from_a_shared_error_alone() -> None:

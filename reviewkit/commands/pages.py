@@ -39,7 +39,6 @@ def settled(options: RunOptions, place: Path) -> RunOptions:
 
     Parameters
     ----------
-    options : RunOptions
     place : pathlib.Path
         The published folder of the review that is to be replaced.
     """
@@ -75,13 +74,7 @@ def wanted(options: RunOptions) -> Extras:
 
 
 def begin(closed: Reviewed, extras: Extras) -> None:
-    """Write the pages of a review's sections, while its summary is still to come.
-
-    Parameters
-    ----------
-    closed : Reviewed
-    extras : Extras
-    """
+    """Write the pages of a review's sections, while its summary is still to come."""
     site.write_sections(closed, charts_script=extras.charts_script, home=extras.home)
 
 
@@ -94,7 +87,6 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
         What `begin` was given, with its summary.
     out : pathlib.Path
         The published folder.
-    extras : Extras
 
     Returns
     -------
@@ -137,11 +129,5 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
 
 
 def shelve(out: Path, extras: Extras) -> None:
-    """Write what the reviews of a published folder share.
-
-    Parameters
-    ----------
-    out : pathlib.Path
-    extras : Extras
-    """
+    """Write what the reviews of a published folder share."""
     site.write_shelf(out, charts_script=extras.charts_script, home=extras.home)

@@ -110,7 +110,6 @@ def same(published: Finding, again: Finding, *, of_uncertainty: float = OF_UNCER
 
     Parameters
     ----------
-    published, again : Finding
     of_uncertainty : float
         Part of the uncertainty behind a number by which it may differ.
     """

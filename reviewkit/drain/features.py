@@ -75,9 +75,6 @@ def features(one: Samples, what: Detection, pattern: Pattern, meter: Meter, *, h
 
     Parameters
     ----------
-    one : Samples
-    what : Detection
-    pattern : Pattern
     meter : Meter
         The range in use.
     hidden : str

@@ -215,8 +215,6 @@ def of_state(bench: DrainInputs, state: DrainState, place: str, *, folder: Path)
 
     Parameters
     ----------
-    bench : DrainInputs
-    state : DrainState
     place : str
         The state's key.
     folder : Path
@@ -239,8 +237,6 @@ def of_log(log: Log, state: DrainState, meter: Meter) -> Iterator[LogError]:
 
     Parameters
     ----------
-    log : Log
-    state : DrainState
     meter : Meter
         The range in use.
     """

@@ -99,8 +99,6 @@ def recognised(one: Samples, what: Detection, *, resolution_A: float) -> Pattern
 
     Parameters
     ----------
-    one : Samples
-    what : Detection
     resolution_A : float [A]
         One display step.
     """

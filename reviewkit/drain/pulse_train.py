@@ -32,8 +32,6 @@ def placed(
 
     Parameters
     ----------
-    one : Samples
-    what : Detection
     number, centre_s : array, shape (n,)
         Of each cycle that holds any charge: its number, and its centre of charge [s].
     period_s, first_s, extent_s : float [s]
@@ -166,13 +164,7 @@ class Train:
 
 
 def find(one: Samples, what: Detection) -> Train | None:
-    """Return the regular train in the rows, or None if there is none that they bear out.
-
-    Parameters
-    ----------
-    one : Samples
-    what : Detection
-    """
+    """Return the regular train in the rows, or None if there is none that they bear out."""
     if what.pulses < LEAST_PULSES:
         return None
     line = strongest(one, what.above_A)

@@ -74,7 +74,6 @@ def days(
 
     Parameters
     ----------
-    mean : Mean
     capacity_Ah : float or None [A·h]
         Rated, taken as exact.
     share : float

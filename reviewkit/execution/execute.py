@@ -12,10 +12,6 @@ from reviewkit.system import disk
 def execute(task: Task) -> Outcome:
     """Execute a template; never raises for what happens inside it.
 
-    Parameters
-    ----------
-    task : Task
-
     Returns
     -------
     Outcome
@@ -40,12 +36,7 @@ def abandon() -> None:
 
 
 def execute_in_kernel(task: Task) -> Outcome:
-    """Execute a template in a kernel started for it: slower, and the same everywhere.
-
-    Parameters
-    ----------
-    task : Task
-    """
+    """Execute a template in a kernel started for it: slower, and the same everywhere."""
     from reviewkit.execution.kernel import kernel_in
 
     with disk.temporary_folder() as place:

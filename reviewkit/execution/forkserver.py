@@ -177,12 +177,7 @@ def _reached(address: str) -> Server | None:
 
 
 def execute(task: Task) -> Outcome | None:
-    """Execute a notebook in a child of the server; None where there is no server, or it needs a kernel.
-
-    Parameters
-    ----------
-    task : Task
-    """
+    """Execute a notebook in a child of the server; None where there is no server, or it needs a kernel."""
     if _server is None:
         return None
     try:

@@ -44,7 +44,6 @@ def conformance_probability(value: float, standard: float, limit: Limit) -> floa
     ----------
     value, standard : float
         Estimate and its standard uncertainty; with a standard of 0 the answer is 0 or 1.
-    limit : Limit
 
     Returns
     -------
@@ -168,7 +167,6 @@ def trials_needed(bound: float, confidence: float = 0.95) -> int:
     ----------
     bound : float
         A probability, over 0 and under 1.
-    confidence : float
 
     Raises
     ------

@@ -140,7 +140,6 @@ def bounded(value: float, low: float, high: float, unit: str) -> str:
     ----------
     value, low, high : float [unit]
         The bounds are rounded outwards, to the digits that half their distance deserves (GUM 7.2.6).
-    unit : str
     """
     half = (high - low) / 2
     if unit == "s" or half <= 0 or not math.isfinite(half):

@@ -12,22 +12,6 @@ from typing import Any
 FINDING_UNITS = ("V", "A", "ohm", "s", "A.h", "W.h", "%", "d", "degC", "Hz", "1", "")
 """Units a finding may carry; the last is for words, lists and yes/no."""
 
-SUFFIX_UNITS = {
-    "V": "V",
-    "A": "A",
-    "ohm": "ohm",
-    "s": "s",
-    "min": "min",
-    "h": "h",
-    "d": "d",
-    "Ah": "A.h",
-    "Wh": "W.h",
-    "C": "degC",
-    "Hz": "Hz",
-    "percent": "%",
-}
-"""Unit that the suffix of a parameter's name stands for (``rated_capacity_Ah`` → ``A.h``)."""
-
 _SPELLINGS = {
     "\u2126": "ohm",
     "\u03a9": "ohm",
@@ -189,15 +173,6 @@ def product(first: str, second: str, power: int = 1) -> str:
     same = (unit for unit in alike if registry.Unit(_pint_spelling(unit)).is_compatible_with(whole))
     sizes = ((unit, registry.Quantity(1.0, whole).to(_pint_spelling(unit)).magnitude) for unit in same)
     return next((unit for unit, size in sizes if abs(size - 1) < _SAME), f"{whole:~C}")
-
-
-def is_unit_of(unit: str, kind: str) -> bool:
-    """Whether `unit` is a unit of the same quantity as `kind`."""
-    try:
-        factor(unit, kind)
-    except ValueError:
-        return False
-    return True
 
 
 _PREFIXES = {

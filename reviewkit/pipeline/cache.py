@@ -105,7 +105,6 @@ def key(task: Task, files: Iterable[Fingerprint]) -> str:
 
     Parameters
     ----------
-    task : Task
     files : iterable of Fingerprint
         Of every file that it may read.
     """
@@ -168,13 +167,7 @@ class RunOptions:
 
 
 def among(folders: Sequence[Path], options: RunOptions) -> dict[Path, Path]:
-    """Return the review folders that need not be run again, each with its page.
-
-    Parameters
-    ----------
-    folders : sequence of pathlib.Path
-    options : RunOptions
-    """
+    """Return the review folders that need not be run again, each with its page."""
     names = Counter(keys.published_name(folder.resolve()) for folder in folders)
     # Two of one name are for the run to refuse.
     alone = [folder for folder in folders if names[keys.published_name(folder.resolve())] == 1]

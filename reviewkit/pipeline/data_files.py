@@ -71,7 +71,6 @@ def write_tables(folder: Path, title: str, tables: Sequence[Mapping[str, Any]]) 
 
     Parameters
     ----------
-    folder : pathlib.Path
     title : str
         The review's.
     tables : sequence of mapping
@@ -128,11 +127,8 @@ def write_findings(
 
     Parameters
     ----------
-    folder : pathlib.Path
-    review : ReviewFile
     sections : iterable of mapping
         One for each section: name, title, place, page, status, message.
-    findings : iterable of Finding
     """
     items = list(findings)
     whole = {

@@ -62,7 +62,6 @@ def faults(
 
     Parameters
     ----------
-    folders : sequence of str or pathlib.Path
     parts : sequence of Section
         Their own checks read the files that the review names.
     reserved : iterable of str
@@ -181,7 +180,6 @@ def refuse(files: Sequence[ReviewFile], judge: Callable[[ReviewFile], Iterable[I
 
     Parameters
     ----------
-    files : sequence of ReviewFile
     judge : callable
         Returns what is at fault with one.
 

@@ -139,10 +139,8 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
 
     Parameters
     ----------
-    section : Section
     outcome : Outcome
         A section that ran but whose findings can't be read has failed all the same.
-    scrubber : Scrubber
     staged : pathlib.Path
         Has a folder for notebooks.
     """
@@ -200,13 +198,7 @@ def _makes(result: SectionResult) -> Iterator[str]:
 
 
 def with_moments(found: Iterable[SectionResult], listed: Iterable[Chapter]) -> list[SectionResult]:
-    """Return the results with the moments of the video that the review's chapters name.
-
-    Parameters
-    ----------
-    found : iterable of SectionResult
-    listed : iterable of Chapter
-    """
+    """Return the results with the moments of the video that the review's chapters name."""
     results = list(found)
     moment = chapters.shown_at(listed, (item for result in results for item in result.findings))
     return [

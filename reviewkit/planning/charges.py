@@ -68,7 +68,6 @@ def charge_time_s(session: Session, series_ohm: float = 0.0) -> tuple[float, flo
 
     Parameters
     ----------
-    session : Session
     series_ohm : float [ohm]
         Of ammeter and leads.
 

@@ -166,7 +166,6 @@ def cleaned(text: str, clean: Clean) -> str:
 
     Parameters
     ----------
-    text : str
     clean : callable
         Takes out of a text what is private.
     """

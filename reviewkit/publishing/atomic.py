@@ -100,8 +100,6 @@ def put(staged: Path, out: Path, name: str, *, good: bool) -> Path:
 
     Parameters
     ----------
-    staged, out : pathlib.Path
-    name : str
     good : bool
         A good one takes the place of the last and of any draft; another becomes the draft. An edition
         whose place is taken by a later one is kept beside it.
@@ -245,13 +243,7 @@ def shared(out: Path, list_name: str = "") -> list[InputError]:
 
 
 def review(file: ReviewFile, out: Path) -> list[InputError]:
-    """Return why a review can't have its place in a published folder.
-
-    Parameters
-    ----------
-    file : ReviewFile
-    out : pathlib.Path
-    """
+    """Return why a review can't have its place in a published folder."""
     places = [out / file.name, out / (file.name + DRAFT)]
     now = editions.at(out / file.name)
     if now and file.review.edition > now.number:

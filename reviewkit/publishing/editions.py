@@ -106,7 +106,6 @@ def carry(published: Path, staged: Path, *, edition: int) -> None:
     ----------
     published : pathlib.Path
         Where the review was published before; it need not exist.
-    staged : pathlib.Path
     edition : int
         Of the review to come. An edition that is run again keeps the one before it.
     """
@@ -122,7 +121,6 @@ def copy(published: Path, into: Path) -> None:
 
     Parameters
     ----------
-    published : pathlib.Path
     into : pathlib.Path
         An empty folder on the same disk. Files that stay as they are take no room twice where the disk can
         hold one under two names.

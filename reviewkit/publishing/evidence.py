@@ -73,8 +73,6 @@ def crate_metadata(file: ReviewFile, entries: Iterable[Entry], made_with: Mappin
 
     Parameters
     ----------
-    file : ReviewFile
-    entries : iterable of Entry
     made_with : mapping
         Versions, as `records.made_with` returns them.
     """

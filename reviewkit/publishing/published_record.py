@@ -143,7 +143,6 @@ def faults(file: ReviewFile, out: Path) -> list[InputError]:
 
     Parameters
     ----------
-    file : ReviewFile
     out : pathlib.Path
         The published folder.
     """

@@ -152,10 +152,8 @@ def chart_picture(drawn: Chart, svg: str, source: Source, scheme: str) -> str:
 
     Parameters
     ----------
-    drawn : Chart
     svg : str
         The chart alone, drawn in its `size`.
-    source : Source
     scheme : {"light", "dark"}
     """
     question = _lines(drawn.question[:1].upper() + drawn.question[1:], width=17, y=190, size=46)
@@ -176,8 +174,6 @@ def card_picture(item: Finding, source: Source, scheme: str) -> str:
 
     Parameters
     ----------
-    item : Finding
-    source : Source
     scheme : {"light", "dark"}
     """
     label = _lines(item.label[:1].upper() + item.label[1:], width=44, y=320, size=76)
@@ -241,10 +237,6 @@ def headlines(reviewed: Reviewed) -> list[Finding]:
     """Return the findings that a card is made of.
 
     They are the key figures that the summary names, each on all its runs, and what is not within its limit.
-
-    Parameters
-    ----------
-    reviewed : Reviewed
     """
     named = reviewed.summary.section.about.figures if reviewed.summary else ()
     found = {item.key: item for item in reviewed.findings}

@@ -36,7 +36,6 @@ def claim(out: Path, kind: str, name: str) -> Path:
 
     Parameters
     ----------
-    out : pathlib.Path
     kind : {"staging", "old", "part"}
         A folder or file under way; or a published folder on its way out.
     name : str
@@ -285,7 +284,6 @@ def list_page(out: Path, asked: str = "") -> str:
 
     Parameters
     ----------
-    out : pathlib.Path
     asked : str
         By whom the review is published. Default: as it was, else the first of `LISTS` that is free.
 
@@ -314,7 +312,6 @@ def put(out: Path, name: str, write: Callable[[Path], object]) -> None:
 
     Parameters
     ----------
-    out : pathlib.Path
     name : str
         Seen from there.
     write : callable

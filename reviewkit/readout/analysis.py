@@ -63,7 +63,6 @@ def bracket(
 
     Parameters
     ----------
-    name : str
     reference_V : pandas.Series [V]
         Index: the row.
     below : pandas.Series of bool, same index

@@ -149,7 +149,6 @@ def maximum_error(level_V: FloatArray, gain: FloatArray, model: Model) -> FloatA
     ----------
     level_V, gain : array, same shape
         Transition level [V] and gain [1] of one or many readouts.
-    model : Model
 
     Notes
     -----
@@ -180,7 +179,6 @@ def solve(readings: Sequence[Reading], model: Model) -> Region | None:
     ----------
     readings : sequence of Reading
         At least one.
-    model : Model
     """
     low, high = gain_range(model)
     corners = _hull([(-_FAR, low), (_FAR, low), (_FAR, high), (-_FAR, high)])
@@ -215,7 +213,6 @@ def _clip(corners: Sequence[Point], plane: HalfPlane) -> list[Point]:
     ----------
     corners : sequence of Point
         In order around the polygon; one or two for a point or a stretch of a line.
-    plane : HalfPlane
     """
     values = [plane.at(corner) for corner in corners]
     left: list[Point] = []

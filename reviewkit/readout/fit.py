@@ -177,7 +177,6 @@ def fit_readings(readings: Sequence[Reading], model: Model, *, most: int | None 
     ----------
     readings : sequence of Reading
         At least one.
-    model : Model
     most : int, optional
         How many rows may be doubted; a quarter of them by default.
     """

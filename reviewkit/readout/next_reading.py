@@ -58,7 +58,6 @@ def information(state: Posterior, model: Model, *, noise_V: float) -> Informatio
     ----------
     state : Posterior
         After the readings so far.
-    model : Model
     noise_V : float [V]
         Half-width of what the next reading will have of its own: half the reference's step.
 

@@ -84,8 +84,6 @@ def explain(readings: Sequence[Reading], model: Model, *, most: int | None = Non
 
     Parameters
     ----------
-    readings : sequence of Reading
-    model : Model
     most : int, optional
         How many rows may be doubted; a quarter of them by default.
 
@@ -145,14 +143,7 @@ class Cells:
 
 
 def feasible_cells(readings: Sequence[Reading], model: Model, *, more: int = 0) -> Cells:
-    """Return every cell in which no more rows are wrong than the fewest, and so many more.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
-    model : Model
-    more : int
-    """
+    """Return every cell in which no more rows are wrong than the fewest, and so many more."""
     gains, widths = _gains(readings, model)
     low, high = _levels(readings, model, gains)
     ends = np.concatenate([low, high], axis=1)
@@ -174,8 +165,6 @@ def fewest(readings: Sequence[Reading], model: Model, *, most: int) -> tuple[Way
 
     Parameters
     ----------
-    readings : sequence of Reading
-    model : Model
     most : int
         How many rows may be doubted.
 
@@ -263,18 +252,12 @@ class Posterior:
         low, high = np.quantile(self.level_V if values is None else values, (tail, 1 - tail))
         return float(low), float(high)
 
-    @property
-    def median_V(self) -> float:
-        """Median of the transition level [V]."""
-        return float(np.median(self.level_V))
-
 
 def posterior(readings: Sequence[Reading], model: Model) -> Posterior:
     """Return the probability over all readouts, given the readings.
 
     Parameters
     ----------
-    readings : sequence of Reading
     model : Model
         A bound of the gain is that of `GAIN_DEVIATIONS`; beyond it gains are looked at up to the widened
         one. A bound of 0 is taken at its word.

@@ -44,7 +44,6 @@ def faults(folder: Path, known: FindingKeys) -> list[InputError]:
     ----------
     folder : pathlib.Path
         The review folder.
-    known : FindingKeys
 
     Returns
     -------

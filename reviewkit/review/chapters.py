@@ -158,7 +158,6 @@ def unknown(
 
     Parameters
     ----------
-    found : iterable of Chapter
     names : collection of str
         The sections' names and, once they are known, the findings' keys.
     prefixes : collection of str

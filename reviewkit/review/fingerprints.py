@@ -82,7 +82,6 @@ def changed(before: Iterable[Fingerprint], sums: Mapping[str, str]) -> Iterator[
 
     Parameters
     ----------
-    before : iterable of Fingerprint
     sums : mapping of str to str
         SHA-256 by path, of another moment; a file that is not in it is passed over.
     """

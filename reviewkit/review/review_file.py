@@ -194,7 +194,6 @@ def read_values(folder: Path, faults: list[InputError]) -> dict[str, Any]:
 
     Parameters
     ----------
-    folder : pathlib.Path
     faults : list of InputError
         Added to, so that the faults found by several readers are reported together.
     """
@@ -223,7 +222,6 @@ def named_in(values: Mapping[str, Any], folder: Path) -> set[str]:
 
     Parameters
     ----------
-    values : mapping
     folder : pathlib.Path
         Absolute.
     """
@@ -233,13 +231,7 @@ def named_in(values: Mapping[str, Any], folder: Path) -> set[str]:
 
 
 def strange_claims(file: ReviewFile, known: FindingKeys) -> list[InputError]:
-    """Return an error for each claim about a finding that no section makes, or in a unit that it can't have.
-
-    Parameters
-    ----------
-    file : ReviewFile
-    known : FindingKeys
-    """
+    """Return an error for each claim about a finding that no section makes, or in a unit it can't have."""
     found: list[InputError] = []
     for place, claim in enumerate(file.claims, start=1):
         refused = known.refused(claim.about)

@@ -97,10 +97,6 @@ def _at(mark: Any, problem: str, remedy: str = "") -> _Refused:
 def load(path: Path) -> dict[str, Any]:
     """Return the file's keys and values.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-
     Returns
     -------
     dict

@@ -100,7 +100,6 @@ def write(folder: Path, review: ReviewFile) -> None:
 
     Parameters
     ----------
-    folder : pathlib.Path
     review : ReviewFile
         A video that is not there costs its pages nothing else.
     """

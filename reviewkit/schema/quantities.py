@@ -61,7 +61,6 @@ def checked(
 
     Parameters
     ----------
-    model : type of pydantic.BaseModel
     values : mapping
         As the review file or a parameter cell holds them.
     file : str

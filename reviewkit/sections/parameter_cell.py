@@ -52,10 +52,6 @@ def model(parameters: Iterable[Parameter]) -> type[Block]:
     """Return a model that holds values to the types which a parameter cell gives them.
 
     A number whose name ends with a unit is read in that unit: "500 mA" for ``drain_A: float`` is 0.5.
-
-    Parameters
-    ----------
-    parameters : iterable of Parameter
     """
     fields: dict[str, Any] = {item.name: (_or_default(item), item.default) for item in parameters}
     made: type[Block] = create_model("Parameters", __base__=Block, **fields)

@@ -296,11 +296,6 @@ def refused(all_values: Sequence[Mapping[str, Any]], templates: Iterable[Section
     """Return what the sections' models refuse of several review files: a list of faults for each.
 
     Where a server is at hand that has the models' libraries loaded, it is asked.
-
-    Parameters
-    ----------
-    all_values : sequence of mapping
-    templates : iterable of Section
     """
     takers = _takers(templates)
     known = forkserver.call(refused_there, list(all_values), [item.path for item in takers])

@@ -105,7 +105,7 @@ def claims(record: Record) -> Part:
     Examples
     --------
     >>> claims(record).html
-    Markup('<p>None of the maker’s claims was put to the test.</p>')
+    Markup('<p>The review file names no claim of the maker’s.</p>')
     """
     if not record.claims:
         return Part(html("<p>{}</p>", say("no_claims")))

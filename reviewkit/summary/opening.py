@@ -68,7 +68,6 @@ def rounded(value: float, unit: str, *, up: bool = False) -> str:
     Parameters
     ----------
     value : float [unit]
-    unit : str
     up : bool
         Never downwards: for "at most".
     """

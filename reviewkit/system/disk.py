@@ -194,7 +194,6 @@ def sweep_parts(place: Path, named: str = "*") -> None:
 
     Parameters
     ----------
-    place : pathlib.Path
     named : str
         Pattern of the files that they were writing; in a folder of the user's own it names no other.
     """

@@ -115,10 +115,6 @@ def imports_without(*modules: str) -> Iterator[None]:
 
     What has been imported before stays as it is, and afterwards each can be imported as usual. Several
     threads may be in such blocks at once.
-
-    Parameters
-    ----------
-    *modules : str
     """
     with _lock:
         held = [name for name in modules if name in _held or name not in sys.modules]

@@ -99,7 +99,6 @@ def content(
 
     Parameters
     ----------
-    place : Path
     file, error, remedy
         Of the error where there is one.
     empty : bytes

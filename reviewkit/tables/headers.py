@@ -17,7 +17,6 @@ KIND_OF = {"voltage": "V", "current": "A", "temperature": "degC", "time": "s", "
 """What the units of the vocabulary measure, as a quantity of the kit."""
 
 MEANINGS = {"voltage": "V", "current": "A", "temperature": "degC", "time": "s"}
-_LEAST_PART = 4
 _COUNTED = {"counts", "count", "samples", "sample", "records"}
 """In brackets they stand where the unit would, and are none."""
 _BRACKETS = re.compile(r"[\[({<]([^\[\](){}<>]*)[\])}>]")
@@ -163,12 +162,7 @@ def _kinds(word: str) -> frozenset[str]:
 
 @lru_cache(maxsize=4096)
 def parse(text: str) -> Heading:
-    """Take a heading apart: "Current (mA)", "I [A]", "Voltage / V", "voltage_volt", "Test_Time(s)", "s".
-
-    Parameters
-    ----------
-    text : str
-    """
+    """Take a heading apart: "Current (mA)", "I [A]", "Voltage / V", "voltage_volt", "Test_Time(s)", "s"."""
     plain = unicodedata.normalize("NFKC", text).strip(" \"'#*\t")
     inside = [found.strip() for found in _BRACKETS.findall(plain) if found.strip()]
     rest = _BRACKETS.sub(" ", plain).strip()

@@ -53,10 +53,6 @@ def key(words: str, *, separator: str = "_") -> str:
 def doubles(words: Iterable[str]) -> list[tuple[int, str, str, str]]:
     """Return those that would share a key with one before them.
 
-    Parameters
-    ----------
-    words : iterable of str
-
     Returns
     -------
     list of (int, str, str, str)
@@ -77,7 +73,6 @@ def same(one: str, other: str, kind: str, shared: str) -> str:
 
     Parameters
     ----------
-    one, other : str
     kind : str
         What they name: "states".
     shared : str

@@ -59,8 +59,6 @@ def changes(machine: Machine, rules: Sequence[Rule], found: Sequence[Hazard]) ->
 
     Parameters
     ----------
-    machine : Machine
-    rules : sequence of Rule
     found : sequence of Hazard
         The hazards today.
 

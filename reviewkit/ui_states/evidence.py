@@ -54,7 +54,6 @@ def coverage(machine: Machine, walks: Iterable[Walk] = ()) -> Coverage:
 
     Parameters
     ----------
-    machine : Machine
     walks : iterable of sequences of str
         Trials made in one go: a state, then events. A walk counts up to the first event of which several
         outcomes were seen, since it doesn't say which came.

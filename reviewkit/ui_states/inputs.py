@@ -68,7 +68,6 @@ def read_transitions(source: str | tuple[dict[str, Any], ...], *, folder: Path) 
     ----------
     source : str or tuple of dict
         A path relative to `folder`, or the rows themselves.
-    folder : Path
 
     Raises
     ------

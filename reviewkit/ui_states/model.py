@@ -100,7 +100,6 @@ def event(name: str, declared: Mapping[str, tuple[Kind, Role]]) -> Event | None:
 
     Parameters
     ----------
-    name : str
     declared : mapping of str to (kind, role)
         From `ui_events`; a role of "" leaves the usual one, if the name has any.
 

@@ -80,12 +80,8 @@ def next_trials(
 
     Parameters
     ----------
-    machine : Machine
-    rules : sequence of Rule
-    untested : iterable of (state, event)
     wanted : mapping of (state, event) to collection of str, optional
         Pairs that a precaution is not shown without, and the states left in that it is for.
-    count : int
     """
     wanted = wanted or {}
     today = {(item.leave_in, item.hazard) for item in reach.hazards(machine, rules, machine.leave_in)}
@@ -192,7 +188,6 @@ def order(routes: Routes, start: str, targets: Sequence[str]) -> tuple[list[str]
     ----------
     routes : mapping
         As `routes` gives it.
-    start : str
     targets : sequence of str
         Each can be reached from `start`.
 

@@ -61,8 +61,6 @@ def precautions(machine: Machine, rules: Sequence[Rule], leave_in: Iterable[str]
 
     Parameters
     ----------
-    machine : Machine
-    rules : sequence of Rule
     leave_in : iterable of str
         States with a hazard.
 

@@ -278,8 +278,6 @@ def hazards(machine: Machine, rules: Sequence[Rule], leave_in: Iterable[str]) ->
 
     Parameters
     ----------
-    machine : Machine
-    rules : sequence of Rule
     leave_in : iterable of str
         States a person may walk away from.
 

@@ -40,7 +40,6 @@ def described(review: ReviewFile, found: str, film: Film | None) -> Described:
 
     Parameters
     ----------
-    review : ReviewFile
     found : str
         What the bench found, in a paragraph.
     film : Film or None

@@ -108,7 +108,6 @@ def author_words(
     ----------
     folder : pathlib.Path
         The review folder.
-    findings : mapping of str to Finding
     where : mapping of str to str
         The page that each finding is on.
     is_draft : bool
@@ -181,7 +180,6 @@ def disclosure(device: Device, *, notice: str = "") -> str:
 
     Parameters
     ----------
-    device : Device
     notice : str
         Stands on the page already and is not said twice.
     """
