@@ -247,6 +247,7 @@ def test_pairs_that_contradict_each_other_allow_nothing() -> None:
             17,
         ),  # the voltage jumps where the ramp begins, a tenth of what the ramp will make of it
         ("pulses", 5),  # a train's edges known to 100 s, and a chance jump near one
+        ("fold_slope", 13),  # one pair, and what fits best lies beside it
         ("hiccups", 5),  # dips that fit between two rows of the current
     ],
 )

@@ -85,6 +85,8 @@ class _Way:
     answers: Changes
     limits: feasible.Bounds
     left_out: int
+    widened: bool = False
+    """Whether more than the pairs' own rows is left open."""
 
     @property
     def at_s(self) -> float:
@@ -107,13 +109,15 @@ def _way(all_steps: Changes, all_jumps: Changes, found: Match, slack_s: float) -
             most_scatter_s=scatter_s,
         )
         if limits is not None:
-            return _Way(found, own, answers, _with_the_best(limits, found, slack_s), left_out)
+            whole = _with_the_best(limits, found, slack_s)
+            return _Way(found, own, answers, whole, left_out, widened=whole is not limits)
         keep = _without_worst(own, answers)
         own, answers, left_out = own.only(keep), answers.only(keep), left_out + 1
     own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=False)
     low = min((answers.earliest_s - own.latest_s).min(initial=found.low_s), found.low_s)
     high = max((answers.latest_s - own.earliest_s).max(initial=found.high_s), found.high_s)
-    return _Way(found, own, answers, feasible.Bounds((low + high) / 2, (high - low) / 2, 0.0, 0.0), left_out)
+    limits = feasible.Bounds((low + high) / 2, (high - low) / 2, 0.0, 0.0)
+    return _Way(found, own, answers, limits, left_out, widened=True)
 
 
 def _with_the_best(limits: feasible.Bounds, found: Match, slack_s: float) -> feasible.Bounds:
@@ -156,7 +160,7 @@ def _components(ways: list[_Way]) -> tuple[Component, ...]:
         far = max(abs(way.limits.shift_s - middle) + way.limits.shift_half_s for way in ways)
         name = f"clock offset: {len(ways)} ways in which the steps fit"
         return (Component(name, far / COVERAGE, "s", "rectangular"),)
-    if len(best.own) == 1:
+    if len(best.own) == 1 and not best.widened:
         halves = (
             ("voltage log: rows around the step", best.answers),
             ("current log: rows around the step", best.own),
@@ -166,7 +170,8 @@ def _components(ways: list[_Way]) -> tuple[Component, ...]:
             for name, one in halves
         )
     half_s = best.limits.shift_half_s / COVERAGE
-    name = f"clock offset: what {len(best.own)} steps leave open"
+    many = "1 step leaves" if len(best.own) == 1 else f"{len(best.own)} steps leave"
+    name = f"clock offset: what {many} open"
     return (Component(name, half_s, "s", "rectangular"),)
 
 
