@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-import pytest
+import shutil
+from pathlib import Path
 
+import pandas as pd
+import pytest
+import yaml
+
+from reviewkit import charge
 from reviewkit.charge import sources
 from reviewkit.metrology import Component, Measured, meter
 
+BIRCH = Path(__file__).parents[1] / "examples" / "birch"
 METER = meter.meter({"accuracy": "±(1.0 % + 3)", "resolution": 0.001}, "A")
 
 
@@ -73,3 +80,31 @@ def test_who_ends_the_charge(terminates, controls, stays, same, by):
     ending = sources.who_ends(terminates, controls, stays, same)
     assert ending.by == by
     assert ending.evidence.endswith(".")
+
+
+def test_a_source_ammeter_with_swapped_leads_hides_no_draw(tmp_path: Path) -> None:
+    """Common practice, no source: a port gives current and takes none."""
+    folder = Path(shutil.copytree(BIRCH, tmp_path / "birch"))
+    values = yaml.safe_load((folder / "review.yaml").read_text(encoding="utf-8"))
+    names = ("cell", "voltmeter", "ammeter", "source_voltmeter", "source_ammeter")
+    named = {"charge_runs": values["charge_runs"][:1], **{name: values[name] for name in names}}
+    bench = charge.inputs(named)
+    right, turned = _port(bench, folder), _port(bench, _turned(folder))
+    assert right[:2] == turned[:2]
+    assert any("swapped" in note for note in turned[2])
+    assert not any("swapped" in note for note in right[2])
+
+
+def _turned(folder: Path) -> Path:
+    place = folder / "logs" / "charge-wall-adapter-port.csv"
+    table = pd.read_csv(place)
+    table["Port current (A)"] = -table["Port current (A)"]
+    table.to_csv(place, index=False)
+    return folder
+
+
+def _port(bench: charge.ChargeInputs, folder: Path) -> tuple[float, float, tuple[str, ...]]:
+    results = charge.analyse(charge.read(bench, folder=folder), cell=bench.cell)
+    found = charge.separate_all(results, bench).findings()
+    drawn, efficiency = (found[f"charge.{name}"].value for name in ("drawn_from_source", "efficiency"))
+    return drawn, efficiency, tuple(str(results.notes()).splitlines())

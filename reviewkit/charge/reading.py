@@ -127,10 +127,16 @@ def _logs(run: ChargeRun, inputs: ChargeInputs, folder: Path, faults: list[Input
     return found
 
 
+_SWAPPED = "its current is below nothing on the whole; its leads were taken as swapped and its sign turned."
+
+
 def _record(
     run: ChargeRun, place: int, meters: Mapping[str, Meter], found: Mapping[str, Log]
 ) -> ChargeRecord:
     voltage, current = found["voltage"], found["current"]
+    drawn = _other(run, "source_current", voltage, found)
+    # A port gives and does not take: a sum below nothing is its ammeter's leads swapped.
+    swapped = [found["source_current"].path] if drawn is not None and float(drawn.sum()) < 0 else []
     alignment = align(voltage, current, declared_offset_s=_declared(run))
     one_file = voltage.path == current.path
     return ChargeRecord(
@@ -145,11 +151,11 @@ def _record(
         label=label_of(run.source, place),
         temperature_C=_other(run, "temperature", voltage, found),
         source_voltage_V=_other(run, "source_voltage", voltage, found),
-        source_current_A=_other(run, "source_current", voltage, found),
+        source_current_A=-drawn if drawn is not None and swapped else drawn,
         cable_out_s=run.cable_out_s,
         run=run,
         inputs=tuple(dict.fromkeys(entry.path for _, _, entry in run.logs())),
-        notes=_notes(*found.values()),
+        notes=(*_notes(*found.values()), *(f"{path}: {_SWAPPED}" for path in swapped)),
     )
 
 
