@@ -34,6 +34,7 @@ def test_a_chemistry_brings_its_limit_and_the_data_sheet_wins() -> None:
         ({"charge_limit_V": 42}, "at most 5"),
         ({"charge_limit_V": "4.2 A"}, "no unit of the same kind"),
         ({"rated_capacity_Ah": 0}, "more than 0"),
+        ({"min_termination_A": 0.3, "max_termination_A": "30 mA"}, "not below the highest"),
         ({"capacity": 3}, "no such key 'capacity'"),
     ],
 )

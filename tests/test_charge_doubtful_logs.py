@@ -10,11 +10,12 @@ from simulate import Charger, LoggingMeter, Pause, Run, Scenario, draw
 from simulate.whole import draw_whole
 
 from reviewkit import charge
-from reviewkit.charge import port_clock
+from reviewkit.charge import sources
+from reviewkit.charge.analysis import ChargeResult
 from reviewkit.metrology import Component, Measured, meter
 
 
-def analysed(run: Run, *, wrong_s: float = 0.0, told: bool = False) -> charge.ChargeResult:
+def analysed(run: Run, *, wrong_s: float = 0.0, told: bool = False) -> ChargeResult:
     """The charge with its clock offset given: as read off two displays, or as known exactly."""
     bench = run.scenario
     parts = (Component("clock offset as declared", 2.0, "s", "rectangular"),) if told else ()
@@ -102,7 +103,7 @@ def test_a_coarse_voltmeter_does_not_move_the_knee() -> None:
 def test_the_source_logs_clock_is_read_from_the_charges_own_steps(usual: Run) -> None:
     record = analysed(usual).record
     late = record.current_A.set_axis(record.current_A.index.to_numpy() + 25.0) + 0.007
-    lag = port_clock.lag(replace(record, source_current_A=late.rename("source_current_A")))
+    lag = sources.lag(replace(record, source_current_A=late.rename("source_current_A")))
     assert lag.low <= 25.0 <= lag.high
     assert lag.expanded < 4.0
 

@@ -12,7 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reviewkit import charge, figures
-from reviewkit.charge import statistics
+from reviewkit.charge import limits, statistics
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.findings import ChargeResults
 from reviewkit.findings import MIME
 from reviewkit.metrology import meter
 from reviewkit.schema.blocks import Cell
@@ -39,7 +41,7 @@ def textbook(
     )
 
 
-def analysed(voltage: pd.Series, current: pd.Series, **more: object) -> charge.ChargeResult:
+def analysed(voltage: pd.Series, current: pd.Series, **more: object) -> ChargeResult:
     record = charge.on_one_clock(voltage, current, voltmeter=VOLTMETER, ammeter=AMMETER, **more)
     return charge.analyse_one(record, cell=Cell(rated_capacity_Ah=1.5))
 
@@ -123,7 +125,7 @@ def test_a_cut_off_whose_current_too_few_rows_tell_is_no_failure():
     known = {name: value for name, value in plain.quantities.items() if name != "termination_current"}
     less = replace(plain, quantities=known, missing={**plain.missing, "termination_current": why})
     assert less.get("termination_time") is not None
-    assert figures.charge_end(charge.ChargeResults((less,))).why == why
+    assert figures.charge_end(ChargeResults((less,))).why == why
 
 
 def test_alike_readings_give_that_reading():
@@ -174,9 +176,7 @@ def test_every_key_is_there_even_if_nothing_was_logged():
 
 
 def test_one_run_stands_under_both_keys_and_is_shown_once():
-    found = charge.ChargeResults(
-        (analysed(*textbook(), source="laptop port", label="laptop_port"),)
-    ).findings()
+    found = ChargeResults((analysed(*textbook(), source="laptop port", label="laptop_port"),)).findings()
     short, long = found.get("charge.plateau_current"), found.get("charge.laptop_port.plateau_current")
     assert short.value == long.value
     bundle = found._repr_mimebundle_()
@@ -186,7 +186,7 @@ def test_one_run_stands_under_both_keys_and_is_shown_once():
 
 def test_several_runs_stand_under_their_labels_only():
     runs = tuple(analysed(*textbook(), source=name, label=name) for name in ("a", "b"))
-    keys = [item.key for item in charge.ChargeResults(runs).findings()]
+    keys = [item.key for item in ChargeResults(runs).findings()]
     assert "charge.a.delivered" in keys
     assert "charge.b.delivered" in keys
     assert "charge.delivered" not in keys
@@ -197,7 +197,7 @@ def test_limits_name_their_source():
     cell = Cell(rated_capacity_Ah=1.5, charge_limit_V=4.2, max_charge_A=0.75)
     voltage, current = textbook()
     record = charge.on_one_clock(voltage, current, voltmeter=VOLTMETER, ammeter=AMMETER)
-    found = charge.ChargeResults((charge.analyse_one(record, cell=cell),)).findings()
+    found = ChargeResults((charge.analyse_one(record, cell=cell),)).findings()
     assert found.get("charge.plateau_current").verdict == "fail"
     assert found.get("charge.peak_voltage").verdict == "pass"
     assert found.get("charge.termination_current").verdict == "pass"  # C/50 to C/10: common practice
@@ -205,6 +205,24 @@ def test_limits_name_their_source():
     judged = [item for item in found if item.limit]
     assert all(item.limit.source for item in judged)
     assert all(item.budget for item in found if item.uncertainty)
+
+
+@pytest.mark.parametrize(
+    ("declared", "low", "high", "source"),
+    [
+        ({"rated_capacity_Ah": 3.0}, 0.06, 0.3, "C/50 to C/10, common practice"),
+        ({"min_termination_A": "20 mA", "max_termination_A": 0.2}, 0.02, 0.2, "data sheet"),
+        ({"rated_capacity_Ah": 3.0, "min_termination_A": 0.02}, 0.02, 0.3, "declared; C/10, common"),
+        ({"rated_capacity_Ah": 3.0, "max_termination_A": 0.05}, None, 0.05, "as declared"),
+        ({"rated_capacity_Ah": 3.0, "min_termination_A": 0.4}, 0.4, None, "as declared"),
+    ],
+)
+def test_the_data_sheet_says_where_a_charge_stops_else_common_practice(declared, low, high, source):
+    """C/50 to C/10: common practice, no source."""
+    limit = limits.termination(Cell(**declared))
+    assert (limit.low, limit.high) == (pytest.approx(low), pytest.approx(high))
+    assert source in limit.source
+    assert limits.termination(Cell()) is None
 
 
 def test_a_display_that_stands_still_has_no_scatter_of_its_own():

@@ -13,6 +13,8 @@ from simulate.charger import Charger, Fold, Pause, Pulses
 from simulate.scenario import Run, Scenario
 
 from reviewkit import charge
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.findings import ChargeResults
 from reviewkit.metrology import meter
 from reviewkit.schema.blocks import Cell
 
@@ -21,7 +23,7 @@ AMMETER = meter.meter({"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}, "A")
 SMALL = Scenario(cell=SimulatedCell(capacity_Ah=0.8), before_s=60.0, plugged_s=9000.0, after_s=900.0)
 
 
-def result_of(run: Run, **more: object) -> charge.ChargeResult:
+def result_of(run: Run, **more: object) -> ChargeResult:
     shift = run.clock_offset_from_first_rows_s
     current = run.current_A.set_axis(run.current_A.index + shift)
     record = charge.on_one_clock(run.voltage_V, current, voltmeter=VOLTMETER, ammeter=AMMETER)
@@ -30,16 +32,16 @@ def result_of(run: Run, **more: object) -> charge.ChargeResult:
 
 
 @cache
-def done(scenario: Scenario) -> tuple[Run, charge.ChargeResult]:
+def done(scenario: Scenario) -> tuple[Run, ChargeResult]:
     run = scenario.run()
     return run, result_of(run)
 
 
-def names(result: charge.ChargeResult) -> list[str]:
+def names(result: ChargeResult) -> list[str]:
     return [span.name for span in result.phases.spans]
 
 
-def agree(run: Run, result: charge.ChargeResult, *wanted: str) -> None:
+def agree(run: Run, result: ChargeResult, *wanted: str) -> None:
     known = run.known()
     for name in wanted:
         found = result.get(name)
@@ -51,7 +53,7 @@ def test_a_deeply_discharged_cell_is_charged_cautiously_first():
     run, result = done(replace(SMALL, charge_state=-0.004, charger=Charger(precharge_A=0.08, stop_A=0.08)))
     assert names(result) == ["before", "precharge", "constant current", "constant voltage", "terminated"]
     agree(run, result, "precharge_current", "precharge_end", "plateau_current", "knee_time", "delivered")
-    finding = charge.ChargeResults((result,)).findings().get("charge.precharge_current")
+    finding = ChargeResults((result,)).findings().get("charge.precharge_current")
     assert finding.verdict == "inconclusive"  # a tenth of the capacity is the limit, and just what it gets
 
 
@@ -83,7 +85,7 @@ def test_top_ups_are_counted_and_are_not_the_main_charge():
     assert result.get("current_after").high < 0
 
 
-def trickling(leak_A: float, **more: object) -> charge.ChargeResult:
+def trickling(leak_A: float, **more: object) -> ChargeResult:
     """A charge whose current goes on for ever at what the cell leaks: the simulated taper and that added."""
     charger = Charger(stop_A=None)
     run, _ = done(replace(SMALL, charger=charger, plugged_s=30000.0, after_s=0.0))
@@ -96,7 +98,7 @@ def trickling(leak_A: float, **more: object) -> charge.ChargeResult:
 def test_a_charge_that_never_terminates_is_said_to():
     result = trickling(0.02)
     assert result.phases.ending == "never"
-    found = charge.ChargeResults((result,)).findings()
+    found = ChargeResults((result,)).findings()
     assert found.get("charge.terminates").value is False
     assert found.get("charge.terminates").verdict == "fail"
     assert found.get("charge.termination_current").verdict == "not tested"
@@ -112,7 +114,7 @@ def test_a_trickle_until_the_cable_is_pulled_never_ended_either():
     assert pulled.phases.ending == "never"
     undeclared = charge.analyse_one(replace(cut, cable_out_s=None))
     assert undeclared.phases.ending == "undecided"
-    finding = charge.ChargeResults((undeclared,)).findings().get("charge.terminates")
+    finding = ChargeResults((undeclared,)).findings().get("charge.terminates")
     assert finding.verdict == "not tested"
     assert "cable_out_s" in finding.note
 
@@ -121,7 +123,7 @@ def test_a_current_that_fades_below_what_the_meter_can_tell_accuses_nobody():
     """±(0.5 % + 3) on 1 mA: 3 mA may be none."""
     result = trickling(0.0)
     assert result.phases.ending == "faded"
-    found = charge.ChargeResults((result,)).findings().get("charge.terminates")
+    found = ChargeResults((result,)).findings().get("charge.terminates")
     assert found.verdict == "not tested"
     assert "faded" in found.note
 
@@ -132,7 +134,7 @@ def test_a_log_that_ends_early_does_not_accuse_the_charger():
     record = charge.on_one_clock(run.voltage_V, early, voltmeter=VOLTMETER, ammeter=AMMETER)
     result = charge.analyse_one(record)
     assert result.phases.ending == "log ended"
-    terminates = charge.ChargeResults((result,)).findings().get("charge.terminates")
+    terminates = ChargeResults((result,)).findings().get("charge.terminates")
     assert terminates.verdict == "not tested"
     assert "log ended" in terminates.note
 
@@ -149,7 +151,7 @@ def test_a_trickle_after_termination_fails():
     )
     result = charge.analyse_one(record, cell=Cell(rated_capacity_Ah=0.8))
     agree(run, result, "termination_time", "termination_current")
-    after = charge.ChargeResults((result,)).findings().get("charge.current_after")
+    after = ChargeResults((result,)).findings().get("charge.current_after")
     assert after.value == pytest.approx(0.02, abs=0.004)
     assert after.verdict == "fail"
 
@@ -157,7 +159,7 @@ def test_a_trickle_after_termination_fails():
 def test_a_nearly_full_cell_sees_no_plateau():
     run, result = done(replace(SMALL, charge_state=0.97))
     assert result.get("knee_time").value == 0
-    found = charge.ChargeResults((result,)).findings()
+    found = ChargeResults((result,)).findings()
     for name in ("plateau_current", "plateau_droop"):
         assert found.get(f"charge.{name}").verdict == "not tested"
         assert "never saw its plateau" in found.get(f"charge.{name}").note
@@ -171,7 +173,7 @@ def test_pulsed_charging_is_one_charge_and_is_named():
     assert result.adherence.share > 99
     assert {one.shape for one in result.phases.regimes if one.name == "constant current"} == {"pulses"}
     agree(run, result, "plateau_current", "knee_time", "delivered", "termination_time")
-    adherence = charge.ChargeResults((result,)).findings().get("charge.limit_adherence")
+    adherence = ChargeResults((result,)).findings().get("charge.limit_adherence")
     assert "switched on and off" in adherence.note
 
 
@@ -183,7 +185,7 @@ def test_no_current_means_nothing_tested_and_says_why():
         voltmeter=VOLTMETER,
         ammeter=AMMETER,
     )
-    found = charge.ChargeResults((charge.analyse_one(record),)).findings()
+    found = ChargeResults((charge.analyse_one(record),)).findings()
     assert found.get("charge.plateau_current").note == "No charge current flows in this log."
     refused = found.get("charge.precharge_current")
     assert refused.verdict == "pass"
@@ -194,7 +196,7 @@ def test_a_cold_start_with_full_current_fails():
     """Below 2.5 V a cautious precharge or a refusal: common practice, no source."""
     run = replace(SMALL, charge_state=-0.018, charger=Charger(stop_A=0.08)).run()
     assert run.truth.start_voltage < 2.5
-    found = charge.ChargeResults((result_of(run),)).findings()
+    found = ChargeResults((result_of(run),)).findings()
     assert found.get("charge.precharge_current").verdict == "fail"
 
 
@@ -202,7 +204,7 @@ def test_the_cable_pulled_while_charging_is_no_termination():
     run = replace(SMALL, plugged_s=2000.0).run()
     result = result_of(run, cable_out_s=2060.0)
     assert result.phases.ending == "cable pulled"
-    found = charge.ChargeResults((result,)).findings()
+    found = ChargeResults((result,)).findings()
     assert found.get("charge.terminates").verdict == "not tested"
     agree(run, result, "plateau_current", "delivered")
 
@@ -231,7 +233,7 @@ def test_a_limit_far_below_the_meters_doubt_is_failed_by_nobody():
     shown = (current / 0.01).round() * 0.01 - 0.03
     record = charge.on_one_clock(run.voltage_V, shown, voltmeter=VOLTMETER, ammeter=coarse)
     result = charge.analyse_one(record, cell=Cell(rated_capacity_Ah=0.8))
-    found = charge.ChargeResults((result,)).findings().get("charge.current_after")
+    found = ChargeResults((result,)).findings().get("charge.current_after")
     assert found.value == pytest.approx(-0.03, abs=0.005)
     assert found.verdict == "inconclusive"
 
@@ -239,7 +241,7 @@ def test_a_limit_far_below_the_meters_doubt_is_failed_by_nobody():
 def test_a_draw_from_the_full_cell_fails_and_is_a_finding_of_its_own():
     run, _ = done(replace(SMALL, charger=Charger(stop_A=0.08, idle_A=0.011)))
     result = result_of(run, cable_out_s=SMALL.before_s + SMALL.plugged_s)
-    findings = charge.ChargeResults((result,)).findings()
+    findings = ChargeResults((result,)).findings()
     after, drawn = findings.get("charge.current_after"), findings.get("charge.drawn_after")
     assert after.verdict == "fail"
     assert drawn.value == pytest.approx(0.011, abs=1e-3)
@@ -253,7 +255,7 @@ def test_a_cut_off_within_a_gap_has_bounds_and_no_value():
     seen = current[(current.index < end_s - 200) | (current.index > end_s + 200)]
     record = charge.on_one_clock(run.voltage_V, seen, voltmeter=VOLTMETER, ammeter=AMMETER)
     out = replace(record, cable_out_s=SMALL.before_s + SMALL.plugged_s)
-    findings = charge.ChargeResults((charge.analyse_one(out, cell=Cell(rated_capacity_Ah=0.8)),)).findings()
+    findings = ChargeResults((charge.analyse_one(out, cell=Cell(rated_capacity_Ah=0.8)),)).findings()
     assert findings.get("charge.terminates").value is True
     for name in ("termination_time", "termination_current"):
         found = findings.get(f"charge.{name}")

@@ -11,7 +11,11 @@ from simulate import charge as lamps
 from simulate.scenario import Run
 
 from reviewkit import charge
-from reviewkit.charge import ChargeInputs, port, resistance_findings
+from reviewkit.charge import separated, sources
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.findings import ChargeResults
+from reviewkit.charge.inputs import ChargeInputs
+from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation, separate
 from reviewkit.errors import Faults
 from reviewkit.metrology import Component, Measured, meter
@@ -29,7 +33,7 @@ def ran(lamp: str) -> Run:
 
 
 @cache
-def analysed(lamp: str, ammeter: meter.Meter = AMMETER) -> charge.ChargeResult:
+def analysed(lamp: str, ammeter: meter.Meter = AMMETER) -> ChargeResult:
     run = ran(lamp)
     offset = Measured(run.clock_offset_s, "s", (Component("clocks", 1.0, "s"),))
     record = charge.on_one_clock(
@@ -88,8 +92,7 @@ def test_a_rig_that_is_not_declared_is_asked_for():
     assert apart.device_ohm is None
     assert "burden_ohm" in apart.reasons["device"]
     found = {
-        item.key: item
-        for item in resistance_findings.of_run(analysed("alder", bare), apart, port.PortMeters())
+        item.key: item for item in separated.of_run(analysed("alder", bare), apart, sources.PortMeters())
     }
     assert found["charge.device_resistance"].verdict == "not tested"
     assert found["charge.time_without_rig"].value is None
@@ -109,10 +112,10 @@ def test_a_log_that_ends_early_supports_no_prediction():
 def test_two_sources_are_compared_quantity_by_quantity():
     """The laptop's port gives less current; the charger ends both charges alike."""
     runs = [analysed("wall"), analysed("laptop")]
-    rows = {row.quantity: row for row in resistance_findings.compare(runs)}
+    rows = {row.quantity: row for row in separated.compare(runs)}
     assert not rows["plateau current"].same
     assert rows["termination current"].same
-    (together,) = resistance_findings.across(runs)
+    (together,) = separated.across(runs)
     assert together.value is False
     assert "plateau current" in together.note
 
@@ -133,8 +136,8 @@ def test_a_log_of_the_source_shows_whether_its_voltage_stood(stays, expected):
     volts, amps = port_log(ran("alder"), stays=stays)
     result = analysed("alder")
     watched = replace(result, record=replace(result.record, source_voltage_V=volts, source_current_A=amps))
-    assert port.source_stays(watched) is expected
-    assert port.source_stays(result) is None
+    assert sources.source_stays(watched) is expected
+    assert sources.source_stays(result) is None
 
 
 def test_efficiency_is_energy_into_the_cell_over_energy_drawn():
@@ -142,14 +145,14 @@ def test_efficiency_is_energy_into_the_cell_over_energy_drawn():
     volts, amps = port_log(ran("alder"), stays=True)
     result = analysed("alder")
     watched = replace(result, record=replace(result.record, source_voltage_V=volts, source_current_A=amps))
-    meters = port.PortMeters(replace(VOLTMETER, name="port volts"), replace(AMMETER, name="port amps"))
-    found = port.efficiency(watched, meters)
+    meters = sources.PortMeters(replace(VOLTMETER, name="port volts"), replace(AMMETER, name="port amps"))
+    found = sources.efficiency(watched, meters)
     into, hours = result.get("delivered_energy"), result.get("termination_time").value / 3600
     drawn = 5.0 * (result.get("delivered").value + 0.01 * hours)
     assert found is not None
     assert found.value == pytest.approx(100 * into.value / drawn, rel=2e-3)
     assert found.expanded > into.expanded / into.value * found.value
-    highest = port.drawn(watched, meters)
+    highest = sources.drawn(watched, meters)
     assert highest is not None
     assert highest.value == pytest.approx(result.get("plateau_current").value + 0.01, abs=2e-3)
 
@@ -169,7 +172,7 @@ def test_nothing_logged_leaves_every_finding_not_tested():
 def test_every_finding_of_a_run_leads_back_to_its_logs():
     result = analysed("alder")
     logged = replace(result, record=replace(result.record, inputs=("v.csv", "i.csv")))
-    apart = charge.Separations(charge.ChargeResults((logged,)), (told_apart("alder"),))
+    apart = Separations(ChargeResults((logged,)), (told_apart("alder"),))
     found = {item.key: item.inputs for item in apart.findings() if item.value is not None}
     assert found["charge.ended_by"] == ("v.csv", "i.csv")
     assert set(found.values()) == {("v.csv", "i.csv")}

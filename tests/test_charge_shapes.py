@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reviewkit.charge import shapes
+from reviewkit.charge import limit_time
 
 PLATEAU_A, SET_V = 0.8, 4.2
 TIME_S = np.arange(0.0, 9000.0, 2.0)
@@ -20,8 +20,8 @@ def clean() -> tuple[np.ndarray, np.ndarray]:
     return voltage, current
 
 
-def adherence(voltage: np.ndarray, current: np.ndarray) -> shapes.Adherence:
-    return shapes.adherence(TIME_S, voltage, current, plateau_A=PLATEAU_A, set_V=SET_V)
+def adherence(voltage: np.ndarray, current: np.ndarray) -> limit_time.Adherence:
+    return limit_time.adherence(TIME_S, voltage, current, plateau_A=PLATEAU_A, set_V=SET_V)
 
 
 def test_a_charge_at_its_limits_adheres_throughout():

@@ -10,7 +10,7 @@ import pytest
 import yaml
 
 from reviewkit import charge
-from reviewkit.charge import sources
+from reviewkit.charge import limits, sources
 from reviewkit.metrology import Component, Measured, meter
 
 BIRCH = Path(__file__).parents[1] / "examples" / "birch"
@@ -53,14 +53,14 @@ def test_one_source_has_nothing_to_be_compared_with():
     ],
 )
 def test_what_a_source_may_give(kind, limit_A):
-    assert sources.source_limit(kind, None).high == limit_A
+    assert limits.source_limit(kind, None).high == limit_A
 
 
 def test_a_declared_limit_wins_and_an_unknown_kind_is_refused():
-    assert sources.source_limit("usb 3", 0.75).high == 0.75
-    assert sources.source_limit(None, None) is None
+    assert limits.source_limit("usb 3", 0.75).high == 0.75
+    assert limits.source_limit(None, None) is None
     with pytest.raises(ValueError, match=r"known: usb 2\.0"):
-        sources.source_limit("usb 9", None)
+        limits.source_limit("usb 9", None)
 
 
 @pytest.mark.parametrize(

@@ -8,16 +8,18 @@ import pytest
 from simulate.charger import Charger, Fold, Pause
 from test_charge_phases import SMALL, done, trickling
 
-from reviewkit import charge, figures
+from reviewkit import figures
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.regimes import Phases
-from reviewkit.figures.charge import timeline
+from reviewkit.figures.charge import timeline, words
 
 
-def drawn(result: charge.ChargeResult) -> object:
-    return figures.charge_timeline(charge.ChargeResults((result,)))
+def drawn(result: ChargeResult) -> object:
+    return figures.charge_timeline(ChargeResults((result,)))
 
 
-def phases(result: charge.ChargeResult) -> Phases:
+def phases(result: ChargeResult) -> Phases:
     assert result.phases is not None
     return result.phases
 
@@ -41,7 +43,7 @@ def test_every_moment_of_the_charge_has_a_row():
     _, result = done(SMALL)
     found = phases(result)
     pieces = timeline._pieces(found, float(result.record.time_s[-1]))
-    assert [timeline._row(one) for one in pieces] == [2, 3, 0]
+    assert [timeline._row(one) for one in pieces] == ["current limit", "voltage limit", "off"]
     whole = sum(one.length_s for one in found.regimes)
     assert whole == pytest.approx(found.end_s - found.start.value, rel=0.01)
 
@@ -55,3 +57,11 @@ def test_another_place_of_the_knee_is_shown_and_said():
     (chart,) = drawn(double).items
     assert "Another reading of the log" in chart.answer
     assert timeline._doubts(phases(double)) == [other]
+
+
+def test_a_current_that_steps_is_told_step_by_step():
+    """What it begins with is not left out: the plateau's median is one of its levels."""
+    _, result = done(replace(SMALL, charger=Charger(stop_A=0.08, folds=(Fold(900.0, 0.75),))))
+    told = words.curve_answer(result).replace("\u00a0", " ")
+    assert told.startswith("The cell gets 0.8000 A for 15 min")
+    assert " and 0.6000 A for " in told

@@ -19,7 +19,7 @@ import pytest
 import yaml
 
 import reviewkit
-from reviewkit import commands, drain, planning, readout, summary
+from reviewkit import charge, commands, drain, planning, readout, summary
 from reviewkit import ui_states as ui
 
 ROOT = Path(__file__).parents[1]
@@ -33,7 +33,7 @@ class _Spaces(doctest.OutputChecker):
 
 
 SECTIONS = ("drain", "readout", "ui_states")
-ROOMS = ("comparison", "findings", "logs", "metrology", "planning", "summary", *SECTIONS)
+ROOMS = ("charge", "comparison", "findings", "logs", "metrology", "planning", "summary", *SECTIONS)
 
 
 def _public() -> Iterator[tuple[str, tuple[Callable[..., Any], dict[str, Any]]]]:
@@ -54,6 +54,8 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """What the examples use besides what their own modules hold."""
     site = tmp_path_factory.mktemp("site")
     commands.run(ROOT / "examples" / "alder", ROOT / "examples" / "birch", out=site)
+    alder = yaml.safe_load((ROOT / "examples" / "alder" / "review.yaml").read_text(encoding="utf-8"))
+    charged = {key: alder[key] for key in ("cell", "voltmeter", "ammeter", "charge_runs")}
     birch = yaml.safe_load((ROOT / "examples" / "birch" / "review.yaml").read_text(encoding="utf-8"))
     bench = ui.inputs(birch)
     standby = {"name": "standby", "reading_A": "45 uA", "range_full_scale_A": "600 uA"}
@@ -65,6 +67,9 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     return {
         "reviewkit": reviewkit,
         "ui": ui,
+        "bench": charge.inputs(**charged),
+        "folder": ROOT / "examples" / "alder",
+        "records": charge.read(charge.inputs(**charged), folder=ROOT / "examples" / "alder"),
         "site": site,
         "empty": tmp_path_factory.mktemp("empty"),
         "record": summary.read(str(site / "birch" / "findings.json")),

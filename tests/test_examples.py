@@ -15,6 +15,7 @@ import pytest
 import simulate.charge
 
 from reviewkit import charge, commands, logs
+from reviewkit.charge.inputs import ChargeInputs
 from reviewkit.findings import Findings
 from reviewkit.review import strict_yaml
 from reviewkit.schema.blocks import LogBlock
@@ -32,11 +33,9 @@ def truth(device: str) -> dict[str, Any]:
 
 
 @cache
-def bench(device: str) -> charge.ChargeInputs:
+def bench(device: str) -> ChargeInputs:
     values = strict_yaml.load(EXAMPLES / device / "review.yaml")
-    return charge.inputs(
-        **{name: values[name] for name in charge.ChargeInputs.model_fields if name in values}
-    )
+    return charge.inputs(**{name: values[name] for name in ChargeInputs.model_fields if name in values})
 
 
 @cache

@@ -8,6 +8,7 @@ from simulate.meters import LoggingMeter
 from simulate.scenario import Scenario
 
 from reviewkit import charge
+from reviewkit.charge.analysis import ChargeResult
 from reviewkit.logs import decimation
 from reviewkit.schema.blocks import Ammeter, Voltmeter
 
@@ -30,7 +31,7 @@ def test_findings_from_fewer_rows_are_those_from_all(monkeypatch: pytest.MonkeyP
         ammeter=LoggingMeter(percent=0.5, counts=3, noise=0.5e-3, interval_s=0.2),
     ).run()
 
-    def analysed() -> charge.ChargeResult:
+    def analysed() -> ChargeResult:
         record = charge.on_one_clock(
             run.voltage_V,
             run.current_A,

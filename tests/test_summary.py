@@ -16,6 +16,7 @@ from reviewkit.summary import opening
 from reviewkit.summary.record import Record
 
 CELL = Limit(4.15, 4.25, "test cell's data sheet (invented)")
+STOPS = Limit(0.06, 0.3, "C/50 to C/10, common practice")
 MAKER = Limit(None, 0.1, "the maker's claim (invented)")
 HAZARD = {
     "leave_in": "locked",
@@ -281,6 +282,14 @@ def test_the_storage_caution_looks_at_the_bounds(value, low, high, says):
             found("charge.hold_voltage", 4.3, "V", limit=CELL, verdict="fail"),
             "It holds the cell at 4.300 V, outside",
         ),
+        (
+            found("charge.termination_current", 0.02, "A", limit=STOPS, verdict="fail"),
+            "no danger by itself, but the cell is kept at its full voltage for longer",
+        ),
+        (
+            found("charge.termination_current", 0.4, "A", limit=STOPS, verdict="fail"),
+            "no danger by itself, but the cell is not filled",
+        ),
         (LOCK_LOST, "Lock it again after every change."),
         (
             Finding(
@@ -292,6 +301,13 @@ def test_the_storage_caution_looks_at_the_bounds(value, low, high, says):
 )
 def test_what_was_found_calls_for_its_caution(item, says):
     assert says in cautioned(item)
+
+
+def test_a_habit_stands_behind_every_danger():
+    late = found("charge.termination_current", 0.02, "A", limit=STOPS, verdict="fail")
+    flat = found("drain.standby.days_to_empty", 40.0, "d", low=38.0, high=42.0)
+    text = cautioned(late, flat)
+    assert text.index("empty within") < text.index("no danger by itself")
 
 
 def test_a_sound_device_gets_the_usual_cautions_alone():

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from reviewkit.charge import clock_check, currents, delivered, limit_time, regimes, voltages
+import numpy as np
+
+from reviewkit.charge import currents, delivered, limit_time, regimes, voltages
 from reviewkit.charge.delivered import Delivered
-from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.limit_time import Adherence
+from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import Phases
-from reviewkit.charge.shapes import Adherence
-from reviewkit.metrology import Component, Measured
+from reviewkit.charge.series_resistance import correlation_length
+from reviewkit.findings import sentences
+from reviewkit.metrology import COVERAGE, Component, Measured, formatting
 from reviewkit.schema.blocks import Cell
+
+say = sentences.of("charge")
 
 CLOCK_RATE = 5e-5
 """Half-width of a logger's clock rate error; common practice for a quartz, no source."""
@@ -24,11 +30,8 @@ class ChargeResult:
 
     Parameters
     ----------
-    record : ChargeRecord
-    cell : Cell
     phases : Phases or None
         None if no charge current ever flowed.
-    delivered : Delivered or None
     quantities : mapping of str to Measured
         By the last part of a finding's key: ``plateau_current``.
     missing : mapping of str to str
@@ -65,13 +68,18 @@ def analyse_one(record: ChargeRecord, *, cell: Cell | None = None) -> ChargeResu
     record : ChargeRecord
     cell : Cell or None
         For limits and C-rates.
+
+    Examples
+    --------
+    >>> print(analyse_one(records[0]).get("plateau_current").text)
+    0.7973 A ± 0.0068 A
     """
     cell = cell or Cell()
     cut = regimes.find(record)
     if cut is None:
         start = voltages.start(record, None)
         return ChargeResult(record, cell, None, None, {"start_voltage": start}, _NothingFlows())
-    record = clock_check.checked(record, cut)
+    record = checked(record, cut)
     amounts = delivered.integrate(record, cut)
     found, missing, extrapolated = _quantities(record, cut, amounts)
     plateau = found.get("plateau_current")
@@ -146,9 +154,12 @@ def _quantities(
             late.add(name)
     if cut.unfit:
         found |= dict.fromkeys(NEED_AN_ACCOUNT)
+    if cut.unresolved:
+        found |= dict.fromkeys(NEED_ROWS)
     known = {name: value for name, value in found.items() if value is not None}
     reasons = _reasons(record, cut)
-    return known, {name: reasons[name] for name in found if name not in known}, frozenset(late)
+    missing = {name: reasons[name] for name in (*found, "limit_adherence") if name not in known}
+    return known, missing, frozenset(late)
 
 
 def _since(cut: Phases, moment: Measured | None) -> Measured | None:
@@ -169,6 +180,8 @@ def _energy(record: ChargeRecord, cut: Phases, amounts: Delivered) -> Measured |
     return delivered.energy(amounts) if delivered.covered(record, cut) > 0.98 else None
 
 
+UNRESOLVED = "The current is switched on and off faster than the log’s rows can show."
+
 NEED_AN_ACCOUNT = (
     "plateau_current",
     "plateau_droop",
@@ -179,11 +192,13 @@ NEED_AN_ACCOUNT = (
 )
 """What is not read from a log that the account leaves unexplained."""
 
+NEED_ROWS = ("plateau_current", "plateau_droop", "knee_voltage", "hold_voltage")
+"""What is not read from a log whose rows are too far apart for its pulses."""
+
 
 def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
     """Return why each quantity may be missing from this charge."""
     never_flat = "The charge was at its voltage limit from its first reading on: it never saw its plateau."
-    unresolved = "The current is switched on and off faster than the log's rows can show."
     no_hold = _no_hold(cut)
     ran_on = {
         "cable pulled": "The cable was pulled before the charge had ended.",
@@ -199,8 +214,9 @@ def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
     in_gap = "The cut-off lies in a gap of the log."
     none_below = "There was no precharge: the charge began with its full current."
     short = "The log ends too soon after the charge." if cut.terminated else ran_on
-    flat = unresolved if cut.pulsed and not cut.profile.resolved else never_flat
+    flat = UNRESOLVED if cut.unresolved else never_flat
     return {
+        "limit_adherence": no_hold if cut.unfit or cut.unresolved else "The charge is too short to say.",
         "precharge_current": none_below,
         "precharge_end": none_below,
         "plateau_current": no_hold if cut.unfit else flat,
@@ -224,6 +240,10 @@ def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
 
 
 def _no_hold(cut: Phases) -> str:
+    if cut.unresolved:
+        return UNRESOLVED
+    if cut.fall_unread:
+        return say("fall_unread")
     if cut.unfit:
         return f"The log can’t tell: no usual account fits {cut.transient_share:.0f} % of the charge."
     return "The charge shows no constant-voltage phase: it " + {
@@ -231,3 +251,76 @@ def _no_hold(cut: Phases) -> str:
         "never": "never stopped.",
         "faded": "faded away.",
     }.get(cut.ending, "stopped out of its constant current.")
+
+
+_FARTHEST_S = 300.0
+_REACH_S = 900.0
+_LEAST_ROWS = 40
+_BENT_S = 45.0
+"""Smaller moves may come from the bend of the cell's own curve; from simulated charges."""
+
+_CLEAR = 9.0
+"""Log-likelihood, doubled, by which another offset must be better: three standard deviations."""
+
+
+def checked(record: ChargeRecord, phases: Phases) -> ChargeRecord:
+    """Return the record, its clock offset doubted where the logs' own knee contradicts it.
+
+    Notes
+    -----
+    A charger reaches its voltage limit at one moment: V + R·I rises until the current bends and is level from
+    then on. With the two logs apart, V + R·I has a bump there. Where it clearly fits better with the current
+    moved, the offset is taken to be wrong by up to so much.
+    """
+    offset = record.clock_offset
+    if offset is None or not record.clock_is_told or phases.knee is None or phases.knee_at_start:
+        return record
+    found = _moved(record, phases)
+    if found is None:
+        return record
+    size = (abs(found[0]) + found[1]) / COVERAGE
+    part = Component("clock offset: against the knee that both logs show", size, "s", "rectangular")
+    note = (
+        f"{record.clock_note} Beware: at the knee the two logs fit each other with the current log moved by "
+        f"{formatting.quantity(found[0], found[1], 's')} more. The offset may be wrong by that much, and its "
+        "uncertainty is widened to hold it."
+    )
+    return replace(record, clock_offset=offset.plus(part), clock_note=note.strip())
+
+
+def _moved(record: ChargeRecord, phases: Phases) -> tuple[float, float] | None:
+    """Return by how much the current log has to move, and how well that is known [s]; None if it fits."""
+    assert phases.knee is not None
+    knee_s = phases.knee.value
+    reach = min(_REACH_S, 0.5 * (phases.end_s - knee_s), 0.8 * (knee_s - phases.plateau_start_s))
+    time = record.voltage_V.index.to_numpy(dtype=float)
+    near = np.abs(time - knee_s) <= reach
+    if near.sum() < _LEAST_ROWS or reach <= 0:
+        return None
+    time, volts = time[near], record.voltage_V.to_numpy(dtype=float)[near]
+    moves = np.arange(-1.0, 1.01, 0.01) * min(_FARTHEST_S, reach / 3)
+    left = [_left(record, time, volts, knee_s, reach, float(move)) for move in moves]
+    losses = np.array([float(one @ one) for one in left])
+    best = int(np.argmin(losses))
+    floor = record.voltmeter.resolution**2 / 12
+    variance = max(losses[best] / (len(time) - 5), floor) * correlation_length(left[best])
+    likely = np.exp(-0.5 * np.minimum((losses - losses[best]) / variance, 700.0))
+    likely /= likely.sum()
+    middle = float(likely @ moves)
+    spread = 2 * math.sqrt(float(likely @ (moves - middle) ** 2))
+    unmoved = float(np.interp(0.0, moves, losses))
+    clear = (unmoved - losses[best]) / variance > _CLEAR and 0 < best < len(moves) - 1
+    told = record.clock_offset.expanded if record.clock_offset else 0.0
+    return (middle, spread) if clear and abs(middle) > max(told + spread, _BENT_S) else None
+
+
+def _left(
+    record: ChargeRecord, time: FloatArray, volts: FloatArray, knee_s: float, reach_s: float, move_s: float
+) -> FloatArray:
+    """Return what is left of V where R·I, moved, and a rise that ends with the current's bend explain it."""
+    current = np.interp(time - move_s, record.time_s, record.current)
+    since = (time - knee_s - move_s) / reach_s
+    rising = np.minimum(since, 0.0)
+    design = np.column_stack([np.ones_like(time), rising, rising**2, current])
+    solution = np.linalg.lstsq(design, volts, rcond=None)[0]
+    return np.asarray(volts - design @ solution, dtype=np.float64)

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from reviewkit.charge import ending
-from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
-from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import across_gaps, line, scatter, weighted_median, weights
 from reviewkit.metrology import Component, Measured, shaken_left
 
@@ -21,7 +20,7 @@ definition).
 """
 
 METER_DRIFT = 0.1
-"""Over one charge a meter's gain may wander by this share of its percent statement: chosen, no source."""
+"""Over one charge a meter's error may wander by this share of its statement: chosen, no source."""
 
 AFTER_S = 900.0
 """Where nobody says when the cable was pulled, it is taken to have been in for so long after the end:
@@ -41,14 +40,11 @@ def level(record: ChargeRecord, phases: Phases, phase: PhaseName, name: str) -> 
 
     Parameters
     ----------
-    record : ChargeRecord
-    phases : Phases
-    phase : str
     name : str
         Of the finding, for the budget.
     """
     time, current = _inside(record, phases, phase)
-    if len(time) < 3 or (phases.pulsed and not phases.profile.resolved):
+    if len(time) < 3 or phases.unresolved:
         return None
     value, hidden = across_gaps(time, current, record.gaps, record.interval_s, record.ammeter.resolution)
     parts = [record.ammeter.component(value), *scatter(name, time, current, record.ammeter, median=value)]
@@ -87,7 +83,7 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
         # Where the ramp meets the level is known to a part of its length.
         kept = time > soft.end_s + 0.25 * soft.length_s + 2 * record.interval_s
         time, current = time[kept], current[kept]
-    if len(time) < _LEAST_ROWS or (phases.pulsed and not phases.profile.resolved):
+    if len(time) < _LEAST_ROWS or phases.unresolved:
         return None
     fitted = line(time, current, _stands(record, phases, time))
     length = float(time[-1] - time[0])
@@ -108,7 +104,7 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     if shaped:
         parts += _ends_of_plateau(record, phases, time, current, value)
     parts += _droop_gaps(record, phases, time, current, value)
-    wander = METER_DRIFT * record.ammeter.accuracy.percent
+    wander = METER_DRIFT * 100 * record.ammeter.half_width(first) / first
     parts.append(Component("droop: the ammeter’s own drift over the charge", wander, "%", "rectangular"))
     return Measured(value, "%", tuple(part for part in parts if part.contribution > 0))
 
@@ -239,7 +235,6 @@ class End:
         Value there, and its standard uncertainty from the readings' scatter.
     slope : float
         Per second, there.
-    dof : float
     """
 
     value: float
@@ -253,8 +248,6 @@ def carried_on(time_s: FloatArray, values: FloatArray, moment_s: float, floor: f
 
     Parameters
     ----------
-    time_s, values : array, shape (n,)
-    moment_s : float [s]
     floor : float
         The scatter of one reading is taken to be at least this.
     """
@@ -282,7 +275,6 @@ class State:
 
     Parameters
     ----------
-    level : Measured [A]
     start_s, end_s : float [s]
         On the record's clock.
     cable_in : bool or None
@@ -296,13 +288,7 @@ class State:
 
 
 def states_after(record: ChargeRecord, phases: Phases) -> tuple[State, ...]:
-    """Return the levels of the current between the end of the charge and a top-up, each a state of its own.
-
-    Parameters
-    ----------
-    record : ChargeRecord
-    phases : Phases
-    """
+    """Return the current’s levels between the end of the charge and a top-up, each a state of its own."""
     if not phases.terminated:
         return ()
     begin = phases.main[-1].after_s

@@ -8,9 +8,8 @@ from functools import cached_property
 
 import numpy as np
 
-from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
-from reviewkit.charge.series import FloatArray
 from reviewkit.logs.report import Gap
 from reviewkit.metrology import Component, Measured
 
@@ -21,11 +20,8 @@ class Delivered:
 
     Parameters
     ----------
-    record : ChargeRecord
-    phases : Phases
     time_s : array, shape (n,) [s]
         From the row before charge start to the row after the end of the main charge.
-    current_A, voltage_V : array, shape (n,)
     charge_Ah, energy_Wh : array, shape (n,)
         Grown so far, by the trapezoidal rule.
     """
@@ -61,6 +57,11 @@ class Delivered:
         """Standard deviation of what the gaps may have hidden from the integral [A.h]."""
         return math.sqrt(sum(hidden(self.record, gap) ** 2 / 3 for gap in self.gaps))
 
+    @property
+    def switched_Ah(self) -> float:
+        """What each of the current's switchings hides between two rows [A.h], as a half-width."""
+        return self.phases.plateau_A * self.record.interval_s / 2 / 3600
+
     def at(self, moment_s: float) -> float:
         """Return the charge delivered up to a moment [A.h]."""
         return float(np.interp(moment_s, self.time_s, self.charge_Ah))
@@ -76,13 +77,7 @@ class Delivered:
 
 
 def integrate(record: ChargeRecord, phases: Phases) -> Delivered:
-    """Return the charge and energy of the main charge.
-
-    Parameters
-    ----------
-    record : ChargeRecord
-    phases : Phases
-    """
+    """Return the charge and energy of the main charge."""
     last = max(phases.main[-1].last, int(np.searchsorted(record.time_s, phases.end_s, side="right")) - 1)
     rows = slice(max(phases.main[0].first - 1, 0), min(last + 2, len(record.time_s)))
     time, current = record.time_s[rows], record.current[rows].copy()
@@ -113,11 +108,6 @@ def covered(record: ChargeRecord, phases: Phases) -> float:
 
 def hidden(record: ChargeRecord, gap: Gap) -> float:
     """Return the most by which a straight line across a gap may be wrong [A.h].
-
-    Parameters
-    ----------
-    record : ChargeRecord
-    gap : Gap
 
     Notes
     -----
@@ -153,7 +143,7 @@ def charge(delivered: Delivered) -> Measured:
     hours = _hours(delivered)
     mean_A = total / hours if hours > 0 else 0.0
     accuracy = record.ammeter.component(mean_A, hours)
-    return Measured(total, "A.h", (accuracy, *_edges(delivered), *_gap_part(delivered)))
+    return Measured(total, "A.h", (accuracy, *_edges(delivered), *_hidden_parts(delivered)))
 
 
 def energy(delivered: Delivered) -> Measured:
@@ -163,7 +153,7 @@ def energy(delivered: Delivered) -> Measured:
     volts = total / charge_Ah if charge_Ah else 0.0
     accuracy_A = record.ammeter.component(charge_Ah / hours if hours > 0 else 0.0, hours * volts)
     accuracy_V = record.voltmeter.component(volts, charge_Ah)
-    rest = (part.scaled(volts) for part in (*_edges(delivered), *_gap_part(delivered)))
+    rest = (part.scaled(volts) for part in (*_edges(delivered), *_hidden_parts(delivered)))
     return Measured(total, "W.h", (accuracy_A, accuracy_V, *rest))
 
 
@@ -180,7 +170,7 @@ def before_knee(delivered: Delivered) -> Measured | None:
     offset = 100 * (hours / total - so_far * _hours(delivered) / total**2)
     parts = [part.scaled(100 * current / 3600 / total) for part in knee.components]
     parts += [*_offset_part(delivered, offset)]
-    parts += [part.scaled(100 * so_far / total**2) for part in _gap_part(delivered)]
+    parts += [part.scaled(100 * so_far / total**2) for part in _hidden_parts(delivered)]
     return Measured(100 * so_far / total, "%", tuple(parts))
 
 
@@ -193,7 +183,7 @@ def time_to(delivered: Delivered, share: float) -> Measured:
     hours = (moment - start.value) / 3600
     # An offset of the meter moves the share, not only the charge: t80 grows by (0.8·T − t80)/I per ampere.
     offset = 3600 * (share * _hours(delivered) - hours) / current
-    late = [part.scaled(3600 * share / current) for part in _gap_part(delivered)]
+    late = [part.scaled(3600 * share / current) for part in _hidden_parts(delivered)]
     return Measured(
         moment - start.value,
         "s",
@@ -239,6 +229,18 @@ def _edges(delivered: Delivered) -> tuple[Component, ...]:
         ),
     )
     return tuple(part for part in parts if part.size > 0)
+
+
+def _hidden_parts(delivered: Delivered) -> tuple[Component, ...]:
+    """Return what gaps of the log and switchings between its rows leave open [A.h]."""
+    edges, profile = delivered.phases.profile.edges, delivered.phases.profile
+    if not edges and profile.resolved:
+        return _gap_part(delivered)
+    name = f"{edges} switchings of the current between two rows"
+    # In step with the rows all may lie early in their intervals, or late; else they scatter.
+    many = math.sqrt(edges) if profile.resolved else edges
+    part = Component(name, many * delivered.switched_Ah, "A.h", "rectangular")
+    return (*_gap_part(delivered), part)
 
 
 def _gap_part(delivered: Delivered) -> tuple[Component, ...]:

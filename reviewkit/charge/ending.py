@@ -8,9 +8,8 @@ from typing import Literal
 import numpy as np
 
 from reviewkit.charge.profile import Bins, Block, Profile, fades
-from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.segmentation import HELD, PASSING, Account
-from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import line
 from reviewkit.metrology import Component, Measured
 
@@ -42,6 +41,9 @@ fifth: chosen.
 TRICKLE_S = 3600.0
 """A trickle is one from so long without falling on: chosen, a usual taper's time constant is half of it."""
 
+SAME_V = 0.010
+"""The regulation point is at its set voltage within this (METHODS: at its limit) [V]."""
+
 PARTIAL = 0.93
 """A first or last row below this share of what its neighbours say averages over the edge: chosen."""
 
@@ -54,8 +56,6 @@ class Order:
 
     Parameters
     ----------
-    main : int
-    top_ups : tuple of Block
     doubtful : bool
         Whether another count is about as likely.
     """
@@ -211,11 +211,18 @@ def _charge(record: ChargeRecord, block: Block) -> float:
 
 
 def _at_limit(bins: Bins, account: Account, block: Block) -> bool:
-    """Whether a stretch of current stops at the voltage limit: its last bins say so."""
-    kinds = account.kinds(len(bins))
-    own = kinds[(bins.time_s >= block.first_s) & (bins.time_s <= block.last_s)]
+    """Whether a stretch stops at the voltage limit: its last bins say so, or V + R·I there does."""
+    inside = (bins.time_s >= block.first_s) & (bins.time_s <= block.last_s)
+    own = account.kinds(len(bins))[inside]
     known = own[own != PASSING]
-    return bool((known[-_LAST_BINS:] == HELD).any())
+    if (known[-_LAST_BINS:] == HELD).any():
+        return True
+    if account.ohm is None or account.set_V is None:
+        return False
+    # The end of a long taper may be called a level or a slope: it stands at the limit all the same.
+    off = (bins.voltage_V + account.ohm * bins.current_A)[inside] - account.set_V
+    off = off[np.isfinite(off)][-_LAST_BINS:]
+    return len(off) > 0 and float(np.median(np.abs(off))) < SAME_V
 
 
 def how(
@@ -225,10 +232,6 @@ def how(
 
     Parameters
     ----------
-    record : ChargeRecord
-    profile : Profile
-    bins : Bins
-    account : Account
     block : Block
         The main charge's last stretch.
     in_gap : bool

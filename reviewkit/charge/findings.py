@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from reviewkit.charge import judged, notes, sentences
-from reviewkit.charge.analysis import ChargeResult
+import numpy as np
+
+from reviewkit.charge import limits, sentences
+from reviewkit.charge.analysis import UNRESOLVED, ChargeResult, analyse_one, say
 from reviewkit.charge.limit_time import in_words
-from reviewkit.charge.notes import LogNotes
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.regimes import UNEXPLAINED
 from reviewkit.findings import Finding, Findings, dataset, measured, not_tested, table_html
 from reviewkit.findings.dataset import Dataset, Datasets
+from reviewkit.metrology.conformity import Limit, Verdict
+from reviewkit.schema.blocks import Cell
 
 LABELS = {
     "start_voltage": ("voltage before the charge", "V"),
@@ -79,7 +83,7 @@ class ChargeResults:
 
     def notes(self) -> LogNotes:
         """Return what the logs had to say for themselves."""
-        return notes.of(run.record for run in self.runs)
+        return notes_of(run.record for run in self.runs)
 
     def datasets(self) -> Datasets:
         """Return each run's logs, on one clock, as a table for others to use."""
@@ -140,7 +144,6 @@ def under_label(items: Sequence[Finding], run: ChargeResult, *, name_run: bool) 
     ----------
     items : sequence of Finding
         Under short keys.
-    run : ChargeResult
     name_run : bool
         Whether the reader needs the source's name to tell runs apart.
     """
@@ -169,24 +172,24 @@ def of_run(run: ChargeResult) -> list[Finding]:
     for name, (label, unit) in LABELS.items():
         make = special.get(name)
         found.append(make(run) if make else _one(run, name, label, unit))
-    found += judged.temperature(run)
+    found += temperatures(run)
     return [replace(item, inputs=run.record.inputs) for item in found]
 
 
 def _one(run: ChargeResult, name: str, label: str, unit: str) -> Finding:
-    key, limit = f"charge.{name}", judged.limit(run, name)
+    key, limit = f"charge.{name}", limit_of(run, name)
     quantity = run.get(name)
     if quantity is not None:
         item = measured(key, label, quantity, limit=limit, note=sentences.note(run, name))
-        return judged.guarded(run, name, item)
+        return guarded(run, name, item)
     if name in run.bounds:
         low, high = run.bounds[name]
-        verdict = judged.between(low, high, limit) if limit else None
+        verdict = between(low, high, limit) if limit else None
         return Finding(
             key, label, None, unit, low=low, high=high, limit=limit, verdict=verdict, note=run.missing[name]
         )
     item = not_tested(key, label, run.missing.get(name, ""), unit, limit)
-    return judged.guarded(run, name, item)
+    return guarded(run, name, item)
 
 
 def _terminates(run: ChargeResult) -> Finding:
@@ -202,7 +205,7 @@ def _terminates(run: ChargeResult) -> Finding:
 def _adherence(run: ChargeResult) -> Finding:
     key, (label, unit) = "charge.limit_adherence", LABELS["limit_adherence"]
     if run.adherence is None:
-        return not_tested(key, label, "The charge is too short to say.", unit)
+        return not_tested(key, label, run.missing["limit_adherence"], unit)
     at_cell = run.adherence_at_cell
     note = (
         "Share of the charging time with the current within 3 % of its plateau or the regulation point "
@@ -222,8 +225,10 @@ def _interruptions(run: ChargeResult) -> Finding:
     key, (label, _) = "charge.interruptions", LABELS["interruptions"]
     if run.phases is None:
         return not_tested(key, label, run.missing["interruptions"])
+    if run.phases.unresolved:
+        return not_tested(key, label, UNRESOLVED)
     if run.phases.counts_doubtful:
-        return not_tested(key, label, sentences.say("pause_or_end"))
+        return not_tested(key, label, say("pause_or_end"))
     count = run.phases.interruptions
     return Finding(key, label, count, note=sentences.pauses(run))
 
@@ -234,7 +239,7 @@ def _top_ups(run: ChargeResult) -> Finding:
         why = run.missing.get("current_after") or "The charge did not end within the log."
         return not_tested(key, label, why)
     if run.phases.counts_doubtful:
-        return not_tested(key, label, sentences.say("pause_or_end"))
+        return not_tested(key, label, say("pause_or_end"))
     return Finding(key, label, len(run.phases.top_ups), note=sentences.top_ups(run))
 
 
@@ -254,5 +259,161 @@ def _transient(run: ChargeResult) -> Finding:
     key, (label, unit) = "charge.transient_share", LABELS["transient_share"]
     if run.phases is None:
         return not_tested(key, label, run.missing["transient_share"], unit)
-    note = sentences.say("transient", most=f"{UNEXPLAINED:g}")
+    note = say("transient", most=f"{UNEXPLAINED:g}")
     return Finding(key, label, run.phases.transient_share, unit, note=note)
+
+
+def limit_of(run: ChargeResult, name: str) -> Limit | None:
+    """Return what a quantity is judged against, if anything.
+
+    Parameters
+    ----------
+    name : str
+        Last part of the finding's key.
+    """
+    capacity = run.cell.rated_capacity_Ah
+    if name == "hold_voltage":
+        return limits.voltage(run.cell, both_sides=True)
+    if name == "peak_voltage" or name.startswith("settled_voltage"):
+        return limits.voltage(run.cell, both_sides=False)
+    if name == "plateau_current":
+        return limits.charge_current(run.cell)
+    if name == "termination_current":
+        return limits.termination(run.cell)
+    if name == "precharge_current":
+        return limits.precharge(capacity)
+    if name == "current_after":
+        return limits.afterwards(capacity, run.delivered.total_Ah if run.delivered else None)
+    return None
+
+
+def between(low: float, high: float, limit: Limit) -> Verdict:
+    """Return the verdict on a value of which only the bounds are known."""
+    least = -math.inf if limit.low is None else limit.low
+    most = math.inf if limit.high is None else limit.high
+    if least <= low and high <= most:
+        return "pass"
+    return "fail" if high < least or low > most else "inconclusive"
+
+
+def guarded(run: ChargeResult, name: str, item: Finding) -> Finding:
+    """Return the finding with the verdict that a deeply discharged start asks for.
+
+    A start below 2.5 V wants a precharge or a refusal: without a precharge the full current is the fault.
+    """
+    if name == "current_after" and item.verdict == "fail" and _may_be_inside(item):
+        # A limit much narrower than the meter's doubt is missed by chance: that tells nothing.
+        return replace(item, verdict="inconclusive")
+    cold = started_cold(run)
+    if name != "precharge_current" or not cold:
+        return item
+    if item.value is not None:
+        return replace(item, note=f"The cell began {cold}, and the device charged it cautiously. {item.note}")
+    if run.phases is None:
+        return replace(
+            item, verdict="pass", note=f"The cell stood {cold}, and the device refused to charge it."
+        )
+    note = f"The cell began {cold} and was charged with the full current at once, without a precharge."
+    return replace(item, verdict="fail", note=note)
+
+
+def _may_be_inside(item: Finding) -> bool:
+    limit = item.limit
+    if limit is None or item.low is None or item.high is None:
+        return False
+    return between(item.low, item.high, limit) == "inconclusive"
+
+
+def started_cold(run: ChargeResult) -> str:
+    """Return "below 2.5 V" if the cell certainly stood there before the charge, else nothing."""
+    start = run.get("start_voltage")
+    if start is None or start.high >= limits.COLD_START_V:
+        return ""
+    return f"below {limits.COLD_START_V:g} V"
+
+
+def temperatures(run: ChargeResult) -> list[Finding]:
+    """Return the extremes of the cell's temperature while charging, where it was logged.
+
+    The log's own accuracy is not declared, so the verdict is on what was shown.
+    """
+    series = run.record.temperature_C
+    if series is None or run.phases is None:
+        return []
+    time = series.index.to_numpy(dtype=float)
+    inside = run.phases.mask(time, "precharge", "constant current", "constant voltage", "top-up")
+    shown = series.to_numpy(dtype=float)[inside]
+    shown = shown[np.isfinite(shown)]
+    if not len(shown):
+        return []
+    allowed = limits.temperature(run.cell)
+    note = "As shown: the thermometer’s accuracy is not declared, so there is no uncertainty."
+    found = []
+    for name, label, value in (
+        ("lowest_temperature", "lowest temperature while charging", float(shown.min())),
+        ("highest_temperature", "highest temperature while charging", float(shown.max())),
+    ):
+        low, high = allowed.low, allowed.high
+        outside = (low is not None and value < low) or (high is not None and value > high)
+        found.append(
+            Finding(
+                f"charge.{name}",
+                label,
+                value,
+                "degC",
+                limit=allowed,
+                verdict="fail" if outside else "pass",
+                note=note,
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class LogNotes:
+    """Sentences about the logs."""
+
+    lines: tuple[str, ...]
+
+    def _repr_markdown_(self) -> str:
+        return "\n".join(f"- {line}" for line in self.lines) or "Nothing was logged."
+
+    def __repr__(self) -> str:
+        return "\n".join(self.lines) or "Nothing was logged."
+
+
+def notes_of(records: Iterable[ChargeRecord]) -> LogNotes:
+    """Return what to know of each run's logs: rows, clocks, gaps, faults."""
+    lines = []
+    for record in records:
+        name = f"{record.source}: " if record.source else ""
+        lines.append(
+            f"{name}{len(record.voltage_V)} voltage readings, one each {record.voltage_interval_s:g} s; "
+            f"{len(record.current_A)} current readings, one each {record.interval_s:g} s."
+        )
+        if record.clock_note:
+            lines.append(f"{name}Clocks: {record.clock_note[:1].lower()}{record.clock_note[1:]}")
+        lines += [f"{name}{note}" for note in record.notes]
+    return LogNotes(tuple(lines))
+
+
+def analyse(records: ChargeRecord | Iterable[ChargeRecord], *, cell: Cell | None = None) -> ChargeResults:
+    """Return what every run shows.
+
+    Parameters
+    ----------
+    records : ChargeRecord or iterable of ChargeRecord
+    cell : Cell or None
+        For limits and C-rates.
+
+    Returns
+    -------
+    ChargeResults
+
+    Examples
+    --------
+    >>> [run.phases.ending for run in analyse(records, cell=bench.cell).runs]
+    ['terminated']
+    """
+    each = [records] if isinstance(records, ChargeRecord) else list(records)
+    return ChargeResults(tuple(analyse_one(one, cell=cell) for one in each))

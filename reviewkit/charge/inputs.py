@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic import Field, field_validator
 
-from reviewkit.charge.sources import source_limit
+from reviewkit.charge.limits import source_limit
 from reviewkit.logs import Quantity
 from reviewkit.schema.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
 from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked, own
@@ -83,6 +83,12 @@ def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> ChargeIn
     ------
     Faults
         Every fault in them at once.
+
+    Examples
+    --------
+    >>> declared = inputs(ammeter={"accuracy": "±(1 % + 3)", "resolution": "1 mA"})
+    >>> round(declared.ammeter.meter().half_width(0.5), 6)
+    0.008
     """
     return checked(ChargeInputs, _without_empty(own(names, ChargeInputs) | values))
 

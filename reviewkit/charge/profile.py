@@ -9,8 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.charge.record import ChargeRecord
-from reviewkit.charge.series import FloatArray, running_median
+from reviewkit.charge.record import ChargeRecord, FloatArray, running_median
 from reviewkit.metrology import left_of_step
 
 BoolArray = npt.NDArray[np.bool_]
@@ -71,6 +70,24 @@ PULSES = 6
 ALIKE = 1.6
 """Pauses whose lengths differ by no more than this factor, beyond two intervals of the rows, are alike:
 chosen.
+"""
+
+LONE_ROWS = 30
+"""So many stops of one row each: how long they are, and how many lie between the rows, is open: chosen."""
+
+SHAKEN, LEAST_OHM = 4.0, 0.01
+"""Jumps of the voltage count from so many display steps on, from twice as many usual changes, and from what
+the plateau drops over any cell and its leads [ohm]: chosen.
+"""
+
+HIDDEN = 2.0
+"""With more than so many times the current's switchings in the voltage, the rows miss most: chosen, one
+switching seen by rows on either side may count twice.
+"""
+
+ALIASED_S = 600.0
+"""Slow beats of pulses with the rows look like pauses of up to so long: chosen, ten times a slow logger's
+row.
 """
 
 SUSTAINED_S, SUSTAINED_ROWS = 10.0, 3
@@ -137,7 +154,6 @@ class Bins:
         Standard deviations of the averages, display and drift included.
     group : array of int, shape (n,)
         Bins of one number follow each other without a gap.
-    pulsing : array of bool, shape (n,)
     """
 
     time_s: FloatArray
@@ -187,10 +203,8 @@ class Profile:
 
     Parameters
     ----------
-    time_s : array, shape (rows,) [s]
     zero_A, level_A, start_A, stop_A : float [A]
         What the ammeter shows for none, a rough plateau, where current counts as begun and as stopped.
-    blocks : tuple of Block
     on : array of bool, shape (rows,)
         Rows with current that lie inside an on-time, its edges left out.
     pulsing : array of bool, shape (rows,)
@@ -200,7 +214,7 @@ class Profile:
     resolved : bool
         Whether the rows show the level of the pulses' on-times.
     edges : int
-        How often the current was switched by pulses.
+        How often the current was switched by pulses and dips.
     """
 
     time_s: FloatArray
@@ -266,13 +280,16 @@ def of(record: ChargeRecord) -> Profile | None:
         record, spans, zero + max(LOW_NOISES * noise, LOW_STEPS * step, STOP_SHARE * level)
     )
     spans = [_up_to_cut_off(record, span, level) for span in spans] if len(spans) < PULSES else spans
-    joins = _joins(record, spans)
+    joins, jumps_s = _joins(record, spans), _hidden_jumps(record, spans, level)
+    if len(jumps_s):
+        joins = [_beat(record, spans, index, how) for index, how in enumerate(joins)]
     blocks = [one for one in _grouped(record, spans, joins) if _sustained(record, one)]
     if not blocks:
         return None
-    pulsing = _pulsing(record, spans, joins)
+    pulsing = _pulsing(record, spans, joins) | _beside(record, jumps_s)
     on = _inside(record, spans) & (pulsing | ~_strays(record, level))
-    resolved, edges = _resolved(record, spans, joins)
+    resolved = not len(jumps_s) and _resolved(record, spans, joins)
+    edges = 2 * sum(how != "pause" for how in joins)
     short = tuple(
         (float(record.time_s[early[1]]), float(record.time_s[late[0]]))
         for early, late, how in zip(spans[:-1], spans[1:], joins, strict=True)
@@ -381,7 +398,6 @@ def fades(record: ChargeRecord, span: tuple[int, int], until: int | None = None)
 
     Parameters
     ----------
-    record : ChargeRecord
     span : (int, int)
         First and last row of the stretch.
     until : int or None
@@ -393,15 +409,18 @@ def fades(record: ChargeRecord, span: tuple[int, int], until: int | None = None)
     after = after[1:] if len(after) > 2 else after
     if not len(after):
         return False
-    before = before[before > 0.5 * before.max()]
+    # Where the ammeter shows less than nothing for none, half of the largest lies above it.
+    before = before[before >= min(0.5 * before.max(), before.max())]
     earlier = record.current[max(first, last - 10) : max(first + 1, last - 5)]
     earlier = earlier[earlier > 0.5 * before.max()]
     level, drop = float(np.median(before)), float(np.median(before) - np.median(after))
-    falling = float(np.median(earlier)) - level if len(earlier) > 2 else 0.0
+    # A taper slows down as it falls: it goes on by the same share, not by the same amount.
+    share = 1 - level / float(np.median(earlier)) if len(earlier) > 2 else 0.0
+    falling = level * share
     later = record.current[last + 1 : until][10:40]
     on = float(np.median(after) - np.median(later)) if len(later) > 10 else 0.0
     # A cut-off ends at a level; a current that was falling, or falls on, has only passed a threshold.
-    if drop < 2 * falling + 1.5 * record.noise_A or on > max(FALLS_ON * drop, 0.5 * record.noise_A):
+    if drop < 1.5 * falling + 1.5 * record.noise_A or on > max(FALLS_ON * drop, 0.5 * record.noise_A):
         return True
     return drop < max(3 * record.noise_A, 1.5 * record.ammeter.resolution, FADING * float(np.median(before)))
 
@@ -424,6 +443,10 @@ def _joins(record: ChargeRecord, spans: list[tuple[int, int]]) -> list[str]:
         )
         if late - early + 1 >= PULSES and alike:
             how[early : late + 1] = "pulse"
+    pulsed = how == "pulse"
+    # The first and the last pulse of a train may be shorter than the rest.
+    beside = np.concatenate([pulsed[1:], [False]]) | np.concatenate([[False], pulsed[:-1]])
+    how[(how == "dip") & beside] = "pulse"
     return list(how)
 
 
@@ -479,29 +502,71 @@ def _inside(record: ChargeRecord, spans: list[tuple[int, int]]) -> BoolArray:
 
 
 def _strays(record: ChargeRecord, level: float) -> BoolArray:
-    """Return single rows and pairs that stand off from all about them: means over a switching."""
+    """Return one to three rows that stand off from all about them: means over one or two switchings."""
     about = running_median(record.current, 9)
     away = np.abs(record.current - about) > max(8 * record.noise_A, STRAY_SHARE * level)
     strays = np.zeros(len(away), dtype=bool)
     for first, last in runs(away):
-        strays[first : last + 1] = last - first < 2
+        strays[first : last + 1] = last - first < 3
     return strays
 
 
-def _resolved(record: ChargeRecord, spans: list[tuple[int, int]], joins: list[str]) -> tuple[bool, int]:
-    """Return whether the rows show the level of the on-times, and how many switchings the pulses make.
+def _hidden_jumps(record: ChargeRecord, spans: list[tuple[int, int]], level_A: float) -> FloatArray:
+    """Return when the current is switched [s] where its own rows are too far apart to show it; else nothing.
+
+    The voltage falls and rises by I·R with each switching: where it does so much more often than the current,
+    or most of the current's stops are single rows, what the rows show is a beat of rows and pulses.
+    """
+    first, last = np.array(spans).T
+    if np.count_nonzero(first[1:] - last[:-1] == 2) >= LONE_ROWS:
+        return np.asarray(record.time_s[last[:-1]], dtype=np.float64)
+    change = np.diff(record.voltage_shown)
+    size = np.abs(change)
+    if len(size) < TAIL_ROWS:
+        return np.array([])
+    jump = float(np.quantile(size, 0.995))
+    usual = 2 * SHAKEN * float(np.median(size))
+    if jump < max(SHAKEN * record.voltmeter.resolution, usual, LEAST_OHM * level_A):
+        return np.array([])
+    large = size > jump / 2
+    seen = 2 * min(np.count_nonzero(large & (change < 0)), np.count_nonzero(large & (change > 0)))
+    if seen <= HIDDEN * 2 * (len(spans) - 1) + 2 * PULSES:
+        return np.array([])
+    return np.asarray(record.voltage_time_s[1:][large])
+
+
+def _beat(record: ChargeRecord, spans: list[tuple[int, int]], index: int, how: str) -> str:
+    """Return what a pause is where rows and pulses beat: a pulse, if the same current flows again soon."""
+    (first, last), (again, until) = spans[index : index + 2]
+    before = float(np.median(record.current[max(first, last - 2) : last + 1]))
+    after = float(np.median(record.current[again : min(until, again + 2) + 1]))
+    soon = record.time_s[again] - record.time_s[last] < ALIASED_S
+    return "pulse" if soon and after > AS_MUCH * before else how
+
+
+def _beside(record: ChargeRecord, jumps_s: FloatArray) -> BoolArray:
+    """Return the rows of the current beside switchings that only the voltage shows."""
+    if not len(jumps_s):
+        return np.zeros(len(record.time_s), dtype=bool)
+    right = np.clip(np.searchsorted(jumps_s, record.time_s), 1, len(jumps_s) - 1)
+    away = np.minimum(np.abs(record.time_s - jumps_s[right - 1]), np.abs(jumps_s[right] - record.time_s))
+    return np.asarray(away < max(2 * record.interval_s, PULSE_S / 3))
+
+
+def _resolved(record: ChargeRecord, spans: list[tuple[int, int]], joins: list[str]) -> bool:
+    """Return whether the rows show the level of the on-times.
 
     Rows that average over longer than an on-time show anything between: their levels scatter.
     """
     many = [index for index, how in enumerate(joins) if how == "pulse"]
     if not many:
-        return True, 0
+        return True
     rows = np.concatenate(
         [np.arange(_inner(*spans[index])[0], _inner(*spans[index])[1] + 1) for index in many]
     )
     levels = record.current[rows]
     change = np.abs(np.diff(levels)) / np.maximum(np.maximum(levels[1:], levels[:-1]), 1e-12)
-    return bool(np.quantile(change, 0.7) < UNRESOLVED), 2 * len(many)
+    return bool(np.quantile(change, 0.7) < UNRESOLVED)
 
 
 def _inner(first: int, last: int) -> tuple[int, int]:

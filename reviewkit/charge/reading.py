@@ -9,10 +9,9 @@ import pandas as pd
 
 from reviewkit import logs
 from reviewkit.charge import doubts
+from reviewkit.charge.doubts import of_record
 from reviewkit.charge.inputs import ChargeInputs, ChargeRun
-from reviewkit.charge.record import ChargeRecord, label_of
-from reviewkit.charge.record_doubts import of_record
-from reviewkit.charge.series import clean
+from reviewkit.charge.record import ChargeRecord, clean, label_of
 from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
 from reviewkit.logs import Log
 from reviewkit.logs.clock_sync import Alignment, align, clock_difference
@@ -44,6 +43,11 @@ def read(inputs: ChargeInputs, *, folder: Path = Path()) -> tuple[ChargeRecord, 
     InputError
         If a meter is not described, a log cannot be read, or it is not what the review file says; several
         faults together.
+
+    Examples
+    --------
+    >>> [record.source for record in read(bench, folder=folder)]
+    ['wall adapter']
     """
     faults = missing_meters(inputs)
     if faults:
@@ -63,11 +67,8 @@ def faults_of(run: ChargeRun, place: int, inputs: ChargeInputs, *, folder: Path)
 
     Parameters
     ----------
-    run : ChargeRun
     place : int
         The run's, from 1.
-    inputs : ChargeInputs
-    folder : Path
     """
     return _examined(run, place, inputs, folder)[1]
 
@@ -199,6 +200,11 @@ def check(inputs: ChargeInputs, folder: Path) -> list[InputError]:
     -------
     list of InputError
         Empty if all is well.
+
+    Examples
+    --------
+    >>> check(bench, folder)
+    []
     """
     faults = missing_meters(inputs)
     for place, run in enumerate(inputs.charge_runs, start=1):

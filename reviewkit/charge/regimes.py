@@ -11,11 +11,10 @@ import numpy as np
 from reviewkit.charge import ending as endings
 from reviewkit.charge import profile as profiles
 from reviewkit.charge import segmentation, transition
-from reviewkit.charge.ending import Ending
+from reviewkit.charge.ending import SAME_V, Ending
 from reviewkit.charge.profile import Bins, Block, Profile
-from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.segmentation import HELD, PASSING, SLOPE, Account
-from reviewkit.charge.series import FloatArray
 from reviewkit.metrology import Measured
 
 PhaseName = Literal[
@@ -35,8 +34,10 @@ SOFT_SHARE = 0.1
 SAME_A = 0.03
 """A current is the same as another within this share of it (METHODS: at its limit)."""
 
-SAME_V = 0.010
-"""The regulation point is at its set voltage within this (METHODS: at its limit) [V]."""
+FALLEN, LEAST_LEVEL = 0.05, 0.1
+"""A current that ends by more than this share below its level has fallen, unless it then stands for at least
+so much of the charge: chosen, above any droop of a meter and below the smallest step that chargers make.
+"""
 
 UNEXPLAINED = 6.0
 """With more than this share [%] of the charge in passing the account does not fit the log.
@@ -51,7 +52,6 @@ class Phase:
 
     Parameters
     ----------
-    name : str
     start_s, end_s : float [s]
         On the record's clock.
     shape : str
@@ -92,7 +92,6 @@ class Phases:
         What they were read from.
     main : tuple of Block
         Stretches of the main charge; the pauses between them are interruptions.
-    top_ups : tuple of Block
     knee_at_start : bool
         Whether the charge was at its voltage limit from its first reading on: the knee is then 0.
     other_knees : tuple of (float, float) [s]
@@ -101,7 +100,6 @@ class Phases:
         Whether a pause may have been an end, or an end a pause.
     transient_share : float [%]
         Share of the charge's time that the account does not explain.
-    end_in_gap : bool
     """
 
     spans: tuple[Phase, ...]
@@ -190,12 +188,35 @@ class Phases:
     @property
     def unfit(self) -> bool:
         """Whether the account leaves too much of the log unexplained to be read from."""
-        return self.transient_share > UNEXPLAINED
+        return self.transient_share > UNEXPLAINED or self.fall_unread
+
+    @cached_property
+    def fall_unread(self) -> bool:
+        """Whether the current falls towards its end, and no voltage limit shows that would explain it.
+
+        Another charger's foldback looks like that as well: the log can't tell.
+        """
+        if self.account.ohm is not None or not self.regimes or self.unresolved:
+            return False
+        whole = sum(one.length_s for one in self.regimes)
+        last, first = self.regimes[-1], self.regimes[0]
+        long = [one.level_A for one in self.regimes if one.length_s >= LEAST_LEVEL * whole]
+        level = max(long, default=first.level_A)
+        stands = len(self.regimes) == 1 and first.shape != "slope"
+        kept = last.shape == "level" and last.length_s > LEAST_LEVEL * whole
+        inside = (self.bins.time_s >= last.start_s) & (self.bins.time_s <= last.end_s)
+        end_A = float(self.bins.current_A[inside][-1]) if inside.any() else last.level_A
+        return not stands and not kept and end_A < (1 - FALLEN) * level
 
     @cached_property
     def pulsed(self) -> bool:
         """Whether the current was switched on and off all the time for a part of the charge."""
         return bool(self.bins.pulsing.any())
+
+    @property
+    def unresolved(self) -> bool:
+        """Whether the current is switched faster than the log's rows can show."""
+        return self.pulsed and not self.profile.resolved
 
     def since_start(self, moment: Measured) -> Measured:
         """Return a moment as time since charge start [s], with the start's own doubt."""
@@ -212,12 +233,7 @@ class Phases:
 
 
 def find(record: ChargeRecord) -> Phases | None:
-    """Return what the charger does at each moment; None if no charge current ever flows.
-
-    Parameters
-    ----------
-    record : ChargeRecord
-    """
+    """Return what the charger does at each moment; None if no charge current ever flows."""
     profile = profiles.of(record)
     if profile is None:
         return None
@@ -292,13 +308,19 @@ def _regimes(
     """Return each stretch of the main charge with its name, by the account's own boundaries."""
     found = []
     half = bins.span_s / 2
+    soft = False
     for one in account.stretches:
         if not inside[one.first]:
             continue
+        # A soft start follows a stop; a rise in mid-charge is none.
+        soft = _rises(bins, one) and (
+            soft or one.first == 0 or bins.group[one.first] != bins.group[one.first - 1]
+        )
         rows = slice(one.first, one.last + 1)
         start, end = float((bins.time_s - half)[one.first]), float((bins.time_s + half)[one.last])
         mean = float(np.average(bins.current_A[rows], weights=bins.span_s[rows]))
         name, shape = _named(bins, account, one, precharge, knee_s, level_A, mean)
+        shape = "soft start" if soft and shape == "slope" else shape
         found.append(Phase(name, start, end, shape, mean))
     return tuple(_at_moments(found, precharge.value if precharge else None, knee_s))
 
@@ -329,9 +351,8 @@ def _named(
         return "precharge", "level"
     pulsing = bool(bins.pulsing[one.first : one.last + 1].mean() > 0.5)
     if knee_s is None or middle < knee_s:
-        rising = one.kind == SLOPE and _rises(bins, one)
         plain: Shape = "slope" if one.kind == SLOPE else "level"
-        shape: Shape = "pulses" if pulsing else "soft start" if rising else plain
+        shape: Shape = "pulses" if pulsing else plain
         return "constant current", "unexplained" if one.kind == PASSING else shape
     unseen = not np.isfinite(bins.voltage_V[one.first : one.last + 1]).any()
     if one.kind == HELD or (unseen and one.kind == SLOPE):

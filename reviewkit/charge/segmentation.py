@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.charge.profile import Bins
-from reviewkit.charge.series import FloatArray
+from reviewkit.charge.record import FloatArray
 
 LEVEL, SLOPE, HELD, PASSING = 0, 1, 2, 3
 """What the charger does over a stretch of bins."""
@@ -85,7 +85,6 @@ class Account:
 
     Parameters
     ----------
-    stretches : tuple of Stretch
     ohm, set_V : float or None
         None if no voltage limit shows.
     cost : float
@@ -113,12 +112,11 @@ def account(bins: Bins, *, rig_ohm: float = 0.0) -> Account:
 
     Parameters
     ----------
-    bins : Bins
     rig_ohm : float [ohm]
         Declared burden and leads, one of the resistances to start from.
     """
     free = _Costs(bins)
-    plain = _best(free.without)
+    plain = _best(free)
     few = bins.coarser(COARSER)
     roughly = _Costs(few)
     tried = (_followed(few, roughly, *start) for start in starts(few, rig_ohm))
@@ -222,10 +220,11 @@ def _spans(values: FloatArray) -> FloatArray:
     return np.asarray(grown[None, :] - grown[:, None])
 
 
-def _best(costs: FloatArray) -> tuple[float, tuple[Stretch, ...]]:
-    """Return the cheapest partition without naming its kinds: all are of no voltage limit."""
-    total, back = _forward(costs)
-    return float(total[-1]), tuple(Stretch(LEVEL, first, end - 1) for first, end in _walk(back))
+def _best(free: _Costs) -> tuple[float, tuple[Stretch, ...]]:
+    """Return the cheapest partition without a voltage limit."""
+    total, back = _forward(free.without)
+    kinds = (Stretch(free.kind(first, end, None, None), first, end - 1) for first, end in _walk(back))
+    return float(total[-1]), tuple(kinds)
 
 
 def _forward(costs: FloatArray) -> tuple[FloatArray, npt.NDArray[np.int_]]:

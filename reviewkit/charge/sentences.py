@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from reviewkit.charge.analysis import ChargeResult
-from reviewkit.charge.regimes import PhaseName
-from reviewkit.findings import sentences
+from reviewkit.charge.analysis import ChargeResult, say
+from reviewkit.charge.regimes import SAME_A, PhaseName
 from reviewkit.metrology import Measured, formatting
-
-say = sentences.of("charge")
 
 _MOST_TOLD = 5
 _LARGE_DROOP = 10.0
@@ -40,7 +37,12 @@ def ending(run: ChargeResult) -> str:
     if end is None:
         return say("cut_off_in_gap")
     cut = run.get("termination_current")
-    return say("cut_off", current=cut.text if cut else "", after=formatting.clock(end.value))
+    return say(
+        "cut_off",
+        current=cut.text if cut else "",
+        after=formatting.clock(end.value),
+        declared=run.record.cable_out_s is not None,
+    )
 
 
 def pauses(run: ChargeResult) -> str:
@@ -80,14 +82,30 @@ def _start(run: ChargeResult) -> str:
     return say("start_voltage", running=bool(run.phases and run.phases.began_before))
 
 
-def _plateau(run: ChargeResult) -> str:
-    flat = [
-        f"{formatting.quantity(one.level_A, None, 'A')} for {formatting.clock(one.length_s)}"
-        for one in (run.phases.regimes if run.phases else ())
-        if one.name == "constant current" and one.shape == "level" and one.length_s > _LEVEL_S
+def levels(run: ChargeResult) -> list[str]:
+    """Return the levels on which the current stood in turn before the knee; nothing where it was one."""
+    found: list[list[float]] = []
+    for one in run.phases.regimes if run.phases else ():
+        if one.name != "constant current" or one.shape != "level":
+            continue
+        if found and abs(found[-1][0] - one.level_A) <= SAME_A * one.level_A:
+            found[-1][1] += one.length_s
+        elif one.length_s > _LEVEL_S:
+            found.append([one.level_A, one.length_s])
+    told = [
+        f"{formatting.quantity(level_A, None, 'A')} for {formatting.clock(length_s)}"
+        for level_A, length_s in found
     ]
-    stepped = run.adherence is not None and any(one.shape == "steps" for one in run.adherence.stretches)
-    return say("plateau", rate=c_rate(run, "plateau_current"), levels=flat[:_MOST_TOLD] if stepped else [])
+    return told[:_MOST_TOLD] if len(told) > 1 else []
+
+
+def sign(quantity: Measured) -> int:
+    """Return −1 or 1 where a quantity certainly lies on that side of none, else 0."""
+    return -1 if quantity.high < 0 else 1 if quantity.low > 0 else 0
+
+
+def _plateau(run: ChargeResult) -> str:
+    return say("plateau", rate=c_rate(run, "plateau_current"), levels=levels(run))
 
 
 def _droop(run: ChargeResult) -> str:
@@ -122,9 +140,8 @@ def _termination_time(run: ChargeResult) -> str:
 
 
 def _after(run: ChargeResult) -> str:
-    current = run.quantities["current_after"]
-    sign = -1 if current.high < 0 else 1 if current.low > 0 else 0
-    return say("after", sign=sign, declared=run.record.cable_out_s is not None)
+    after = sign(run.quantities["current_after"])
+    return say("after", sign=after, declared=run.record.cable_out_s is not None)
 
 
 def _delivered(run: ChargeResult) -> str:

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
-from reviewkit.charge import resistance_findings
-from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge import limits, sentences, sources
+from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import NOTHING_LOGGED, ChargeFindings, ChargeResults, keyed, under_label
 from reviewkit.charge.inputs import ChargeInputs
-from reviewkit.charge.port import PortMeters
 from reviewkit.charge.separation import Separation, separate
-from reviewkit.findings import Finding, not_tested
+from reviewkit.charge.sources import PortMeters
+from reviewkit.findings import Finding, measured, not_tested
+from reviewkit.metrology import Measured, difference, formatting
 
 
 @dataclass(frozen=True)
@@ -20,10 +21,8 @@ class Separations:
 
     Parameters
     ----------
-    results : ChargeResults
     items : tuple of Separation
         One for each run.
-    meters : PortMeters
     """
 
     results: ChargeResults
@@ -41,14 +40,12 @@ class Separations:
             return ChargeFindings(
                 tuple(
                     not_tested(f"charge.{name}", label, NOTHING_LOGGED, unit)
-                    for name, (label, unit) in resistance_findings.LABELS.items()
+                    for name, (label, unit) in LABELS.items()
                 )
             )
-        alike = resistance_findings.end_alike(self.results.runs)
-        per_run = [
-            resistance_findings.of_run(run, apart, self.meters, alike=alike) for run, apart in self.runs
-        ]
-        together = resistance_findings.across(self.results.runs)
+        alike = end_alike(self.results.runs)
+        per_run = [of_run(run, apart, self.meters, alike=alike) for run, apart in self.runs]
+        together = across(self.results.runs)
         if self.results.only:
             return ChargeFindings((*keyed(per_run[0], self.results.only).items, *together))
         labelled: list[Finding] = []
@@ -65,6 +62,12 @@ def separate_all(results: ChargeResults, inputs: ChargeInputs) -> Separations:
     results : ChargeResults
     inputs : ChargeInputs
         For the meters on the source's side and the capacities that readers have.
+
+    Examples
+    --------
+    >>> separated = separate_all(analyse(records, cell=bench.cell), bench)
+    >>> [round(apart.regulation.set_voltage.value, 2) for apart in separated.items]
+    [4.2]
     """
     capacities: Sequence[float] = inputs.reader_capacities_Ah
     return Separations(
@@ -75,3 +78,185 @@ def separate_all(results: ChargeResults, inputs: ChargeInputs) -> Separations:
             inputs.source_ammeter.meter() if inputs.source_ammeter else None,
         ),
     )
+
+
+LABELS = {
+    "set_voltage": ("set voltage at the regulation point", "V"),
+    "series_resistance": ("series resistance, charger to cell", "ohm"),
+    "device_resistance": ("series resistance of the device", "ohm"),
+    "time_without_rig": ("charging time without the ammeter and leads", "s"),
+    "other_cells": ("charging time for cells of other capacities", ""),
+    "ended_by": ("who ends the charge", ""),
+    "drawn_from_source": ("current drawn from the source", "A"),
+    "efficiency": ("energy into the cell over energy from the port", "%"),
+}
+"""Label and unit of each finding of a run, in the order in which a reader should see them."""
+
+COMPARED = {
+    "plateau_current": "plateau current",
+    "hold_voltage": "hold voltage",
+    "termination_current": "termination current",
+    "termination_time": "time to the end",
+}
+"""What is compared between sources."""
+
+
+def of_run(
+    run: ChargeResult, apart: Separation, meters: PortMeters, *, alike: bool | None = None
+) -> list[Finding]:
+    """Return what one run says about rig, source and other cells, under short keys.
+
+    `alike` says whether all sources end the charge alike; None with a single one.
+    """
+    found = [
+        *_regulation(run, apart),
+        _without_rig(run, apart),
+        _other_cells(apart),
+        _ended_by(run, alike),
+        _drawn(run, meters),
+        _efficiency(run, meters),
+    ]
+    return [replace(item, inputs=run.record.inputs) for item in found]
+
+
+def _regulation(run: ChargeResult, apart: Separation) -> list[Finding]:
+    rows = ("set_voltage", "series_resistance", "device_resistance")
+    known = apart.regulation
+    values: Mapping[str, Measured | None] = {
+        "set_voltage": known.set_voltage if known else None,
+        "series_resistance": known.series_resistance if known else None,
+        "device_resistance": apart.device_ohm,
+    }
+    declared = formatting.quantity(apart.rig_ohm, None, "ohm")
+    notes = {
+        "set_voltage": "Read from the constant-voltage phase, extended to no current.",
+        "series_resistance": "Slope of the cell’s voltage against the current in the constant-voltage phase.",
+        "device_resistance": f"Less {declared} declared for the ammeter and its leads.",
+    }
+    if known:
+        notes["series_resistance"] += f" {sentences.full_drop(run, known.series_resistance)}".rstrip()
+    if known and known.series_resistance.high < 0:
+        notes["series_resistance"] += " " + say("voltage_raised")
+    if apart.device_ohm is not None and apart.device_ohm.high < 0:
+        notes["device_resistance"] += " " + say("negative_resistance")
+    found = []
+    for name in rows:
+        value, (label, unit) = values[name], LABELS[name]
+        why = apart.reasons.get("device" if name == "device_resistance" else "regulation", "")
+        key = f"charge.{name}"
+        found.append(
+            measured(key, label, value, note=notes[name]) if value else not_tested(key, label, why, unit)
+        )
+    return found
+
+
+def _without_rig(run: ChargeResult, apart: Separation) -> Finding:
+    key, (label, _) = "charge.time_without_rig", LABELS["time_without_rig"]
+    if apart.effect is None or not apart.rig_ohm:
+        return not_tested(key, label, apart.reasons.get("effect", ""), "s")
+    note = f"Predicted from the cell’s curve as measured. The knee would come at {apart.effect.knee_s.text}."
+    logged = run.get("termination_time")
+    if logged is not None:
+        longer = difference(logged, apart.effect.duration_s)
+        told = abs(longer.value) > longer.expanded
+        note += (
+            f" The rig made the charge {longer.text} longer."
+            if told
+            else " The rig’s share is within the doubt."
+        )
+    return measured(key, label, apart.effect.duration_s, note=note)
+
+
+def _other_cells(apart: Separation) -> Finding:
+    key, (label, _) = "charge.other_cells", LABELS["other_cells"]
+    if not apart.others:
+        return not_tested(key, label, apart.reasons.get("others", "No capacities were asked for."))
+    rows = [
+        {
+            "capacity_Ah": one.capacity_Ah,
+            "full_s": round(one.full_s.value),
+            "full_uncertainty_s": round(one.full_s.expanded),
+            "to_80_s": round(one.to_80_s.value),
+            "to_80_uncertainty_s": round(one.to_80_s.expanded),
+            "trusted": one.trusted,
+        }
+        for one in apart.others
+    ]
+    trusted = [one for one in apart.others if one.trusted]
+    note = "The measured curve scaled by capacity, for cells of the same kind."
+    if trusted:
+        low, high = trusted[0], trusted[-1]
+        note += (
+            f" From {low.capacity_Ah:g} Ah in {low.full_s.text} to {high.capacity_Ah:g} Ah in "
+            f"{high.full_s.text}; beyond that range it is not to be trusted."
+        )
+    return Finding(key, label, rows, note=note)
+
+
+def _ended_by(run: ChargeResult, same_on_all: bool | None) -> Finding:
+    key, (label, _) = "charge.ended_by", LABELS["ended_by"]
+    if run.phases is None:
+        return not_tested(key, label, "No charge current flows in this log.")
+    declared = run.record.run.source_controls_charge if run.record.run else None
+    ending = sources.who_ends(run.phases.terminated, declared, sources.source_stays(run), same_on_all)
+    return Finding(key, label, ending.by, note=ending.evidence)
+
+
+def _drawn(run: ChargeResult, meters: PortMeters) -> Finding:
+    key, (label, _) = "charge.drawn_from_source", LABELS["drawn_from_source"]
+    declared = run.record.run
+    limit = limits.source_limit(declared.source_kind, declared.source_limit_A) if declared else None
+    value = sources.drawn(run, meters)
+    if value is None:
+        return not_tested(key, label, "The source’s side was not logged.", "A", limit)
+    if value.components:
+        return measured(key, label, value, limit=limit, note="Highest steady value over the charge.")
+    note = "Highest steady value; no uncertainty: the source-side meter’s accuracy is not declared."
+    return Finding(key, label, value.value, "A", limit=limit, note=note)
+
+
+def _efficiency(run: ChargeResult, meters: PortMeters) -> Finding:
+    key, (label, _) = "charge.efficiency", LABELS["efficiency"]
+    value = sources.efficiency(run, meters)
+    if value is None:
+        return not_tested(key, label, "The source’s side was not logged over the whole charge.", "%")
+    note = "Charger and cable together, over the main charge."
+    if meters.voltmeter and meters.ammeter:
+        return measured(key, label, value, note=note)
+    note += " No uncertainty: the source-side meter’s accuracy is not declared."
+    return Finding(key, label, value.value, "%", note=note)
+
+
+def across(runs: Sequence[ChargeResult]) -> list[Finding]:
+    """Return what only several sources together can say."""
+    key, label = "charge.same_on_all_sources", "the same charge on all sources"
+    if len(runs) < 2:
+        return [not_tested(key, label, "The device was charged from one source only.")]
+    rows = compare(runs)
+    if not rows:
+        return [not_tested(key, label, "The runs have no quantity in common.")]
+    differing = sources.named_pairs(rows)
+    note = f"{len(rows)} comparisons of {formatting.listed(sorted({row.quantity for row in rows}))}. "
+    note += f"They differ in {differing}." if differing else "None differs by more than the meters can tell."
+    inputs = tuple(path for run in runs for path in run.record.inputs)
+    return [Finding(key, label, not differing, note=note, inputs=inputs)]
+
+
+def compare(runs: Sequence[ChargeResult]) -> tuple[sources.SameOrNot, ...]:
+    """Return each compared quantity, source against source."""
+    return sources.compare(
+        {
+            label: {
+                run.record.source or run.record.label: value
+                for run in runs
+                if (value := run.get(name)) is not None
+            }
+            for name, label in COMPARED.items()
+        }
+    )
+
+
+def end_alike(runs: Sequence[ChargeResult]) -> bool | None:
+    """Return whether all sources end the charge alike; None where there is nothing to compare."""
+    ends = [row for row in compare(runs) if row.quantity in ("termination current", "hold voltage")]
+    return all(row.same for row in ends) if ends else None

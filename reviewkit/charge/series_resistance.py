@@ -46,7 +46,6 @@ class Regulation:
         At the regulation point, current → 0.
     series_resistance : Measured [ohm]
         Everything between the regulation point and the cell's voltmeter.
-    samples : int
     span_A : float [A]
         From the lowest to the highest current used.
     """
@@ -66,7 +65,6 @@ def regress(
     ----------
     voltage_V, current_A : array, shape (n,)
         Simultaneous readings of cell voltage and charge current within the phase; NaN are passed over.
-    voltmeter, ammeter : Meter
 
     Returns
     -------

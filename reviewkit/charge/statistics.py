@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.charge.series import GAP_INTERVALS, FloatArray, local_intervals, usual_interval
+from reviewkit.charge.record import GAP_INTERVALS, FloatArray, local_intervals, usual_interval
 from reviewkit.charge.series_resistance import correlation_length
 from reviewkit.logs.report import Gap
 from reviewkit.metrology import Component, left_of_step
@@ -43,7 +43,6 @@ def weighted_median(values: FloatArray, weight: FloatArray, step: float) -> floa
 
     Parameters
     ----------
-    values, weight : array, shape (n,)
     step : float
         The display's step; each reading stands for values within half a step of it.
 
@@ -69,7 +68,6 @@ def across_gaps(
 
     Parameters
     ----------
-    time_s, values : array, shape (n,)
     gaps : sequence of Gap
         Of the log; those between two of the readings count.
     interval_s, step : float
@@ -117,11 +115,8 @@ class Line:
 
     Parameters
     ----------
-    centre_s : float [s]
-    middle, slope : float
     residual : float
         Standard deviation of the readings about it.
-    rows : int
     spread_s2 : float [s²]
         Sum of squared distances from the centre.
     thin : float
@@ -185,8 +180,6 @@ def scatter(
     ----------
     name : str
         Of the finding.
-    time_s, values : array, shape (n,)
-    meter : Meter
     median : float
         Only readings near it count: a current that stood elsewhere for a while is no noise.
 

@@ -11,9 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from reviewkit.charge.profile import Bins, Block, Profile
-from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.segmentation import CLOSE, HELD, Account
-from reviewkit.charge.series import FloatArray
 from reviewkit.charge.series_resistance import correlation_length
 from reviewkit.metrology import Component, Measured, shaken_left
 
@@ -62,11 +61,6 @@ def find(
 
     Parameters
     ----------
-    record : ChargeRecord
-    profile : Profile
-    bins : Bins
-    account : Account
-    main : tuple of Block
     from_s : float or None [s]
         End of precharge, if there was one.
     """

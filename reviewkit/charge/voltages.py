@@ -9,9 +9,8 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.charge import ending
-from reviewkit.charge.record import ChargeRecord
+from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import Phases
-from reviewkit.charge.series import FloatArray
 from reviewkit.charge.statistics import across_gaps, line, scatter, weighted_median, weights
 from reviewkit.metrology import Component, Measured
 
@@ -171,12 +170,6 @@ def settle_from(record: ChargeRecord, phases: Phases) -> float:
 
 def settled(record: ChargeRecord, phases: Phases, minutes: float) -> tuple[Measured | None, bool]:
     """Return the cell's voltage some minutes after it was left alone [V], and whether it was extrapolated.
-
-    Parameters
-    ----------
-    record : ChargeRecord
-    phases : Phases
-    minutes : float [min]
 
     Returns
     -------

@@ -17,7 +17,9 @@ _LONGEST_PATH = 400
 class Cell(Block):
     """The cell used, with its data sheet's limits.
 
-    Defaults are the chemistry's; their source is named in `charge_limit_source`.
+    Defaults are the chemistry's; their source is named in `charge_limit_source`. Between `min_termination_A`
+    and `max_termination_A` a charger is to stop: C/50 and C/10 of the rated capacity (common practice)
+    where the data sheet's are not given.
     """
 
     label: str = ""
@@ -27,6 +29,8 @@ class Cell(Block):
     charge_limit_tolerance_V: Volt = Field(default=0.05, ge=0, le=0.5)
     charge_limit_source: str = ""
     max_charge_A: Ampere | None = Field(default=None, gt=0, le=200)
+    min_termination_A: Ampere | None = Field(default=None, ge=0, le=200)
+    max_termination_A: Ampere | None = Field(default=None, gt=0, le=200)
     floor_V: Volt | None = Field(default=None, gt=0, lt=6)
     min_charge_C: Celsius = 0.0
     max_charge_C: Celsius = 45.0
@@ -41,6 +45,12 @@ class Cell(Block):
         if self.floor_V is not None and self.floor_V >= self.limit_V:
             raise ValueError(
                 f"a floor of {self.floor_V:g} V is not below the charging limit of {self.limit_V:g} V; "
+                "correct one of the two"
+            )
+        low, high = self.min_termination_A, self.max_termination_A
+        if low is not None and high is not None and low >= high:
+            raise ValueError(
+                f"a lowest termination current of {low:g} A is not below the highest of {high:g} A; "
                 "correct one of the two"
             )
         return self

@@ -94,6 +94,8 @@ def _cell(block: Mapping[str, Any]) -> str:
         "charge_limit_V": "charging limit {} V",
         "charge_limit_tolerance_V": "± {} V",
         "max_charge_A": "at most {} A",
+        "min_termination_A": "charged down to at least {} A",
+        "max_termination_A": "charged down to at most {} A",
         "charge_limit_source": "{}",
     }
     told = [_with_unit(text, block[key]) for key, text in names.items() if block.get(key) not in (None, "")]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import fnmatch
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 from reviewkit.findings import Finding, limit_text, sentences
 from reviewkit.findings.sentences import CAUTIONS, SCOPE
@@ -37,6 +38,19 @@ class Rule:
 
 def _fails(item: Finding) -> bool:
     return item.verdict == "fail"
+
+
+def _endangers(item: Finding) -> bool:
+    """Whether it lies outside its limit and that is a danger: at which current a charge stops is a habit."""
+    return _fails(item) and not item.key.endswith(".termination_current")
+
+
+def _stops(item: Finding, *, late: bool) -> bool:
+    """Whether the current at which it stops lies below its range, the charge stopping late, or above it."""
+    value, limit = _number(item.value), item.limit
+    if not _fails(item) or value is None or limit is None:
+        return False
+    return (limit.low is not None and value < limit.low) == late
 
 
 def _unsure(item: Finding) -> bool:
@@ -93,12 +107,14 @@ RULES = (
     Rule("charge.*terminates", _never, "never_ends"),
     Rule("charge.*current_after*", _charges_on, "charges_on"),
     Rule("charge.*current_after*", _draws_on, "draws_on"),
-    Rule("charge.*", _fails, "outside"),
+    Rule("charge.*", _endangers, "outside"),
     Rule("ui.hazards", _any, "note"),
     Rule("ui.precautions", _any, "note"),
     Rule("ui.precautions", _not_shown, "note"),
     Rule("drain.*days_to_empty", _soon, "empty_soon"),
-    Rule("*", _fails, "outside"),
+    Rule("*", _endangers, "outside"),
+    Rule("charge.*termination_current", partial(_stops, late=True), "stops_late"),
+    Rule("charge.*termination_current", partial(_stops, late=False), "stops_early"),
 )
 """The first rule that holds for a finding speaks for it; the most urgent stand first."""
 
@@ -127,6 +143,8 @@ def _said(name: str, item: Finding) -> str:
         "never_ends": {},
         "charges_on": {"text": text},
         "draws_on": {"text": text},
+        "stops_late": {"text": text, "limit": limit},
+        "stops_early": {"text": text, "limit": limit},
         "outside": {"label": item.label, "text": text, "limit": limit},
         "note": {"note": item.note},
         "empty_soon": {

@@ -25,6 +25,8 @@ _RANDOM = np.random.default_rng(20251103)
 _EVEN, _NORMAL = _RANDOM.uniform(-1, 1, (8, _DRAWS)), _RANDOM.standard_normal((8, _DRAWS))
 _PPM = 50e-6
 _DECLARED_SHARE = 0.2
+_DRIFT = 0.1
+"""By how much of its statement a meter's error may wander over a log: nobody knows more of it."""
 _GAP_ROWS = 4.0
 _LONGEST_CLOCK_S = 60.0
 _WINDOWS_S = np.geomspace(20.0, 2500.0, 12)
@@ -95,6 +97,9 @@ def of(charge: Charge) -> dict[str, Floor]:
     found: dict[str, Floor] = {}
     for part in (floors.levels, floors.moments, floors.amounts, floors.line, floors.endings):
         found.update(part())
+    # Pauses are told from pulses where the rows show the pulses.
+    counted = found["terminates"].told and floors.counted
+    found |= {name: Floor(np.nan, told=counted) for name in ("interruptions", "top_ups")}
     return {name: floor for name, floor in found.items() if name in charge.truths}
 
 
@@ -107,6 +112,7 @@ class _Floors:
         least = 4 if rows.meter.averages or self.volts.meter.averages else 3
         slower = max(usual, float(np.median(np.diff(self.volts.true_s))))
         self.resolved = pulse is None or min(pulse.on_s, 1e9) >= least * slower
+        self.counted = pulse is None or min(pulse.on_s, pulse.off_s) >= least * slower
         self.knee_half = self._knee() if self.at.knee is not None else np.nan
 
     def value(self, name: str) -> float:
@@ -156,7 +162,8 @@ class _Floors:
         found["plateau_current"] = Floor(half(even(stated(meter, level))), told)
         sigma, step = scatter(meter, level), meter.range_of(level).resolution
         stands = step / 2 * float(np.exp(-2 * (np.pi * meter.noise / step) ** 2))
-        line = half(normal(sigma * np.sqrt(12 / max(rows, 1))), even(stands), even(stands))
+        drift = even(_DRIFT * stated(meter, level))
+        line = half(normal(sigma * np.sqrt(12 / max(rows, 1))), even(stands), even(stands), drift)
         found["plateau_droop"] = Floor(100 * line / level, told and until - begins > 600)
         return found
 
@@ -314,8 +321,12 @@ class _Floors:
     def endings(self) -> dict[str, Floor]:
         at, meter = self.at, self.amps.meter
         if at.ended_by != "device":
-            steady = at.ended_by == "never"
-            return {"terminates": Floor(np.nan, told=steady)}
+            # A current that the ammeter cannot tell from none accuses nobody; nor does one that stops as
+            # somebody pulls the cable and doesn't say so.
+            left = abs(float(self.course.at([at.end - 1.0], self.course.current_A)[0]))
+            seen = left > 2 * stated(meter, 0.0) + scatter(meter, 0.0)
+            silent = at.pulled is not None and not self.charge.cable_declared
+            return {"terminates": Floor(np.nan, told=at.ended_by == "never" and seen and not silent)}
         just, usual = self.value("termination_current"), between(self.amps, at.end) * 2
         before = self.course.at([at.end - 30.0, at.end - 1e-3], self.course.current_A)
         fall = abs(float(np.diff(before)[0])) / 30

@@ -124,11 +124,18 @@ IMPLICATIONS: dict[str, Callable[[Found], bool]] = {
     "it never ends, and nothing says that the log ended first": lambda found: (
         value(found, "terminates") is not False or not _says(found, "termination_time", "when the log ended")
     ),
-    "without the rig it takes no longer": lambda found: not_above(
-        found, "time_without_rig", "termination_time"
+    "without the rig it takes no longer": lambda found: (
+        _stops_high(found) or not_above(found, "time_without_rig", "termination_time")
     ),
 }
 """Each with what it says; it returns whether the findings respect it."""
+
+
+def _stops_high(found: Found) -> bool:
+    """A charge that stops soon after its knee stops sooner with a rig, with less charge in the cell."""
+    stop, level = value(found, "termination_current"), value(found, "plateau_current")
+    fallen = min(value(found, "plateau_droop") or 0.0, 0.0) / 100
+    return bool(stop and level and stop > 0.3 * level * (1 + fallen))
 
 
 def _mean_voltage(found: Found) -> bool:

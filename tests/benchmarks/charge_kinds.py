@@ -150,7 +150,7 @@ def statements(one: Charge, found: dict[str, dict[str, Any]]) -> tuple[list[str]
         if count is not None and truth is not None and not truth.meets(float(count), float(count)):
             room = "" if truth.low is None else f" ({truth.low:.0f} to {truth.high:.0f})"
             false.append(f"{name}: {count}, in truth {truth.value}{room}")
-        if count is None and truth is not None and one.floors["terminates"].told:
+        if count is None and truth is not None and one.floors[name].told:
             silent.append(name)
     return false, silent
 

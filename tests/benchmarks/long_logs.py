@@ -32,7 +32,7 @@ from simulate.scenario import Scenario
 from simulate.styles import STYLES
 
 from reviewkit import charge
-from reviewkit.charge import ChargeFindings
+from reviewkit.charge.findings import ChargeFindings
 
 LENGTH_S = 30_000.0
 LOGS = ("logs/voltage.csv", "logs/current.csv")

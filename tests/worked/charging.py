@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from reviewkit import charge, drain, ui_states
+from reviewkit.charge.analysis import ChargeResult
 from reviewkit.drain.mean import Mean
 from reviewkit.metrology import Measured
 from reviewkit.metrology.meter import Accuracy, Meter
@@ -46,7 +47,7 @@ def taper(folder: str | Path) -> Check:
     )
 
 
-def _value(result: charge.ChargeResult, name: str) -> float:
+def _value(result: ChargeResult, name: str) -> float:
     found = result.get(name)
     return found.value if found else math.nan
 

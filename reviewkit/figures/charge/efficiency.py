@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reviewkit.charge import port
+from reviewkit.charge import sources
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.separated import Separations
 from reviewkit.figures import marks, sheet
@@ -23,8 +23,8 @@ def charge_efficiency(separations: Separations) -> Charts | Absent:
     )
 
 
-def _efficiency(run: ChargeResult, label: str, meters: port.PortMeters) -> Chart | str:
-    over_time, whole = port.over_time(run), port.efficiency(run, meters)
+def _efficiency(run: ChargeResult, label: str, meters: sources.PortMeters) -> Chart | str:
+    over_time, whole = sources.over_time(run), sources.efficiency(run, meters)
     if over_time is None or whole is None:
         return "The source’s side was not logged."
     time, share = over_time

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from reviewkit.charge import limits
-from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.rows import (
@@ -55,14 +55,12 @@ def _knee(run: ChargeResult, label: str) -> Chart | str:
     )
     names = ("knee_time", "knee_voltage", "plateau_current", "plateau_droop", "delivered_before_knee")
     volts = run.get("knee_voltage")
-    answer = f"The current begins to fall {knee.text} after charge start"
-    answer += f", with the cell at {volts.text}." if volts else "."
     return run_chart(
         run,
         label,
         "charge-knee",
         "When does the voltage limit take over?",
-        answer=answer,
+        answer=say("knee_answer", knee=knee.text, volts=volts.text if volts else ""),
         figure=figure,
         table=quantities(run, *names),
         about=names,
@@ -116,19 +114,21 @@ def _end(run: ChargeResult, label: str) -> Chart | str:
 
 
 def _termination_limits(figure: Sheet, run: ChargeResult, cut: Measured) -> None:
-    allowed = limits.termination(run.cell.rated_capacity_Ah)
-    top = 1.8 * cut.value
-    if allowed and allowed.low and allowed.high:
-        for value, name, above in ((allowed.low, "C/50", False), (allowed.high, "C/10", True)):
-            if value < 3.5 * cut.value:
-                marks.limit(
-                    figure,
-                    value,
-                    f"{name}, {formatting.quantity(value, None, 'A')}: common practice",
-                    axis="y2",
-                    above=above,
-                )
-                top = max(top, 1.3 * value)
+    allowed, top, cell = limits.termination(run.cell), 1.8 * cut.value, run.cell
+    ends = (
+        (
+            (allowed.low, "C/50", cell.min_termination_A, False),
+            (allowed.high, "C/10", cell.max_termination_A, True),
+        )
+        if allowed
+        else ()
+    )
+    for value, name, declared, above in ends:
+        if value and value < 3.5 * cut.value:
+            shown = formatting.quantity(value, None, "A")
+            text = f"{name}, {shown}: common practice" if declared is None else f"{shown}: as declared"
+            marks.limit(figure, value, text, axis="y2", above=above)
+            top = max(top, 1.3 * value)
     after = run.get("current_after")
     low = min(0.0, after.value if after else 0.0)
     figure.settings(yaxis2={"range": [low - 0.08 * top, top]})

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.record import FloatArray
 from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import Separation
-from reviewkit.charge.series import FloatArray
 from reviewkit.charge.series_resistance import Regulation
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart

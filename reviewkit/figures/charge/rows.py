@@ -7,7 +7,7 @@ import pandas as pd
 
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import LABELS
-from reviewkit.charge.series import FloatArray
+from reviewkit.charge.record import FloatArray
 from reviewkit.figures.sheet import Clock
 from reviewkit.metrology import Measured, formatting
 

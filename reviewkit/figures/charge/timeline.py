@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.regimes import Phase, Phases
 from reviewkit.figures import marks, sheet
@@ -12,11 +12,10 @@ from reviewkit.figures.charge.rows import h_mm
 from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Clock
-from reviewkit.findings import sentences
 from reviewkit.metrology import formatting
 
 ROWS = ("off", "precharge", "current limit", "voltage limit", "not explained")
-"""What stands beside each row, from the foot."""
+"""What stands beside each row, from the foot; a row in which nothing would lie is left out."""
 
 _MOST_ROWS_NAMED = 12
 
@@ -34,17 +33,18 @@ def _timeline(run: ChargeResult, label: str) -> Chart | str:
     clock = Clock(max(last - zero, 1.0))
     figure = marks.panels(["what the charger does"], x_axis=clock.axis(TIME), panel_height=220)
     pieces = _pieces(phases, last)
-    for row, name in enumerate(ROWS):
+    used = [name for name in ROWS if any(_row(one) == name for one in pieces)]
+    for row, name in enumerate(used):
         marks.label(figure, clock.at(0.0), row + 0.22, name, colour=sheet.QUIET)
-        for piece in (one for one in pieces if _row(one) == row):
+        for piece in (one for one in pieces if _row(one) == name):
             ends = [clock.at(max(0.0, moment - zero)) for moment in (piece.start_s, piece.end_s)]
-            colour = sheet.VOLTAGE if row == ROWS.index("voltage limit") else sheet.CURRENT
+            colour = sheet.VOLTAGE if name == "voltage limit" else sheet.CURRENT
             marks.line(
                 figure,
                 ends,
                 [row, row],
                 name=piece.name,
-                colour=sheet.QUIET if row in (0, len(ROWS) - 1) else colour,
+                colour=sheet.QUIET if name in ("off", "not explained") else colour,
                 unit="",
                 decimals=0,
                 width=9.0,
@@ -53,7 +53,7 @@ def _timeline(run: ChargeResult, label: str) -> Chart | str:
     for early, late in _doubts(phases):
         colour = sheet.see_through(sheet.READING, 0.3)
         marks.tint(figure, clock.at(early - zero), clock.at(late - zero), colour=colour)
-    axis = {"range": [-0.7, len(ROWS) - 0.2], "showticklabels": False, "showgrid": False}
+    axis = {"range": [-0.7, len(used) - 0.2], "showticklabels": False, "showgrid": False}
     figure.settings(yaxis=axis)
     names = ("knee_time", "termination_time", "terminates", "interruptions", "top_ups", "transient_share")
     return run_chart(
@@ -74,14 +74,15 @@ def _pieces(phases: Phases, last_s: float) -> list[Phase]:
     return sorted([*phases.regimes, *others], key=lambda one: one.start_s)
 
 
-def _row(piece: Phase) -> int:
+def _row(piece: Phase) -> str:
     if piece.shape == "unexplained":
-        return ROWS.index("not explained")
-    if piece.name in ("interrupted", "terminated"):
-        return 0
-    if piece.name == "precharge":
-        return 1
-    return ROWS.index("current limit" if piece.name == "constant current" else "voltage limit")
+        return "not explained"
+    return {
+        "interrupted": "off",
+        "terminated": "off",
+        "precharge": "precharge",
+        "constant current": "current limit",
+    }.get(piece.name, "voltage limit")
 
 
 def _doubts(phases: Phases) -> list[tuple[float, float]]:
@@ -91,7 +92,6 @@ def _doubts(phases: Phases) -> list[tuple[float, float]]:
 
 
 def _answer(phases: Phases) -> str:
-    say = sentences.of("charge")
     zero = phases.start.value
     text = say(
         "timeline",

@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reviewkit.charge.analysis import ChargeResult
-from reviewkit.charge.burden_free import RigEffect
+from reviewkit.charge.analysis import ChargeResult, say
+from reviewkit.charge.record import FloatArray
 from reviewkit.charge.regimes import Phases
 from reviewkit.charge.separated import Separations
-from reviewkit.charge.separation import Separation
-from reviewkit.charge.series import FloatArray
+from reviewkit.charge.separation import RigEffect, Separation
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.apart import NOTHING, labelled_apart
 from reviewkit.figures.charge.runs import TIME, doubt, run_chart, shown
@@ -37,8 +36,7 @@ def _without_rig(run: ChargeResult, apart: Separation, label: str) -> Chart | st
     logged = run.get("termination_time")
     if logged:
         rows.append(("charging time as logged", logged.text))
-    answer = f"Without the ammeter and its leads the charge would take {effect.duration_s.text}"
-    answer += f"; with them it took {logged.text}." if logged else "."
+    answer = say("without_rig_answer", duration=effect.duration_s.text, logged=logged.text if logged else "")
     return run_chart(
         run,
         label,
