@@ -14,6 +14,7 @@ import pytest
 from reviewkit import drain
 from reviewkit.drain import features
 from reviewkit.drain.mean import Mean
+from reviewkit.drain.samples import Detection
 from reviewkit.findings import Finding
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.meter import meter
@@ -172,6 +173,26 @@ def test_a_width_carries_no_digit_that_its_rows_do_not(width_s: float) -> None:
     assert pytest.approx(1 / 15) == features.EDGE_ROWS
     assert 0.010 <= width.expanded <= 0.012
     assert abs(width.value - width_s) <= width.expanded
+
+
+def test_a_period_is_no_better_known_than_the_meters_clock() -> None:
+    """A crystal is good for a tenth of a thousandth or better: common practice, no source."""
+    starts = np.arange(60) * 4.03 - 3
+    charge = devices.summed([devices.level(2e-4), devices.rectangles(starts, 0.37, 2e-3)])
+    period = split_of(logged(charge)).features.period.value
+    assert period is not None
+    (clock,) = (part for part in period.components if part.name == "meter's clock")
+    assert clock.distribution == "rectangular"
+    assert clock.size * clock.sensitivity == pytest.approx(4.03e-4, rel=1e-3)
+
+
+@pytest.mark.parametrize(("moved_uA", "is_told"), [(4.5, False), (6.0, True), (9.0, True)])
+def test_a_level_has_moved_when_it_did_so_by_more_than_five_steps_of_the_display(
+    moved_uA: float, is_told: bool
+) -> None:
+    slow, none = np.linspace(0.0, moved_uA * 1e-6, 2000), np.array([], dtype=np.int64)
+    what = Detection(0.0, slow, 0 * slow, 1e-3, none, none)
+    assert features.moved(what, RANGE, 0.0) is is_told
 
 
 # ------------------------------------------------------------------ the section
