@@ -23,9 +23,10 @@ from adversary.implications import IMPLICATIONS, broken
 
 HERE = Path(__file__).resolve().parent
 CHARGES = 2
-LEAST_HELD = 0.86
-MOST_CONTRADICTING, MOST_FALSE, MOST_REFUSED = 3, 4, 2
-"""What a sample of two charges a kind may show; the whole study says how often over many."""
+LEAST_HELD = 0.95
+MOST_CONTRADICTING, MOST_FALSE, MOST_REFUSED = 0, 1, 1
+"""What a sample of two charges a kind may show: over 627 charges of other seeds 98 % of the intervals held,
+none contradicted another, one in seventy had a false statement, one in a hundred was refused."""
 
 
 @pytest.fixture(scope="module")
