@@ -7,9 +7,17 @@ import numpy as np
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.figures import marks, sheet
-from reviewkit.figures.charge.rows import h_mm, phase_bands, quantities, since_start
-from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
-from reviewkit.figures.charge.words import delivered_answer
+from reviewkit.figures.charge.runs import (
+    TIME,
+    delivered_answer,
+    h_mm,
+    labelled,
+    phase_bands,
+    quantities,
+    run_chart,
+    shown,
+    since_start,
+)
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Clock
 

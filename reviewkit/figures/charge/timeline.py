@@ -8,8 +8,7 @@ from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.regimes import Phase, Phases
 from reviewkit.figures import marks, sheet
-from reviewkit.figures.charge.rows import h_mm
-from reviewkit.figures.charge.runs import TIME, labelled, run_chart, shown
+from reviewkit.figures.charge.runs import TIME, h_mm, labelled, run_chart, shown
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Clock
 from reviewkit.metrology import formatting
