@@ -11,6 +11,8 @@ from pybamm_charges import PhysicsCharge, charge, shown
 
 from reviewkit import charge as charging
 from reviewkit import logs
+from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.record import ChargeRecord
 from reviewkit.logs import clock_sync
 from reviewkit.metrology import meter
 from reviewkit.schema.blocks import Cell
@@ -37,7 +39,7 @@ def sampled(truth: PhysicsCharge, moments_s: np.ndarray, values: np.ndarray) -> 
 
 
 @functools.cache
-def measured(cell: str) -> tuple[PhysicsCharge, charging.ChargeResult]:
+def measured(cell: str) -> tuple[PhysicsCharge, ChargeResult]:
     truth = charge(cell, **CELLS[cell])
     rng = np.random.default_rng(5)
     last = float(truth.time_s[-1]) - 5
@@ -47,7 +49,7 @@ def measured(cell: str) -> tuple[PhysicsCharge, charging.ChargeResult]:
         shown(sampled(truth, of_current, truth.current_A), 1e-3, rng), of_current + 200 - OFFSET_S
     )
     alignment = clock_sync.align(logs.of_series(voltage, "V"), logs.of_series(current, "A"))
-    record = charging.ChargeRecord(
+    record = ChargeRecord(
         voltage,
         current.set_axis(alignment.on_voltage_clock(current.index)),
         meter.meter({"accuracy": "±(0.05 % + 1)", "resolution": "1 mV"}, "V"),

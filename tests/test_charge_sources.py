@@ -11,6 +11,7 @@ import yaml
 
 from reviewkit import charge
 from reviewkit.charge import limits, sources
+from reviewkit.charge.inputs import ChargeInputs
 from reviewkit.metrology import Component, Measured, meter
 
 BIRCH = Path(__file__).parents[1] / "examples" / "birch"
@@ -103,7 +104,7 @@ def _turned(folder: Path) -> Path:
     return folder
 
 
-def _port(bench: charge.ChargeInputs, folder: Path) -> tuple[float, float, tuple[str, ...]]:
+def _port(bench: ChargeInputs, folder: Path) -> tuple[float, float, tuple[str, ...]]:
     results = charge.analyse(charge.read(bench, folder=folder), cell=bench.cell)
     found = charge.separate_all(results, bench).findings()
     drawn, efficiency = (found[f"charge.{name}"].value for name in ("drawn_from_source", "efficiency"))

@@ -19,6 +19,7 @@ MEANT = (
     "As the table has it, the device drew no current",
     "should get no current (common practice)",
     "No current that the meter can tell from none",
+    "no current that the meter can tell from none",
     "charging never ends",  # a hazard's name, which the review file may use
 )
 """Where such a word is an order, a name, or says whose word it is."""
