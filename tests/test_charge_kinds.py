@@ -154,7 +154,7 @@ def test_contradictions_are_told() -> None:
 
 
 def test_the_notebook_shows_the_stored_study() -> None:
-    """Of seeds that nothing was tuned on, every kind in it."""
+    """Of odd seeds, every kind in it."""
     stored = json.loads(charge_kinds.STORED.read_text(encoding="utf-8"))
     shown = worked.charge_kinds(charge_kinds.STORED.parent)
     assert stored["seed"] % 2 == 1

@@ -276,7 +276,7 @@ def main() -> None:
     asks.add_argument("--charges", type=int, default=60, help="of each kind")
     asks.add_argument("--kinds", nargs="*", default=list(KINDS), choices=list(KINDS))
     asks.add_argument("--seed", type=int, default=0)
-    asks.add_argument("--fresh", action="store_true", help="odd seeds, that nothing was tuned on")
+    asks.add_argument("--fresh", action="store_true", help="odd seeds; tune on the even ones")
     asks.add_argument("--processes", type=int, default=1)
     asks.add_argument("--details", action="store_true", help="every miss by kind and seed")
     asks.add_argument("--write", action="store_true", help=f"store the table in {STORED.name}")
