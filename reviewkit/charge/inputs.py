@@ -10,7 +10,7 @@ from pydantic import Field, field_validator
 from reviewkit.charge.limits import source_limit
 from reviewkit.logs import Quantity
 from reviewkit.schema.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
-from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked, own
+from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked, filled, own
 
 QUANTITIES: dict[str, Quantity] = {
     "voltage": "V",
@@ -90,9 +90,4 @@ def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> ChargeIn
     >>> round(declared.ammeter.meter().half_width(0.5), 6)
     0.008
     """
-    return checked(ChargeInputs, _without_empty(own(names, ChargeInputs) | values))
-
-
-def _without_empty(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Leave out what a parameter cell holds when nothing was given."""
-    return {key: value for key, value in values.items() if value not in (None, {}, [], ())}
+    return checked(ChargeInputs, filled(own(names, ChargeInputs) | values))

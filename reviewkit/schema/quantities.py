@@ -85,6 +85,11 @@ def own(names: Mapping[str, Any] | None, model: type[BaseModel]) -> dict[str, An
     return {name: value for name, value in (names or {}).items() if name in model.model_fields}
 
 
+def filled(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Leave out what a parameter cell holds when nothing was given."""
+    return {name: value for name, value in values.items() if value not in (None, {}, [], ())}
+
+
 def _merged(faults: Iterable[InputError]) -> list[InputError]:
     """Make one of the faults that a value has which fits none of several types."""
     merged: dict[tuple[str, str], InputError] = {}

@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from reviewkit.errors import Faults, InputError, ReviewFileError, TableError, gathered
 from reviewkit.schema.blocks import inside
-from reviewkit.schema.quantities import Block, Percent, Second, checked, own, unknown_key
+from reviewkit.schema.quantities import Block, Percent, Second, checked, filled, own, unknown_key
 from reviewkit.tables import csv_table, keys
 from reviewkit.ui_states import expression
 from reviewkit.ui_states.model import Kind, Role, State
@@ -348,7 +348,4 @@ def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> UiInputs
     >>> list(bench.ui_states)
     ['off', 'low']
     """
-    given = own(names, UiInputs) | values
-    return checked(
-        UiInputs, {name: value for name, value in given.items() if value not in (None, {}, [], ())}
-    )
+    return checked(UiInputs, filled(own(names, UiInputs) | values))

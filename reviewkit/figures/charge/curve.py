@@ -136,16 +136,23 @@ def _knee_point(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> 
     knee, level = run.get("knee_time"), run.get("plateau_current")
     if not knee or not level or not run.phases or not run.phases.knee:
         return
-    height = float(np.interp(run.phases.knee.value, run.record.time_s, run.record.current))
     side = 24 if knee.value < 0.6 * span else -24
+    _knee_mark(figure, run, clock, (run.phases.knee.value, knee.value), (side, -18))
+
+
+def _knee_mark(
+    figure: Sheet, run: ChargeResult, clock: Clock, at: tuple[float, float], away: tuple[int, int]
+) -> None:
+    """Mark the knee on the current, `at` on the log's clock and since charge start [s]."""
+    on_log_s, since_start_s = at
     marks.point(
         figure,
-        clock.at(knee.value),
-        height,
-        f"knee at {h_mm(knee.value)}",
+        clock.at(since_start_s),
+        float(np.interp(on_log_s, run.record.time_s, run.record.current)),
+        f"knee at {h_mm(since_start_s)}",
         colour=sheet.CURRENT,
         axis="y2",
-        away=(side, -18),
+        away=away,
     )
 
 
@@ -186,16 +193,7 @@ def _knee(run: ChargeResult, label: str) -> Chart | str:
     first, last = max(0.0, knee.value - reach), knee.value + reach
     figure, clock = _window(run, first, last)
     doubt(figure, clock, knee)
-    height = float(np.interp(run.phases.knee.value, run.record.time_s, run.record.current))
-    marks.point(
-        figure,
-        clock.at(knee.value),
-        height,
-        f"knee at {h_mm(knee.value)}",
-        colour=sheet.CURRENT,
-        axis="y2",
-        away=(-20, 36),
-    )
+    _knee_mark(figure, run, clock, (run.phases.knee.value, knee.value), (-20, 36))
     names = ("knee_time", "knee_voltage", "plateau_current", "plateau_droop", "delivered_before_knee")
     volts = run.get("knee_voltage")
     return run_chart(
