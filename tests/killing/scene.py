@@ -8,7 +8,7 @@ import shutil
 import subprocess
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
@@ -217,11 +217,14 @@ def _is_child(parent: int, command: bytes) -> bool:
 
 
 def _emptied(folder: Path) -> None:
-    for path in folder.iterdir() if folder.exists() else ():
-        if path.is_dir():
-            shutil.rmtree(path)
-        else:
-            path.unlink()
+    """Empty a folder from which a server that stays may be taking its own files at the same moment."""
+    while left := list(folder.iterdir()) if folder.exists() else []:
+        for path in left:
+            with suppress(FileNotFoundError):
+                if path.is_dir():
+                    shutil.rmtree(path)
+                else:
+                    path.unlink()
 
 
 @contextmanager
