@@ -1,82 +1,22 @@
-"""Meters as the trade declares them: accuracy notation, ranges, burden.
+"""Meters as the trade declares them: accuracy, ranges, burden.
 
 References
 ----------
-GUM 4.3.7 (limits without a distribution: rectangular). The notation "±(percent of reading + counts of
-the last digit)" is the trade's.
+GUM 4.3.7 (limits without a distribution: rectangular).
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from reviewkit.metrology import Component, units
+from reviewkit.metrology.accuracy import Accuracy, accuracy
 
-_NUMBER = r"(\d+(?:[.,]\d+)?)"
-_ACCURACY = re.compile(
-    rf"^\s*±?\s*\(?\s*(?:{_NUMBER}\s*%(?:\s*(?:of\s+)?(?:rdg|reading))?)?\s*(?:(?:^|\+|±)?\s*{_NUMBER}\s*"
-    r"(counts?|cts?|dgts?|digits?|d|LSD|[µumk]?V|[µumn]?A)?)?\s*\)?\s*$",
-    re.IGNORECASE,
-)
-
-
-@dataclass(frozen=True)
-class Accuracy:
-    """A declared accuracy: percent of reading, counts of the last digit, an absolute part.
-
-    Parameters
-    ----------
-    percent : float [%]
-    counts : float [1]
-    absolute : float [unit of the meter]
-    """
-
-    percent: float
-    counts: float = 0.0
-    absolute: float = 0.0
-
-
-_MOST_PERCENT = 20
 _FEWEST_COUNTS = 50
 _COARSEST = 1.0
 """A count of the last digit, V or A, above which a meter tells nothing of one cell (chosen)."""
-
-
-def accuracy(text: str, unit: str = "V") -> Accuracy:
-    """Read "±(0.5 % + 2)", "0,5% + 2 dgt", "±0.1 %", "±(0.05 % + 0.3 mV)".
-
-    Parameters
-    ----------
-    text : str
-        The meter's data sheet, as printed.
-    unit : {"V", "A"}
-        What the meter reads; an absolute part is converted to it.
-
-    Returns
-    -------
-    Accuracy
-
-    Raises
-    ------
-    ValueError
-        If the text is not such a statement.
-    """
-    found = _ACCURACY.match(text)
-    if not found or not (found[1] or found[3]):
-        raise ValueError(f"'{text}' is no accuracy such as '±(0.5 % + 2)': percent of reading + counts")
-    percent = float((found[1] or "0").replace(",", "."))
-    if percent > _MOST_PERCENT:
-        raise ValueError(
-            f"'{text}' allows an error of {percent:g} % of the reading; expected at most {_MOST_PERCENT} %"
-        )
-    second = float((found[2] or "0").replace(",", "."))
-    spelled = found[3] or ""
-    if spelled and spelled[-1] in "VA":
-        return Accuracy(percent, absolute=second * units.factor(spelled, unit))
-    return Accuracy(percent, counts=second)
 
 
 @dataclass(frozen=True)
@@ -130,8 +70,7 @@ class Meter:
 
     def half_width(self, reading: float) -> float:
         """Return the largest error that the accuracy statement allows at `reading` [unit]."""
-        stated = self.accuracy
-        return stated.percent / 100 * abs(reading) + stated.counts * self.resolution + stated.absolute
+        return self.accuracy.half_width(reading, self.resolution, self.full_scale)
 
     def through(self, source_V: float, load_ohm: float) -> float:
         """Return the current that a source drives through a load with this ammeter in series [A]."""
@@ -139,8 +78,8 @@ class Meter:
 
     @property
     def states_counts(self) -> bool:
-        """Whether the statement already holds the display's resolution."""
-        return self.accuracy.counts > 0 or self.accuracy.absolute > 0
+        """Whether the statement already holds the display's resolution: half a count of the last digit."""
+        return self.accuracy.counts > 0 or self.accuracy.absolute >= self.resolution / 2
 
     def component(self, reading: float, sensitivity: float = 1.0) -> Component:
         """Return the accuracy as one unknown of this range, the same for every reading on it.
@@ -228,6 +167,8 @@ def meter(spec: Mapping[str, Any] | Meter | str, unit: str, full_scale: float | 
         spec = {"accuracy": spec}
     own = {key: value for key, value in spec.items() if key != "ranges"}
     blocks = [{**own, **entry} for entry in spec.get("ranges") or [{}]]
+    if full_scale is not None and len(blocks) == 1:
+        blocks[0].setdefault("full_scale", full_scale)
     meters = [_one_range(block, unit) for block in blocks]
     if full_scale is None:
         widest = max(meters, key=lambda one: one.full_scale or float("inf"))
@@ -235,8 +176,6 @@ def meter(spec: Mapping[str, Any] | Meter | str, unit: str, full_scale: float | 
     for one in meters:
         if one.full_scale is not None and abs(one.full_scale - full_scale) <= 1e-6 * full_scale:
             return one
-    if len(meters) == 1 and meters[0].full_scale is None:
-        return replace(meters[0], full_scale=full_scale)
     known = ", ".join(f"{one.full_scale:g} {unit}" for one in meters if one.full_scale is not None)
     raise ValueError(f"the meter has no range of {full_scale:g} {unit}; it has {known}")
 
@@ -253,10 +192,19 @@ def _one_range(block: Mapping[str, Any], unit: str) -> Meter:
 
     resolution, full_scale = units.to_unit(block["resolution"], unit), read("full_scale", unit, None)
     _check_display(resolution, full_scale, unit)
+    read_as = accuracy(str(stated), unit, resolution=resolution, full_scale=full_scale)
+    if read_as.of_range:
+        if full_scale is None:
+            raise ValueError(
+                f"'{stated}' has a part of the range; expected the range's full_scale too, such as '6 {unit}'"
+            )
+        # From here on a part of the range is so many volts or amperes, the same at every reading.
+        share = read_as.of_range / 100 * full_scale
+        read_as = replace(read_as, absolute=read_as.absolute + share, of_range=0.0)
     return Meter(
         name=str(block.get("name") or ("voltmeter" if unit == "V" else "ammeter")),
         unit=unit,
-        accuracy=accuracy(str(stated), unit),
+        accuracy=read_as,
         resolution=resolution,
         full_scale=full_scale,
         burden_ohm=read("burden_ohm", "ohm", 0.0) or 0.0,

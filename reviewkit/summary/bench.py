@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from reviewkit.findings import Finding, sentences, verdict_text
 from reviewkit.metrology import formatting
+from reviewkit.metrology.accuracy import accuracy
 from reviewkit.summary.record import Part, Record, bullets, facts, html, joined, table
 
 say = sentences.of("summary")
@@ -25,9 +26,9 @@ def instruments(record: Record) -> Part:
     """
     review = record.review
     pairs = [
-        ("Voltmeter", _meter(record.voltmeter)),
-        ("Ammeter", _meter(record.ammeter)),
-        ("Ammeter for drain", _meter(record.drain_ammeter) if record.drain_ammeter else ""),
+        ("Voltmeter", _meter(record.voltmeter, "V")),
+        ("Ammeter", _meter(record.ammeter, "A")),
+        ("Ammeter for drain", _meter(record.drain_ammeter, "A") if record.drain_ammeter else ""),
         ("Cell", _cell(record.cell)),
         ("Source", str(review.get("source") or "")),
         ("Conditions", ", ".join(_conditions(review))),
@@ -58,19 +59,19 @@ def _ties(device: Mapping[str, Any]) -> Iterator[str]:
         yield f"the maker {seen} this review before it was published"
 
 
-def _meter(block: Mapping[str, Any]) -> str:
+def _meter(block: Mapping[str, Any], unit: str) -> str:
     if not block:
         return "not stated"
     ranges = block.get("ranges") or ()
-    told = [str(block.get("name") or ""), *_meter_facts(block)]
-    told += [f"range {'; '.join(_meter_facts(part))}" for part in ranges]
+    told = [str(block.get("name") or ""), *_meter_facts(block, unit)]
+    told += [f"range {'; '.join(_meter_facts(part, unit))}" for part in ranges]
     told.append(
         f"last checked {block['last_check']}" if block.get("last_check") else "no check of the meter stated"
     )
     return "; ".join(part for part in told if part)
 
 
-def _meter_facts(block: Mapping[str, Any]) -> Iterator[str]:
+def _meter_facts(block: Mapping[str, Any], unit: str) -> Iterator[str]:
     names = {
         "full_scale": "full scale {}",
         "accuracy": "accuracy {}",
@@ -79,11 +80,11 @@ def _meter_facts(block: Mapping[str, Any]) -> Iterator[str]:
         "leads_ohm": "leads {} Ω",
         "input_ohm": "input {} Ω",
     }
-    yield from (
-        _in_one(text.format(_grouped(block[key])))
-        for key, text in names.items()
-        if block.get(key) is not None
-    )
+    for key, text in names.items():
+        if block.get(key) is not None:
+            yield _in_one(text.format(_grouped(block[key])))
+        if key == "accuracy" and block.get(key) is not None:
+            yield f"read as {accuracy(str(block[key]), unit).words(unit)}"
 
 
 def _cell(block: Mapping[str, Any]) -> str:

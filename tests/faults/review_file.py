@@ -470,13 +470,16 @@ _BLOCKS = (
         _now('"±(0.05 % + 2)"', "good"),
         (
             "review.yaml, voltmeter: 'good' is no accuracy such as '±(0.5 % + 2)': percent of "
-            "reading + counts."
+            "reading + counts; '0.5 % rdg + 0.1 % range' and '50 ppm + 0.3 mV' are understood too."
         ),
     ),
     Refused(
         "voltmeter: an accuracy of nothing",
         _now('"±(0.05 % + 2)"', '""'),
-        ("review.yaml, voltmeter: '' is no accuracy such as '±(0.5 % + 2)': percent of reading + counts."),
+        (
+            "review.yaml, voltmeter: '' is no accuracy such as '±(0.5 % + 2)': percent of reading + counts; "
+            "'0.5 % rdg + 0.1 % range' and '50 ppm + 0.3 mV' are understood too."
+        ),
     ),
     Refused(
         "voltmeter: an accuracy beyond all meters",
