@@ -6,16 +6,19 @@ Exit status: 0 done, 2 the input is at fault or a disk is full, 1 a fault of the
 
 from __future__ import annotations
 
+import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from reviewkit.errors import Faults, InputError, ReviewKitError
-from reviewkit.system import disk, kit, signals
+from reviewkit.system import disk, kit
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -24,6 +27,8 @@ if TYPE_CHECKING:
     from reviewkit.pipeline.results import SectionResult
 
 DONE, KIT_AT_FAULT, INPUT_AT_FAULT = 0, 1, 2
+_SIGNALLED = 128
+"""What shells add to a signal's number to tell how a program ended."""
 _STAY_READY_S = 300.0
 
 _folders = click.argument(
@@ -62,6 +67,27 @@ _list = click.option(
 )
 
 
+class Terminated(KeyboardInterrupt):
+    """The system, or another program, has asked this one to end."""
+
+
+@contextmanager
+def _by_termination() -> Iterator[None]:
+    """Have a request to terminate end the block as Ctrl-C does, so that nothing is left behind."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, _terminate)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _terminate(_signal: int, _frame: FrameType | None) -> None:
+    raise Terminated
+
+
 class _Group(click.Group):
     """Says every expected failure in plain lines and turns it into the exit status."""
 
@@ -69,11 +95,11 @@ class _Group(click.Group):
         disk.settle()
         try:
             kit.refuse_unreadable_paths([*sys.argv[1:], *context.args, str(Path.cwd())])
-            with signals.by_termination():
+            with _by_termination():
                 return super().invoke(context)
         except KeyboardInterrupt as error:
             click.echo("Interrupted. Every published review is whole, as it was or new.", err=True)
-            context.exit(signals.status(error))
+            context.exit(_SIGNALLED + (signal.SIGTERM if isinstance(error, Terminated) else signal.SIGINT))
         except InputError as error:
             _say_faults([error])
             context.exit(INPUT_AT_FAULT)

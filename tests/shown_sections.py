@@ -20,9 +20,8 @@ from typing import Any, NamedTuple
 from reviewkit.comparison import Comparison
 from reviewkit.figures.chart import Chart
 from reviewkit.findings import SCHEMA, Finding, Findings
-from reviewkit.findings.dataset import Dataset
-from reviewkit.findings.extra_page import Answer, ExtraPage
-from reviewkit.pipeline import data_files
+from reviewkit.findings.displays import Answer, Dataset, ExtraPage
+from reviewkit.pipeline import harvest
 from reviewkit.sections import template
 from reviewkit.sections.template import discover
 from reviewkit.summary.record import Part
@@ -145,5 +144,5 @@ def publish(values: Mapping[str, Any], items: Iterable[Any], folder: Path) -> Pa
     (folder / "findings.json").write_text(json.dumps(whole), encoding="utf-8")
     bundles = [one._repr_mimebundle_() for one in kept if isinstance(one, Dataset)]
     tables = [next(value for value in one.values() if isinstance(value, dict)) for one in bundles]
-    data_files.write_tables(folder, "data", tables)
+    harvest.write_tables(folder, "data", tables)
     return folder

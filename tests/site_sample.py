@@ -16,10 +16,10 @@ from reviewkit.execution.task import Outcome
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Chart
 from reviewkit.findings import Finding, Findings, measured, not_tested
-from reviewkit.findings.extra_page import ExtraPage
+from reviewkit.findings.displays import ExtraPage
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.conformity import Limit
-from reviewkit.pipeline import data_files, results
+from reviewkit.pipeline import harvest, results
 from reviewkit.pipeline.results import Reviewed, SectionResult
 from reviewkit.review import review_file
 from reviewkit.review import video as film
@@ -151,7 +151,7 @@ def reviewed(
         extra_pages=() if failed else (letter,),
     )
     (section,) = results.with_moments([section], file.chapters)
-    data_files.write_findings(staged, file, [section.entry()], section.findings or found)
+    harvest.write_findings(staged, file, [section.entry()], section.findings or found)
     film.write(staged, file)
     whole = _summary(staged, values)
     (staged / "notebooks" / "summary.ipynb").write_text(json.dumps(whole), encoding="utf-8")

@@ -17,7 +17,7 @@ from adversary import draw
 from reviewkit import logs
 from reviewkit.errors import LogError
 from reviewkit.logs import clock_sync
-from reviewkit.logs.clock_sync import feasible
+from reviewkit.logs.clock_sync.align import bounds
 
 BEGAN = datetime(2025, 3, 1, 20, 0, 0)
 
@@ -225,7 +225,7 @@ def test_simulated_charges_are_put_on_one_line_within_a_sample(bench: object, se
 def test_a_difference_of_rates_shows_over_a_long_log() -> None:
     at_s = np.linspace(0.0, 40_000.0, 9)
     drift = 100e-6
-    found = feasible.bounds(at_s, 5 + drift * at_s - 0.5, 5 + drift * at_s + 0.5, most_scatter_s=1.0)
+    found = bounds(at_s, 5 + drift * at_s - 0.5, 5 + drift * at_s + 0.5, most_scatter_s=1.0)
     assert found is not None
     assert found.rate == pytest.approx(drift, abs=found.rate_half)
     assert found.rate_half < 20e-6
@@ -234,7 +234,7 @@ def test_a_difference_of_rates_shows_over_a_long_log() -> None:
 
 def test_pairs_that_contradict_each_other_allow_nothing() -> None:
     at_s = np.array([0.0, 10.0])
-    assert feasible.bounds(at_s, np.array([0.0, 50.0]), np.array([1.0, 51.0]), most_scatter_s=1.0) is None
+    assert bounds(at_s, np.array([0.0, 50.0]), np.array([1.0, 51.0]), most_scatter_s=1.0) is None
 
 
 @pytest.mark.parametrize(

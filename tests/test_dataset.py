@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reviewkit.findings import dataset
-from reviewkit.findings.dataset import DATASET_MIME, PACKED, Dataset
+from reviewkit.findings import displays
+from reviewkit.findings.displays import DATASET_MIME, PACKED, Dataset
 from reviewkit.privacy import images
 
 
@@ -45,7 +45,7 @@ def test_a_long_log_with_few_different_readings_is_written_row_for_row() -> None
     volts = pd.Series(np.round(3.7 + 0.1 * rng.standard_normal(len(time)), 3), index=time)
     volts.iloc[rng.integers(0, len(time), 300)] = np.nan
     amps = pd.Series(np.full(1000, 0.8), index=time[::250][:1000] + 0.03)
-    made = dataset.merged(name="long", title="long", voltage_V=volts, current_A=amps)
+    made = displays.merged(name="long", title="long", voltage_V=volts, current_A=amps)
     assert made.csv() == _by_pandas(made.frame)
 
 
@@ -59,18 +59,18 @@ def test_nothing_and_nothing_below_zero_are_told_apart() -> None:
 def test_a_packed_table_comes_out_as_it_went_in() -> None:
     made = Dataset("a", "a", _table(3), {})
     packed = made._repr_mimebundle_()[DATASET_MIME][PACKED]
-    assert dataset.unpacked(packed) == made.csv()
+    assert displays.unpacked(packed) == made.csv()
 
 
 def test_only_the_headings_of_a_packed_table_of_numbers_can_hold_anything_private() -> None:
     text = "/home/ann/a, V\n1,2\n-1.5e-07,\n"
     packed = base64.b64encode(gzip.compress(text.encode(), mtime=0)).decode()
     cleaned = images.packed(packed, lambda part: part.replace("/home/ann/", "").replace("1", "x"))
-    assert dataset.unpacked(cleaned) == "a, V\n1,2\n-1.5e-07,\n"
+    assert displays.unpacked(cleaned) == "a, V\n1,2\n-1.5e-07,\n"
 
 
 def test_a_packed_table_with_words_is_cleaned_everywhere() -> None:
     text = "what\n1\nseen by ann\n"
     packed = base64.b64encode(gzip.compress(text.encode(), mtime=0)).decode()
     cleaned = images.packed(packed, lambda part: part.replace("ann", "…"))
-    assert dataset.unpacked(cleaned) == "what\n1\nseen by …\n"
+    assert displays.unpacked(cleaned) == "what\n1\nseen by …\n"

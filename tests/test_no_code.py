@@ -39,7 +39,7 @@ _ALLOWED = {
             "reviewkit.publishing.stills",
         ),
         # Versions and files of packages, no module loaded.
-        *("reviewkit.pipeline.data_files", "reviewkit.publishing.site.assets"),
+        *("reviewkit.pipeline.harvest", "reviewkit.publishing.site.assets"),
         *("reviewkit.system.kit", "reviewkit.tables.headers"),
     },
 }

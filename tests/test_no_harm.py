@@ -19,7 +19,7 @@ from reviewkit import commands
 from reviewkit.errors import InputError
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
-from reviewkit.pipeline import cache, data_files
+from reviewkit.pipeline import cache, harvest
 from reviewkit.publishing import published_record, safe_zip
 from reviewkit.review import author_text
 from reviewkit.system import disk
@@ -98,7 +98,7 @@ def test_a_text_that_a_spreadsheet_would_run_is_disarmed(tmp_path: Path, start: 
     text = f'{start}HYPERLINK("https://example.org")'
     limit = Limit(high=1, source=text)
     item = Finding("drain.mean", text, value=-1.5e-6, unit="A", low=-2e-6, note=text, limit=limit)
-    data_files._write_csv(tmp_path / "findings.csv", [item, Finding("drain.said", "said", value=text)])
+    harvest._write_csv(tmp_path / "findings.csv", [item, Finding("drain.said", "said", value=text)])
     with (tmp_path / "findings.csv").open(encoding="utf-8", newline="") as stream:
         first, second = csv.DictReader(stream)
     for cell in (first["label"], first["note"], first["limit_source"], second["value"]):

@@ -42,9 +42,9 @@ from IPython.display import HTML, JSON, SVG, Image, Markdown, display
 import private_things
 from private_things import say
 from told_things import *
-from reviewkit.findings.dataset import DATASET_MIME
+from reviewkit.findings.displays import DATASET_MIME
 from reviewkit.findings import Finding, Findings
-from reviewkit.findings.extra_page import ExtraPage
+from reviewkit.findings.displays import ExtraPage
 
 home, temp, beside = Path(HOME), Path(TEMP), Path.cwd().parent / "my diary" / f"of {say('diary')}.txt"
 places = [Path.cwd(), Path(log).resolve(), home, home / "a b" / "c.txt", temp, beside, Path(OUT), Path(WORK)]

@@ -15,7 +15,7 @@ import site_sample
 from reviewkit.errors import Faults
 from reviewkit.figures import sheet
 from reviewkit.figures.sheet import thinned
-from reviewkit.findings import PLOTLY_MIME, Finding, placeholders
+from reviewkit.findings import PLOTLY_MIME, Finding, finding_keys
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import editions, site, written
 from reviewkit.publishing.site import assets, bundles, prose
@@ -146,15 +146,13 @@ def test_an_unknown_placeholder_names_the_nearest_key(tmp_path: Path) -> None:
     ],
 )
 def test_numbers_typed_by_hand_are_found(text: str, found: list[str]) -> None:
-    assert [item.text for item in placeholders.hand_typed(text)] == found
+    assert [item.text for item in finding_keys.hand_typed(text)] == found
 
 
 def test_filled_prints_value_uncertainty_and_unit() -> None:
     item = Finding("charge.peak", "peak", 4.1837, "V", 0.0231)
-    assert (
-        placeholders.filled("At {charge.peak}!", {"charge.peak": item})
-        == "At 4.184\u00a0V\u00a0±\u00a00.023\u00a0V!"
-    )
+    printed = finding_keys.filled("At {charge.peak}!", {"charge.peak": item})
+    assert printed == "At 4.184\u00a0V\u00a0±\u00a00.023\u00a0V!"
 
 
 def test_json_in_a_script_element_cannot_end_it() -> None:

@@ -19,7 +19,7 @@ from simulate import ui_states as invented
 from reviewkit import figures, findings
 from reviewkit import ui_states as ui
 from reviewkit.figures import sheet
-from reviewkit.findings import extra_page
+from reviewkit.findings import displays
 from reviewkit.sections import template
 from reviewkit.ui_states import State, layout
 
@@ -131,8 +131,8 @@ def test_the_note_to_the_maker_holds_steps_trials_expectation_and_severity():
     ):
         assert words in note.markdown
     bundle = note._repr_mimebundle_()
-    assert set(bundle[extra_page.EXTRA_PAGE_MIME]) == {"name", "title", "markdown"}
-    assert extra_page.ExtraPage.from_dict(bundle[extra_page.EXTRA_PAGE_MIME]) == note
+    assert set(bundle[displays.EXTRA_PAGE_MIME]) == {"name", "title", "markdown"}
+    assert displays.ExtraPage.from_dict(bundle[displays.EXTRA_PAGE_MIME]) == note
     assert bundle["text/markdown"].startswith("# Note to the maker of Birch")
 
 
@@ -165,7 +165,7 @@ def test_hostile_names_stay_text_everywhere():
 @pytest.mark.parametrize("name", ["", "Note", "a b", "../x", "a--b", "x.html"])
 def test_an_extra_pages_name_is_a_file_name(name):
     with pytest.raises(ValueError, match="no name of a page"):
-        extra_page.ExtraPage(name, "t", "m")
+        displays.ExtraPage(name, "t", "m")
 
 
 def test_charts_use_only_colours_that_have_a_dark_partner():

@@ -17,7 +17,7 @@ import pytest
 import site_sample
 from visits import WCAG, needs_browser, violations
 
-from reviewkit.findings.extra_page import ExtraPage
+from reviewkit.findings.displays import ExtraPage
 from reviewkit.publishing import site
 from reviewkit.publishing.site import context
 from reviewkit.review import video

@@ -10,7 +10,7 @@ import numpy as np
 
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
-from reviewkit.logs.report import Gap
+from reviewkit.logs.log import Gap
 from reviewkit.metrology import Component, Measured
 
 

@@ -14,8 +14,8 @@ from reviewkit.charge.analysis import UNRESOLVED, ChargeResult, analyse_one, say
 from reviewkit.charge.limit_time import in_words
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.regimes import UNEXPLAINED
-from reviewkit.findings import Finding, Findings, dataset, measured, not_tested, table_html
-from reviewkit.findings.dataset import Dataset, Datasets
+from reviewkit.findings import Finding, Findings, displays, measured, not_tested, table_html
+from reviewkit.findings.displays import Dataset, Datasets
 from reviewkit.metrology.conformity import Limit, Verdict
 from reviewkit.schema.blocks import Cell
 
@@ -54,7 +54,7 @@ NOTHING_LOGGED = (
 
 
 def _dataset(record: ChargeRecord) -> Dataset:
-    return dataset.merged(
+    return displays.merged(
         name=f"charge-{record.label.replace('_', '-')}",
         title=f"Charge from the {record.source}" if record.source else "Charge",
         voltage_V=record.voltage_V,

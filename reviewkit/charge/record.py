@@ -16,7 +16,7 @@ import pandas as pd
 
 from reviewkit.charge.inputs import ChargeRun
 from reviewkit.logs import decimation
-from reviewkit.logs.report import Gap
+from reviewkit.logs.log import Gap
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.meter import Meter
 from reviewkit.tables import keys

@@ -15,7 +15,7 @@ import numpy as np
 
 from reviewkit.charge.record import GAP_INTERVALS, FloatArray, local_intervals, usual_interval
 from reviewkit.charge.series_resistance import correlation_length
-from reviewkit.logs.report import Gap
+from reviewkit.logs.log import Gap
 from reviewkit.metrology import Component, left_of_step
 from reviewkit.metrology.meter import Meter
 

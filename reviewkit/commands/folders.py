@@ -7,7 +7,7 @@ from pathlib import Path
 
 from reviewkit.commands.reviews import place_faults
 from reviewkit.errors import Faults, InputError
-from reviewkit.findings import placeholders
+from reviewkit.findings import finding_keys
 from reviewkit.logs import Sight, look
 from reviewkit.pipeline import loading
 from reviewkit.pipeline.results import ASSETS
@@ -178,6 +178,6 @@ def remarks(
         f"{Path(folder).name}/words.md, line {typed.line}: '{typed.text}' is typed by hand; "
         "a placeholder such as {charge.plateau_current} stays right when the data change."
         for folder in folders
-        for typed in placeholders.hand_typed(author_text.read(Path(folder)))
+        for typed in finding_keys.hand_typed(author_text.read(Path(folder)))
     )
     return (*typed_by_hand, *loose)

@@ -15,7 +15,7 @@ from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.execution import forkserver
 from reviewkit.findings import Finding, verdict_text
 from reviewkit.pipeline import loading, runner
-from reviewkit.pipeline.data_files import JSON_FILE
+from reviewkit.pipeline.harvest import JSON_FILE
 from reviewkit.pipeline.results import SectionResult
 from reviewkit.pipeline.runner import Bar
 from reviewkit.publishing import evidence, published_record, safe_zip

@@ -12,12 +12,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from reviewkit.comparison.rows import Comparison, Row, side_by_side
-from reviewkit.comparison.sharing import Sharing, sharing
+from reviewkit.comparison.rows import Comparison, Row, Sharing, sharing, side_by_side
 from reviewkit.errors import InputError
 from reviewkit.findings import Finding, Findings, sentences
-from reviewkit.findings.dataset import CURRENT, TIME, VOLTAGE
-from reviewkit.findings.extra_page import Answer
+from reviewkit.findings.displays import CURRENT, TIME, VOLTAGE, Answer
 from reviewkit.schema.blocks import Cell
 
 FloatArray = npt.NDArray[np.float64]

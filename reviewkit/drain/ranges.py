@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit.findings import sentences
-from reviewkit.findings.extra_page import Answer
+from reviewkit.findings.displays import Answer
 from reviewkit.metrology import formatting
 from reviewkit.metrology.formatting import rough
 from reviewkit.metrology.meter import Meter

@@ -13,7 +13,7 @@ from reviewkit.drain.inputs import DrainInputs
 from reviewkit.drain.pulse_train import ALONE_FROM_S
 from reviewkit.drain.states import Days, Drain, StateDrain
 from reviewkit.findings import sentences
-from reviewkit.findings.extra_page import Answer
+from reviewkit.findings.displays import Answer
 from reviewkit.metrology import difference, formatting
 from reviewkit.metrology.formatting import rough
 

@@ -13,8 +13,8 @@ from reviewkit.drain.inputs import DrainInputs, DrainState, of_log
 from reviewkit.drain.mean import Mean
 from reviewkit.drain.ranges import Fitness
 from reviewkit.errors import InputError, LogError
-from reviewkit.findings import dataset
-from reviewkit.findings.dataset import Dataset
+from reviewkit.findings import displays
+from reviewkit.findings.displays import Dataset
 from reviewkit.logs import Log
 from reviewkit.metrology import Component, Measured, formatting
 from reviewkit.metrology.meter import Meter
@@ -225,7 +225,7 @@ def datasets(result: Drain) -> Datasets:
     """
     return Datasets(
         tuple(
-            dataset.merged(
+            displays.merged(
                 name=f"drain-{state.slug.replace('_', '-')}",
                 title=f"Standby drain: {state.name}",
                 current_A=-state.log.series,

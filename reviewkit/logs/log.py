@@ -11,7 +11,186 @@ import numpy.typing as npt
 import pandas as pd
 
 from reviewkit.logs import decimation, timestamps
-from reviewkit.logs.report import LogReport, find_gaps
+from reviewkit.logs.dates_and_times import Seconds
+from reviewkit.metrology import formatting
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A stretch without rows.
+
+    Parameters
+    ----------
+    start_s, end_s : float [s]
+        Times of the last row before and the first row after, on the log's own clock.
+    """
+
+    start_s: float
+    end_s: float
+
+    @property
+    def length_s(self) -> float:
+        """Time between the two rows [s]."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True)
+class ClockChange:
+    """A change of the local clock that was taken out of the times.
+
+    Parameters
+    ----------
+    time_s : float [s]
+        First row after it, on the corrected clock.
+    step_s : float [s]
+        What the clock was set forward by; negative: back.
+    """
+
+    time_s: float
+    step_s: float
+
+
+@dataclass(frozen=True)
+class LogReport:
+    """What reading a log came upon.
+
+    Parameters
+    ----------
+    rows : int
+        Rows of data in the file.
+    overloads : int
+        Rows with a mark for a reading beyond the range; NaN in the series.
+    empty : int
+        Rows without a reading; NaN in the series.
+    unreadable : int
+        Rows left out because their time or their reading makes no sense.
+    cut_off : int
+        1 where the last row was cut in its middle and left out.
+    duplicates : int
+        Rows left out because an earlier row has the same time.
+    out_of_order : int
+        Rows that were earlier than one above them, and were sorted in.
+    missing : int
+        Rows that the usual interval asks for and that are not there.
+    gaps : tuple of Gap
+        Where more than two and a half usual intervals lie between rows.
+    clock_changes : tuple of ClockChange
+    interval_s : float [s]
+        Usual time between rows.
+    stamp_step_s : float [s]
+        Step of the time stamps.
+    stamp_lag_s : float [s]
+        Stamps are cut off, not rounded: they lag by half their step on average.
+    unit : str
+        Unit of the readings as the log has them.
+    notes : tuple of str
+        Whatever else a reader should know, in sentences.
+    """
+
+    rows: int
+    overloads: int = 0
+    empty: int = 0
+    unreadable: int = 0
+    cut_off: int = 0
+    duplicates: int = 0
+    out_of_order: int = 0
+    missing: int = 0
+    gaps: tuple[Gap, ...] = ()
+    clock_changes: tuple[ClockChange, ...] = ()
+    interval_s: float = 0.0
+    stamp_step_s: float = 0.0
+    stamp_lag_s: float = 0.0
+    unit: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def gap_time_s(self) -> float:
+        """Time in gaps, all together [s]."""
+        return sum(gap.length_s for gap in self.gaps)
+
+    def sentences(self) -> tuple[str, ...]:
+        """Return what the report says, for a reader; empty where there is nothing to say."""
+        said = [
+            f"{_rows(count)} {what}"
+            for count, what in (
+                (self.overloads, "beyond the meter's range, taken as missing."),
+                (self.empty, "without a reading."),
+                (self.unreadable, "not readable, left out."),
+                (self.cut_off, "cut off at the end of the file, left out."),
+                (self.duplicates, "with a time that another row has already, left out."),
+                (self.out_of_order, "out of order, sorted in."),
+            )
+            if count
+        ]
+        if self.gaps:
+            said.append(self._gap_sentence())
+        said += [
+            f"The clock was set {'forward' if change.step_s > 0 else 'back'} by "
+            f"{formatting.quantity(abs(change.step_s), None, 's')}; taken out of the times."
+            for change in self.clock_changes
+        ]
+        return (*said, *self.notes)
+
+    def _gap_sentence(self) -> str:
+        longest = formatting.quantity(max(gap.length_s for gap in self.gaps), None, "s")
+        if len(self.gaps) == 1:
+            return f"1 gap without rows, {longest} long."
+        together = formatting.quantity(self.gap_time_s, None, "s")
+        return f"{len(self.gaps)} gaps without rows, together {together}, the longest {longest}."
+
+
+def _rows(count: int) -> str:
+    return f"{formatting.number(count, 0)} {'row' if count == 1 else 'rows'}"
+
+
+GAP_INTERVALS = 2.5
+"""A gap is more than this many intervals, as they are just there, without a row (chosen: one row may be late
+and one lost before a reader is told)."""
+_MISSING_INTERVALS = 1.5
+_NEIGHBOURS = 8
+"""Intervals on either side by which the rate is known (chosen: more than a burst of three lost rows can sway,
+fewer than the rows that a logger takes around a step)."""
+_MOST_GAPS = 0.1
+"""Where more than a tenth of all intervals were gaps, uneven intervals are the logger's habit."""
+
+
+def find_gaps(seconds: Seconds) -> tuple[float, int, tuple[Gap, ...]]:
+    """Return usual interval [s], number of rows missing, and gaps of a rising time axis.
+
+    Parameters
+    ----------
+    seconds : array of float [s]
+    """
+    if len(seconds) < 2:
+        return 0.0, 0, ()
+    steps = np.diff(seconds)
+    some = steps[decimation.rows(len(steps))]
+    usual = float(np.median(some))
+    least = float(np.quantile(some, 0.05))
+    long = np.flatnonzero(steps > _MISSING_INTERVALS * min(least, usual))
+    local = _local(steps, long)
+    wide = steps[long] > GAP_INTERVALS * local
+    if wide.sum() > max(1, _MOST_GAPS * len(steps)):
+        local = np.maximum(local, float(np.quantile(some, 0.9)))
+        wide = steps[long] > GAP_INTERVALS * local
+    late = steps[long] > _MISSING_INTERVALS * local
+    missing = int(np.sum(np.round(steps[long][late] / local[late]) - 1))
+    return usual, missing, tuple(Gap(float(seconds[at]), float(seconds[at + 1])) for at in long[wide])
+
+
+def _local(steps: Seconds, places: npt.NDArray[np.intp]) -> Seconds:
+    """Return for some intervals the larger of the medians of those just before and just after [s]."""
+    around = np.arange(1, _NEIGHBOURS + 1)
+    local = np.zeros(len(places))
+    for side in (-around, around):
+        at = places[:, None] + side[None, :]
+        inside = (at >= 0) & (at < len(steps))
+        known = np.where(inside, steps[np.clip(at, 0, len(steps) - 1)], np.nan)
+        enough = inside.sum(axis=1) >= 2
+        if enough.any():
+            local[enough] = np.maximum(local[enough], np.nanmedian(known[enough], axis=1))
+    return np.where(local > 0, local, float(np.median(steps)))
+
 
 Quantity = Literal["V", "A", "degC"]
 SERIES_NAMES = {"V": "voltage_V", "A": "current_A", "degC": "temperature_C"}

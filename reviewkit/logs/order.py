@@ -8,8 +8,8 @@ from datetime import timedelta
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.logs.durations import DAY_S, Seconds
-from reviewkit.logs.report import ClockChange
+from reviewkit.logs.dates_and_times import DAY_S, Seconds
+from reviewkit.logs.log import ClockChange
 from reviewkit.logs.timestamps import Stamps, step
 
 HOUR_S = 3600.0

@@ -14,9 +14,8 @@ import pandas as pd
 from reviewkit.errors import LogError
 from reviewkit.logs import column_errors, columns, order, plausibility, source, timing, values
 from reviewkit.logs.columns import Chosen
-from reviewkit.logs.durations import DAY_S
-from reviewkit.logs.log import SERIES_NAMES, Log, Quantity, smallest_step
-from reviewkit.logs.report import LogReport, find_gaps
+from reviewkit.logs.dates_and_times import DAY_S
+from reviewkit.logs.log import SERIES_NAMES, Log, LogReport, Quantity, find_gaps, smallest_step
 from reviewkit.logs.source import Source
 from reviewkit.logs.text_file import Columns, arrow
 from reviewkit.logs.timing import Timed

@@ -11,7 +11,7 @@ import numpy as np
 from reviewkit.errors import LogError
 from reviewkit.logs import cells, column_errors, order, timestamps
 from reviewkit.logs.columns import TimeColumn
-from reviewkit.logs.durations import DAY_S, Seconds
+from reviewkit.logs.dates_and_times import DAY_S, Seconds
 from reviewkit.logs.layout import Layout
 from reviewkit.logs.text_file import Columns
 from reviewkit.logs.timestamps import Stamps, UnitAsked

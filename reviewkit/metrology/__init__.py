@@ -6,16 +6,20 @@ JCGM 100:2008 (GUM): 4.3 (Type B), 5.1.2 (law of propagation), 5.2.2 (correlated
 (digital displays), G.4.1 (effective degrees of freedom). JCGM 101:2008: propagation of distributions.
 """
 
-from reviewkit.metrology.component import Component, Distribution, left_of_step, resolution, shaken_left
-from reviewkit.metrology.coverage import (
+from reviewkit.metrology.measured import Measured, difference, means, propagate
+from reviewkit.metrology.uncertainty import (
     BOUNDED_COVERAGE,
     COVERAGE,
+    Component,
+    Distribution,
     coverage_factor,
     effective_dof,
+    left_of_step,
     merged,
+    resolution,
+    shaken_left,
     student_factor,
 )
-from reviewkit.metrology.measured import Measured, difference, means, propagate
 
 __all__ = [
     "BOUNDED_COVERAGE",

@@ -12,8 +12,13 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.metrology import formatting, units
-from reviewkit.metrology.component import Component
-from reviewkit.metrology.coverage import BOUNDED_COVERAGE, coverage_factor, effective_dof, merged
+from reviewkit.metrology.uncertainty import (
+    BOUNDED_COVERAGE,
+    Component,
+    coverage_factor,
+    effective_dof,
+    merged,
+)
 
 
 @dataclass(frozen=True)

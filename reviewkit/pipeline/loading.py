@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
-from reviewkit.review import author_text, chapters, finding_keys, fingerprints, review_file, video
-from reviewkit.review.finding_keys import FindingKeys
+from reviewkit.findings import finding_keys
+from reviewkit.findings.finding_keys import FindingKeys
+from reviewkit.review import author_text, chapters, fingerprints, review_file, video
 from reviewkit.review.review_file import FILE, ReviewFile
 from reviewkit.sections import template
 from reviewkit.sections.template import Section

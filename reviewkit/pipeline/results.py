@@ -11,8 +11,8 @@ from typing import Any
 from reviewkit.errors import InputError, SectionError
 from reviewkit.execution.task import Outcome
 from reviewkit.findings import Findings
-from reviewkit.findings.extra_page import ExtraPage
-from reviewkit.pipeline import data_files, harvest
+from reviewkit.findings.displays import ExtraPage
+from reviewkit.pipeline import harvest
 from reviewkit.privacy.notebook import Scrubber
 from reviewkit.review import chapters
 from reviewkit.review.chapters import Chapter
@@ -42,7 +42,7 @@ class SectionResult:
     outcome : Outcome
         As it was executed; not to be published.
     tables : tuple of mapping
-        The tables it displayed, as `data_files` holds them.
+        The tables it displayed, as `harvest` holds them.
     extra_pages : tuple of ExtraPage
         The pages of their own that it displayed.
     video_s : float or None [s]
@@ -111,7 +111,7 @@ class Reviewed:
 
     @property
     def tables(self) -> tuple[Mapping[str, Any], ...]:
-        """The tables of all sections, as `data_files` holds them."""
+        """The tables of all sections, as `harvest` holds them."""
         return tuple(table for result in self.sections for table in result.tables)
 
     @property
@@ -155,7 +155,7 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
     result = SectionResult(section, notebook, Findings(), message, outcome)
     if result.ok and section.kind == "section":
         try:
-            tables = tuple(data_files.take_out(notebook))
+            tables = tuple(harvest.take_out(notebook))
             found, pages = harvest.findings(notebook), harvest.extra_pages(notebook)
             result = replace(result, findings=found, tables=tables, extra_pages=pages)
         except SectionError as error:

@@ -14,7 +14,7 @@ from typing import Any
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import abandon, execute
 from reviewkit.execution.task import Outcome, Task
-from reviewkit.pipeline import cache, data_files, results
+from reviewkit.pipeline import cache, harvest, results
 from reviewkit.pipeline.cache import SectionCache
 from reviewkit.pipeline.results import Reviewed, SectionResult
 from reviewkit.privacy.notebook import Scrubber, for_machine
@@ -185,13 +185,13 @@ def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | Non
     work.results.sort(key=lambda result: (result.section.place, result.section.name))
     work.results = results.with_moments(results.without_doubles(work.results), work.file.chapters)
     done = _reviewed(work)
-    data_files.write_findings(
+    harvest.write_findings(
         work.staged, work.file, [result.entry() for result in done.sections], done.findings
     )
-    data_files.write_tables(work.staged, work.file.title, done.tables)
+    harvest.write_tables(work.staged, work.file.title, done.tables)
     video.write(work.staged, work.file)
     if summary is not None:
-        values = {**work.file.values, "findings": data_files.JSON_FILE}
+        values = {**work.file.values, "findings": harvest.JSON_FILE}
         waiting[pool.submit(execute, _task(summary, values, work.staged))] = work, summary
     return done
 

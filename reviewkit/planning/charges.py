@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.charge.currents import TERMINATION_ROWS, TERMINATION_S
-from reviewkit.findings.extra_page import Answer
+from reviewkit.findings.displays import Answer
 from reviewkit.metrology import formatting
 from reviewkit.metrology.formatting import rough
 from reviewkit.metrology.meter import Meter

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reviewkit import drain, readout
 from reviewkit.drain.features import LEAST_WIDTH_ROWS
-from reviewkit.findings.extra_page import Answer
+from reviewkit.findings.displays import Answer
 from reviewkit.findings.sentences import CAUTIONS
 from reviewkit.metrology import conformity, formatting
 from reviewkit.metrology.formatting import rough

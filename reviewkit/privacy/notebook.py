@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from reviewkit.findings.dataset import PACKED
+from reviewkit.findings.displays import PACKED
 from reviewkit.privacy import images
 
 MARK = "…"

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit.pipeline.data_files import JSON_FILE
+from reviewkit.pipeline.harvest import JSON_FILE
 
 LAST_EDITION = "last_edition.json"
 LATER = '<p class="later" hidden></p>'

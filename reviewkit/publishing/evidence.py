@@ -20,7 +20,7 @@ from typing import Any, BinaryIO
 from urllib.parse import quote
 
 from reviewkit.errors import Faults, InputError, add, gathered
-from reviewkit.pipeline.data_files import CSV_FILE, JSON_FILE
+from reviewkit.pipeline.harvest import CSV_FILE, JSON_FILE
 from reviewkit.pipeline.results import NOTEBOOKS, Reviewed
 from reviewkit.review import fingerprints
 from reviewkit.review.fingerprints import Fingerprint

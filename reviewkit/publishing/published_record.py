@@ -14,7 +14,7 @@ from reviewkit.errors import InputError, ReviewFileError
 from reviewkit.findings import SCHEMA, Finding, Findings
 from reviewkit.metrology import formatting
 from reviewkit.metrology.conformity import Limit, Verdict
-from reviewkit.pipeline.data_files import JSON_FILE
+from reviewkit.pipeline.harvest import JSON_FILE
 from reviewkit.publishing import editions, evidence, safe_zip
 from reviewkit.publishing.editions import Edition
 from reviewkit.review import chapters, strict_yaml

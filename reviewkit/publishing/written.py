@@ -21,8 +21,8 @@ from reviewkit.errors import InputError
 from reviewkit.findings import SCHEMA
 from reviewkit.metrology import formatting
 from reviewkit.pipeline import harvest
-from reviewkit.pipeline.data_files import CSV_FILE, DESCRIPTION, JSON_FILE
-from reviewkit.pipeline.data_files import FOLDER as DATA
+from reviewkit.pipeline.harvest import CSV_FILE, DESCRIPTION, JSON_FILE
+from reviewkit.pipeline.harvest import FOLDER as DATA
 from reviewkit.pipeline.results import ASSETS, NOTEBOOKS
 from reviewkit.review import video
 

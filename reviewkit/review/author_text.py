@@ -6,8 +6,7 @@ import os
 from pathlib import Path
 
 from reviewkit.errors import InputError, ReviewFileError, add, gathered
-from reviewkit.findings.placeholders import PLACEHOLDER
-from reviewkit.review.finding_keys import FindingKeys
+from reviewkit.findings.finding_keys import PLACEHOLDER, FindingKeys
 from reviewkit.tables import files
 
 FILE = "words.md"

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from reviewkit.errors import Faults, InputError, TableError, gathered
 from reviewkit.findings import Finding, twins
-from reviewkit.review.finding_keys import FindingKeys
+from reviewkit.findings.finding_keys import FindingKeys
 from reviewkit.tables import csv_table
 
 FILE = "chapters.csv"

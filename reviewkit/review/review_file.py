@@ -16,10 +16,10 @@ from typing import Any
 from pydantic import Field, model_validator
 
 from reviewkit.errors import InputError, ReviewFileError, gathered
+from reviewkit.findings.finding_keys import FindingKeys
 from reviewkit.metrology import units
 from reviewkit.review import chapters, fingerprints, strict_yaml
 from reviewkit.review.chapters import Chapter
-from reviewkit.review.finding_keys import FindingKeys
 from reviewkit.review.fingerprints import Fingerprint
 from reviewkit.schema import quantities
 from reviewkit.schema.quantities import Block, Celsius, Percent

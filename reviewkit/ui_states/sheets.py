@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.findings.extra_page import Answer, ExtraPage, plain
+from reviewkit.findings.displays import Answer, ExtraPage, plain
 from reviewkit.metrology import formatting
 from reviewkit.tables import csv_table
 from reviewkit.ui_states import signals

@@ -5,10 +5,10 @@
 The propagation of distributions of JCGM 101:2008 (GUM Supplement 1), clause 7: every component of a finding's
 budget is drawn from its distribution, what is shared once, and the half-width that the sums give is held
 against the stated one: 97 % of the sums where bounded doubts outweigh the rest, never more than twice their
-standard deviation (`reviewkit.metrology.coverage` says why). Few degrees of freedom widen it: by the t factor
-of the effective ones (JCGM 100, G.4), or by as much as t distributions in the sum do (JCGM 101, 6.4.9), which
-is more; the stated one may lie between. A term that is in the interval and not in the budget shows, and the
-other way.
+standard deviation (`reviewkit.metrology.uncertainty` says why). Few degrees of freedom widen it: by the t
+factor of the effective ones (JCGM 100, G.4), or by as much as t distributions in the sum do (JCGM 101,
+6.4.9), which is more; the stated one may lie between. A term that is in the interval and not in the budget
+shows, and the other way.
 """
 
 from __future__ import annotations

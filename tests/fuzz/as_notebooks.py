@@ -15,7 +15,7 @@ from unittest import mock
 
 from reviewkit.errors import InputError
 from reviewkit.findings import CHART_MIME, Finding, Findings, several
-from reviewkit.pipeline import data_files, harvest, loading
+from reviewkit.pipeline import harvest, loading
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
 
@@ -76,9 +76,9 @@ def run(folder: Path, *, idle: bool = True) -> dict[str, InputError]:
     staged = folder.with_name(f"{folder.name}.staged")
     staged.mkdir()
     # The versions of libraries, which never change here, are looked up once.
-    with mock.patch.object(data_files, "made_with", _made_with):
-        data_files.write_findings(staged, file, entries, Findings(tuple(found)))
-    values = {**file.values, "findings": data_files.JSON_FILE}
+    with mock.patch.object(harvest, "made_with", _made_with):
+        harvest.write_findings(staged, file, entries, Findings(tuple(found)))
+    values = {**file.values, "findings": harvest.JSON_FILE}
     try:
         _displayed(SUMMARY, SUMMARY.handed(values), staged)
     except InputError as error:
@@ -86,7 +86,7 @@ def run(folder: Path, *, idle: bool = True) -> dict[str, InputError]:
     return refused
 
 
-_made_with = cache(data_files.made_with)
+_made_with = cache(harvest.made_with)
 
 
 def _displayed(section: Section, values: Mapping[str, Any], folder: Path) -> tuple[Finding, ...]:

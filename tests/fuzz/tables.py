@@ -15,9 +15,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 with atheris.instrument_imports(include=["reviewkit"]):
     from reviewkit import readout, ui_states
     from reviewkit.errors import InputError
+    from reviewkit.findings.finding_keys import FindingKeys
     from reviewkit.readout import table  # noqa: F401 - loaded now, so that it is watched
     from reviewkit.review import author_text, chapters, strict_yaml
-    from reviewkit.review.finding_keys import FindingKeys
     from reviewkit.ui_states import reading  # noqa: F401
 
 import faults

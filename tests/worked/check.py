@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import InputError
-from reviewkit.findings.extra_page import Answer
+from reviewkit.findings.displays import Answer
 from reviewkit.metrology import formatting
 
 _MORE = 2

@@ -8,7 +8,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-from reviewkit.findings.extra_page import Answer
+from reviewkit.findings.displays import Answer
 from reviewkit.metrology import formatting
 from reviewkit.metrology.conformity import clopper_pearson
 from worked.check import values

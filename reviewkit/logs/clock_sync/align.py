@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.logs import Log
-from reviewkit.logs.clock_sync import feasible, match
+from reviewkit.logs.clock_sync import match
 from reviewkit.logs.clock_sync.alignment import (
     DECLARED_S,
     Alignment,
@@ -17,8 +17,104 @@ from reviewkit.logs.clock_sync.alignment import (
     without_steps,
 )
 from reviewkit.logs.clock_sync.match import Expected, Match
-from reviewkit.logs.clock_sync.steps import Changes, jumps, samples, steps
+from reviewkit.logs.clock_sync.steps import Array, Changes, jumps, samples, steps
 from reviewkit.metrology import COVERAGE, Component, Measured, formatting
+
+QUARTZ = 150e-6
+"""How far the rates of two quartz clocks differ at most, each up to 50 millionths off and more when warm:
+common practice, no source."""
+
+ANY_CLOCK = 1e-3
+_RATE_STEP = 0.5e-6
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What the pairs leave open, each as middle and half-width of the 95 % interval.
+
+    Parameters
+    ----------
+    shift_s, shift_half_s : float [s]
+        At the reference time.
+    rate, rate_half : float
+        Relative difference of the clocks' rates.
+    scatter_s : float [s]
+        By how much the pairs had to be widened to agree.
+    """
+
+    shift_s: float
+    shift_half_s: float
+    rate: float
+    rate_half: float
+    scatter_s: float = 0.0
+
+
+def bounds(since_s: Array, low_s: Array, high_s: Array, *, most_scatter_s: float) -> Bounds | None:
+    """Return the shifts and rates that satisfy ``low ≤ shift + rate · since ≤ high`` for all pairs.
+
+    Every shift that the pairs allow is taken as equally likely; a small difference of the rates as
+    likelier than a large one.
+
+    Parameters
+    ----------
+    since_s : array [s]
+        Time of each pair since the reference time.
+    low_s, high_s : array [s]
+        Ends of the shift that each pair allows.
+    most_scatter_s : float [s]
+        The bounds may be widened by so much.
+
+    Returns
+    -------
+    Bounds or None
+        None where the pairs contradict each other.
+    """
+    for fastest in (QUARTZ, ANY_CLOCK):
+        found = _at_rates(since_s, low_s, high_s, fastest, 0.0)
+        if found is not None:
+            return found
+    few, many = 0.0, most_scatter_s
+    if _at_rates(since_s, low_s, high_s, ANY_CLOCK, many) is None:
+        return None
+    for _ in range(12):
+        middle = (few + many) / 2
+        fits = _at_rates(since_s, low_s, high_s, ANY_CLOCK, middle) is not None
+        few, many = (few, middle) if fits else (middle, many)
+    # The widening that lets them just agree leaves a point; twice as much leaves room for the truth.
+    return _at_rates(since_s, low_s, high_s, ANY_CLOCK, 2 * many)
+
+
+def _at_rates(since_s: Array, low_s: Array, high_s: Array, fastest: float, scatter_s: float) -> Bounds | None:
+    """Return what is left open with rates up to `fastest`, tried one by one."""
+    rates = np.arange(-fastest, fastest + _RATE_STEP / 2, _RATE_STEP)
+    drift = rates[:, None] * since_s[None, :]
+    low = np.max(low_s - scatter_s - drift, axis=1)
+    high = np.min(high_s + scatter_s - drift, axis=1)
+    fits = high > low
+    if not fits.any():
+        return None
+    rates, low, high = rates[fits], low[fits], high[fits]
+    weight = (1.02 - np.abs(rates) / fastest) * (high - low)
+    shift_s = float(np.average((low + high) / 2, weights=weight))
+    rate = float(np.average(rates, weights=weight))
+    return Bounds(
+        shift_s,
+        _half(low - shift_s, high - shift_s, weight),
+        rate,
+        _half(rates - rate - _RATE_STEP / 2, rates - rate + _RATE_STEP / 2, weight),
+        scatter_s,
+    )
+
+
+def _half(low: Array, high: Array, weight: Array) -> float:
+    """Return the half-width around 0 that holds 95 % of evenly filled stretches."""
+    few, many = 0.0, float(np.max(np.abs(np.r_[low, high])))
+    for _ in range(30):
+        half = (few + many) / 2
+        inside = np.clip(np.minimum(high, half) - np.maximum(low, -half), 0.0, None) / (high - low)
+        few, many = (half, many) if np.average(inside, weights=weight) < COVERAGE else (few, half)
+    return many
+
 
 _BY_HAND_S, _STARTED_S = 120.0, 600.0
 """Clocks that show a time of day agree, and loggers that count were started, within about so much: common
@@ -83,7 +179,7 @@ class _Way:
     match: Match
     own: Changes
     answers: Changes
-    limits: feasible.Bounds
+    limits: Bounds
     left_out: int
     widened: bool = False
     """Whether more than the pairs' own rows is left open."""
@@ -102,7 +198,7 @@ def _way(all_steps: Changes, all_jumps: Changes, found: Match, slack_s: float) -
     own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=True)
     left_out, scatter_s = 0, slack_s + _wide(own) + _wide(answers)
     while len(own):
-        limits = feasible.bounds(
+        limits = bounds(
             own.middle_s - own.middle_s[0],
             answers.earliest_s - own.latest_s,
             answers.latest_s - own.earliest_s,
@@ -116,11 +212,11 @@ def _way(all_steps: Changes, all_jumps: Changes, found: Match, slack_s: float) -
     own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=False)
     low = min((answers.earliest_s - own.latest_s).min(initial=found.low_s), found.low_s)
     high = max((answers.latest_s - own.earliest_s).max(initial=found.high_s), found.high_s)
-    limits = feasible.Bounds((low + high) / 2, (high - low) / 2, 0.0, 0.0)
+    limits = Bounds((low + high) / 2, (high - low) / 2, 0.0, 0.0)
     return _Way(found, own, answers, limits, left_out, widened=True)
 
 
-def _with_the_best(limits: feasible.Bounds, found: Match, slack_s: float) -> feasible.Bounds:
+def _with_the_best(limits: Bounds, found: Match, slack_s: float) -> Bounds:
     """Return what single pairs leave open; where what fits the logs best lies outside, that as well.
 
     A pair may be of two that only happen to lie near each other.
@@ -175,7 +271,7 @@ def _components(ways: list[_Way]) -> tuple[Component, ...]:
     return (Component(name, half_s, "s", "rectangular"),)
 
 
-def _rate(limits: feasible.Bounds) -> Measured | None:
+def _rate(limits: Bounds) -> Measured | None:
     """Return the difference of rates where the steps exclude that there is none."""
     if abs(limits.rate) <= limits.rate_half:
         return None

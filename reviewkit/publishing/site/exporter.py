@@ -21,7 +21,7 @@ from reviewkit.findings import (
     twins,
     verdict_text,
 )
-from reviewkit.findings.extra_page import EXTRA_PAGE_MIME
+from reviewkit.findings.displays import EXTRA_PAGE_MIME
 from reviewkit.metrology import formatting, merged
 from reviewkit.publishing.site import assets, bundles, prose
 from reviewkit.publishing.site.bundles import cleaned

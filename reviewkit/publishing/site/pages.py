@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.findings import PART_MIME, PLOTLY_MIME
-from reviewkit.findings.extra_page import ExtraPage
+from reviewkit.findings.displays import ExtraPage
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import ASSETS, Reviewed, SectionResult
 from reviewkit.publishing import editions, written

@@ -13,7 +13,7 @@ from markdown_it.token import Token
 from markupsafe import Markup
 
 from reviewkit.errors import InputError, gathered
-from reviewkit.findings import Finding, placeholders
+from reviewkit.findings import Finding, finding_keys
 from reviewkit.pipeline.results import Reviewed
 from reviewkit.publishing.site.context import Link
 from reviewkit.review.author_text import FILE, read
@@ -95,7 +95,7 @@ def word_faults(reviewed: Reviewed) -> list[InputError]:
     found: list[InputError] = []
     known = [item.key for item in reviewed.findings]
     with gathered(found):
-        placeholders.check(read(reviewed.file.folder), known, file=FILE, lost=reviewed.lost)
+        finding_keys.check(read(reviewed.file.folder), known, file=FILE, lost=reviewed.lost)
     return found
 
 
@@ -120,12 +120,12 @@ def author_words(
     """
     text = _read_what_can_be(folder) if is_draft else read(folder)
     if not is_draft:
-        placeholders.check(text, findings, file=FILE)
+        finding_keys.check(text, findings, file=FILE)
 
     def replace(content: str) -> list[Token]:
         return [
             token
-            for piece, is_key in placeholders.pieces(content)
+            for piece, is_key in finding_keys.pieces(content)
             for token in (_of_key(piece, findings, where) if is_key else [_text(piece)])
         ]
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from reviewkit.findings import Finding
 from reviewkit.metrology.formatting import listed, number
-from reviewkit.pipeline.data_files import JSON_FILE
+from reviewkit.pipeline.harvest import JSON_FILE
 from reviewkit.publishing import written
 from reviewkit.publishing.site.context import Link
 

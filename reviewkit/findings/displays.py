@@ -1,4 +1,4 @@
-"""Measured series as tables for others to use, and how they travel.
+"""What a section shows beside its findings: sentences with a small table, a page of its own, measured series.
 
 A section notebook displays a `Dataset`; the run takes it out of the executed notebook and publishes it as
 a CSV file. Column labels are those of the Battery Data Format 1.0.0: quantity, blank, slash, blank, unit.
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import gzip
+import html
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -16,6 +17,122 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Sentences, and a table where one helps; a notebook shows both.
+
+    Parameters
+    ----------
+    sentences : tuple of str
+    columns : tuple of str
+        Headers; empty: no table.
+    rows : tuple of tuple of str
+    steps : bool
+        Whether the sentences are steps to take in order.
+    """
+
+    sentences: tuple[str, ...]
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    steps: bool = False
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        return {
+            "text/html": self._told() + table(self.columns, self.rows),
+            "text/plain": "\n".join([*self.sentences, *(" | ".join(row) for row in self.rows)]),
+        }
+
+    def _told(self) -> str:
+        if not self.steps:
+            return "".join(f"<p>{html.escape(item)}</p>" for item in self.sentences)
+        return "<ol>" + "".join(f"<li>{html.escape(item)}</li>" for item in self.sentences) + "</ol>"
+
+
+def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Return an HTML table, its first column the rows' names; empty without columns.
+
+    Parameters
+    ----------
+    columns : sequence of str
+    rows : sequence of sequences of str
+        Plain text: what HTML would read as markup is shown as it is.
+    """
+    if not columns:
+        return ""
+    head = "".join(f'<th scope="col">{html.escape(name)}</th>' for name in columns)
+    body = "".join(
+        f'<tr><th scope="row">{html.escape(row[0])}</th>'
+        + "".join(f"<td>{html.escape(cell)}</td>" for cell in row[1:])
+        + "</tr>"
+        for row in rows
+    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+EXTRA_PAGE_MIME = "application/vnd.reviewkit.page+json"
+
+NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+"""What a page, or a table, may be called: it becomes a file name."""
+_MARKS = re.compile(r"([\\`*_{}\[\]<>#|~&!])")
+
+
+@dataclass(frozen=True)
+class ExtraPage:
+    """A text that is published as a page of its own.
+
+    Parameters
+    ----------
+    name : str
+        File name without ending: small letters, digits and single hyphens.
+    title : str
+    markdown : str
+        CommonMark with tables; raw HTML is not rendered. The title is not repeated in it.
+
+    Raises
+    ------
+    ValueError
+        If the name does not do as a file name.
+    """
+
+    name: str
+    title: str
+    markdown: str
+
+    def __post_init__(self) -> None:
+        if not NAME.fullmatch(self.name):
+            raise ValueError(f"'{self.name}' is no name of a page: small letters, digits, single hyphens")
+
+    @property
+    def page(self) -> str:
+        """The file name of the page."""
+        return f"{self.name}.html"
+
+    def to_dict(self) -> dict[str, str]:
+        """Return the page as a notebook displays it."""
+        return {"name": self.name, "title": self.title, "markdown": self.markdown}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> ExtraPage:
+        """Return the page that `to_dict` wrote.
+
+        Raises
+        ------
+        KeyError
+            If a part is missing.
+        """
+        return cls(name=str(data["name"]), title=str(data["title"]), markdown=str(data["markdown"]))
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        text = f"# {plain(self.title)}\n\n{self.markdown}"
+        return {EXTRA_PAGE_MIME: self.to_dict(), "text/markdown": text, "text/plain": text}
+
+
+def plain(text: str) -> str:
+    """Return text that Markdown shows as it is, on one line."""
+    return _MARKS.sub(r"\\\1", " ".join(text.split()))
+
 
 DATASET_MIME = "application/vnd.reviewkit.findings.dataset+json"
 PACKED = "csv_gzip_base64"
@@ -32,7 +149,6 @@ _LEVEL = 5
 _ROWS = 100_000
 """Written at a time, so that a long log's table costs little memory."""
 
-NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _MEANING = {
     TIME: "elapsed time",
     VOLTAGE: "voltage at the cell",
