@@ -105,7 +105,7 @@ def test_the_summary_says_what_is_outside_what_is_unsure_and_what_is_missing(tmp
     page = (_written(tmp_path) / "alder" / "index.html").read_text(encoding="utf-8")
     shown = re.sub(r"<[^>]+>", "", page)
     assert "is shown to stay inside its limits in 1 of 3 checks." in shown
-    assert "Outside: current after" in shown
+    assert "it keeps sending 12\u00a0mA into the full cell: pull the cable" in shown
     assert "The meter can’t tell: peak voltage" in shown
     assert "Pull the cable when the charge is done." in page
     assert page.index("It keeps sending current") < page.index("With every lithium-ion cell")

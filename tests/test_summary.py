@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -58,7 +59,7 @@ def test_the_opening_has_its_order_its_digits_and_no_plus_minus():
     text = said(*reversed(SOUND), LOCK_LOST)
     order = [
         "Lantern ends its charge by itself.",
-        "But with no one there it can go wrong in 1 way. "
+        "But with no one there, something can go wrong. "
         "Changing the cell removes the lock (10 of 10 tries). Lock it again after every change.",
         "It stays inside its limits in 3 of 3 checks.",
         "A charge took about 4¼ h.",
@@ -114,7 +115,7 @@ def test_each_number_of_the_opening_leads_to_its_finding():
     links.feed(str(summary.paragraph(record(*SOUND, LOCK_LOST)).html))
     assert links.ways == {
         "ends its charge by itself": "#charge.terminates",
-        "1 way": "#ui.hazards",
+        "something can go wrong": "#ui.hazards",
         "3 of 3 checks": "#findings",
         "4¼ h": "#charge.termination_time",
         "0.062 V": "#readout.largest_error",
@@ -149,7 +150,12 @@ def test_the_time_of_an_interrupted_charge_is_never_the_chargers():
     assert "A charge took about 6 h." in said(*times, *ends, cut)
     alone = said(times[0], ends[0], cut)
     assert "9 h" not in alone
-    assert "was not measured: it was interrupted" in alone
+    assert "was not measured: it was interrupted." in alone
+    run = {"source": "wall", "cut_on_purpose": "mains off for 6.5 min"}
+    made = Record(Findings((times[0], ends[0], cut)), declared={"charge_runs": [run]})
+    shown = summary.paragraph(made).text
+    assert "it was interrupted, on purpose (mains off for 6.5 min)." in shown
+    assert "9" not in shown.replace("6.5", "")
 
 
 def test_a_draw_that_the_meter_cannot_tell_is_not_in_the_opening():
@@ -160,8 +166,61 @@ def test_how_long_it_lasts_is_said_with_the_cells_own_loss_where_that_was_worked
     alone = found("drain.standby.days_to_empty", 2555.0, "d")
     assert "lasts" not in said(MEAN, alone)
     both = found("drain.standby.shelf_days", 800.0, "d")
-    assert "a full cell lasts 2.2 years" in said(MEAN, alone, both)
-    assert "a full cell lasts 50 days" in said(MEAN, found("drain.standby.days_to_empty", 50.3, "d"))
+    assert "a full cell lasts about 2.2 years, its own loss included)" in said(MEAN, alone, both)
+    soon = said(MEAN, found("drain.standby.days_to_empty", 50.3, "d"))
+    assert "a full cell lasts about 50 days)" in soon
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "text"),
+    [
+        (953.8, 713.6, 1437.7, "2 to 4 years"),
+        (812.1, 629.4, 1145.0, "1½ to 3 years"),
+        (1478.0, 1470.0, 1490.0, "4 years"),
+        (94.4, 91.0, 97.8, "3.1 months"),
+        (200.0, 120.0, 300.0, "4 to 10 months"),
+        (50.3, 49.7, 50.9, "50 days"),
+        (20.0, 12.0, None, "12 to 20 days"),
+    ],
+)
+def test_a_time_on_the_shelf_is_said_no_closer_than_it_is_known(value, low, high, text):
+    said_so = opening.days_said(found("drain.standby.days_on_shelf", value, "d", low=low, high=high))
+    assert said_so.replace("\u00a0", " ") == text
+
+
+def test_what_is_outside_is_said_in_the_words_of_what_one_sees_once_for_all_sources():
+    none = Limit(-0.003, 0.003, "common practice")
+    drawn = [
+        found(f"charge.{run}.current_after", amps, "A", limit=none, verdict="fail")
+        for run, amps in (("wall_adapter", -0.01136), ("laptop_port", -0.0114))
+    ]
+    assert (
+        "With the cable left in it draws 11 mA from the full cell (wall adapter and laptop port): "
+        "pull the cable when the charge is done." in said(ENDS, *drawn)
+    )
+    sent = found("charge.current_after", 0.02, "A", limit=none, verdict="fail")
+    assert "keeps sending 20 mA into the full cell: pull" in said(ENDS, sent)
+    top_up = found("charge.top_ups", 2)
+    assert "ends its charge by itself and, left on the cable, tops the cell up again." in said(ENDS, top_up)
+
+
+def test_a_judged_value_is_said_with_the_digits_that_tell_it_from_its_limit():
+    near = found("charge.hold_voltage", 4.1528, "V", uncertainty=0.004, limit=CELL, verdict="inconclusive")
+    assert "The meter can’t tell: hold voltage, 4.153 V against 4.15 V to 4.25 V." in said(ENDS, near)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "says"),
+    [
+        ("pass", "within 0.062 V; claimed 0.1 V."),
+        ("fail", "within 0.062 V, not within the claimed 0.1 V."),
+        ("inconclusive", "within 0.062 V; whether it keeps the claimed 0.1 V the meter can’t tell."),
+    ],
+)
+def test_what_becomes_of_the_makers_claim_about_the_readout_is_said_once(verdict, says):
+    text = said(ENDS, replace(READOUT, verdict=verdict))
+    assert says in text
+    assert "largest error" not in text
 
 
 @pytest.mark.parametrize(

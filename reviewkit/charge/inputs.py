@@ -26,6 +26,8 @@ class ChargeRun(Block):
     """One charge on one source.
 
     `voltage` and `current` are at the cell; `source_voltage` and `source_current` at the device's port.
+    `cut_on_purpose` says in the reviewer's words what was cut during the charge, no fault of the device's:
+    "mains off for 6.5 min".
     """
 
     source: str = ""
@@ -38,6 +40,7 @@ class ChargeRun(Block):
     source_voltage: LogEntry | None = None
     source_current: LogEntry | None = None
     cable_out_s: Second | None = Field(default=None, ge=0)
+    cut_on_purpose: str = ""
     voltage_full_scale_V: float | None = Field(default=None, gt=0)
     current_full_scale_A: Ampere | None = Field(default=None, gt=0)
 

@@ -36,6 +36,8 @@ class Record:
         Of the edition before; None where there is none.
     earlier_edition : int
         Its number; 0 where there is none.
+    declared : mapping
+        What the review file says, by key.
     """
 
     findings: Findings
@@ -51,6 +53,7 @@ class Record:
     made_with: Mapping[str, Any] = field(default_factory=dict)
     earlier: Findings | None = None
     earlier_edition: int = 0
+    declared: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def name(self) -> str:
@@ -84,6 +87,17 @@ class Record:
             for item in self.distinct()
             if item.key.startswith(f"{section}.") and item.key.rpartition(".")[2] == name
         ]
+
+    def is_interrupted(self, item: Finding) -> bool:
+        """Whether the charge that a finding is of was interrupted: its times are not the charger's then."""
+        other = self.findings.get(f"{item.key.rpartition('.')[0]}.interruptions")
+        return bool(other and other.value)
+
+    def cut_on_purpose(self, source: str) -> str:
+        """Return what the reviewer cut during a charge on purpose, in their words; nothing if nothing was."""
+        runs = [run for run in self.declared.get("charge_runs") or () if isinstance(run, Mapping)]
+        own = [run for run in runs if not source or str(run.get("source")) == source]
+        return next((str(run["cut_on_purpose"]) for run in own if run.get("cut_on_purpose")), "")
 
     def distinct(self) -> Iterator[Finding]:
         """Walk the findings, each fact once: under its short key where it has two."""
@@ -153,6 +167,7 @@ def read(
         made_with=whole.get("made_with", {}),
         earlier=_findings(earlier) if earlier else None,
         earlier_edition=int(earlier["review"].get("edition", 1)) if earlier else 0,
+        declared=whole.get("declared") or {},
     )
 
 
