@@ -10,6 +10,8 @@ import pandas as pd
 
 from reviewkit.figures import sheet
 from reviewkit.figures.marks import wrapped
+from reviewkit.figures.picture import WIDTHS, Picture, picture
+from reviewkit.figures.scales import NotDrawn
 from reviewkit.figures.sheet import merged
 from reviewkit.findings import CHART_MIME, PLOTLY_MIME
 
@@ -66,7 +68,9 @@ class Chart:
     note: str = ""
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
-        return {
+        drawn = self.pictures()
+        shown = {"image/svg+xml": drawn["wide"].svg} if drawn else {}
+        return shown | {
             CHART_MIME: {
                 "key": self.key,
                 "question": self.question,
@@ -75,6 +79,7 @@ class Chart:
                 "note": self.note,
                 "columns": [str(name) for name in self.table.columns],
                 "dark": sheet.LIGHT_TO_DARK,
+                "pictures": {name: {"svg": one.for_page, "frame": one.frame} for name, one in drawn.items()},
                 "margin_top": self.figure.layout.margin.t,
                 "height": self.figure.layout.height,
                 "rows": [[str(value) for value in row] for row in self.table.itertuples(index=False)],
@@ -82,6 +87,14 @@ class Chart:
             PLOTLY_MIME: self._in_notebook(),
             "text/plain": f"{self.question}\n{self.answer}",
         }
+
+    def pictures(self) -> dict[str, Picture]:
+        """Return it as pictures, "narrow" and "wide"; none where it holds what plotly alone can draw."""
+        plain = self.figure.to_plotly_json()
+        try:
+            return {name: picture(plain, width=width) for name, width in WIDTHS.items()}
+        except NotDrawn:
+            return {}
 
     def _in_notebook(self) -> dict[str, Any]:
         """Return the figure's JSON with question and answer written into it, as a notebook shows it.

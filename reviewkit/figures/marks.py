@@ -19,9 +19,9 @@ from reviewkit.figures.sheet import MOST, Clock, Sheet, kept, thinned
 
 SMALL = 12
 NARROW = 0.17
-"""Share of the chart's width under which a phase has its name written upwards."""
-TOO_NARROW = 0.045
-"""Share of the chart's width under which a phase has no room for its name."""
+"""Share of the chart's width under which plotly has no room for a phase's name."""
+LANE = 16
+"""Height of the lane for the names of phases [px]."""
 
 
 _MILLISECONDS, _SECONDS = 2.0**24, 2.0**27
@@ -65,6 +65,7 @@ def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int =
         settings = sheet.axis("", domain=[max(0.0, top - share), top], nticks=6)
         figure.settings(**{name.replace("y", "yaxis"): settings})
         figure.text(
+            name="head",
             **_text(title, sheet.INK, SMALL + 1),
             **{"xref": "paper", "x": 0, "xanchor": "left", "xshift": -6},
             **{"yref": "paper", "y": top, "yanchor": "bottom", "yshift": 8},
@@ -164,6 +165,7 @@ def label(
         Whether it stands above the curve or below.
     """
     figure.text(
+        name="label",
         **_text(text, colour, SMALL + 1),
         **{"x": x, "y": y, "yref": axis, "xanchor": anchor},
         **{"yanchor": "bottom" if above else "top", "yshift": 4 if above else -4},
@@ -200,6 +202,7 @@ def limit(
         },
     )
     figure.text(
+        name="limit",
         **_text(text, sheet.QUIET, SMALL) | {"text": wrapped(text, LINE)},
         **{"xref": "paper", "x": 1, "xanchor": "right", "yref": axis, "y": value},
         **{"yanchor": "bottom" if above else "top", "align": "right"},
@@ -207,26 +210,30 @@ def limit(
 
 
 def phases(figure: Sheet, spans: Iterable[tuple[float, float, str]], *, width: float) -> None:
-    """Mark spans of the x axis as bands, every other one tinted, their names at the foot of the first panel.
+    """Mark spans of the x axis as bands, every other one tinted, their names in a lane above the first panel.
 
     Parameters
     ----------
     spans : iterable of (start, end, name)
         On the x axis as drawn (`Clock.x`).
     width : float
-        What the x axis shows in all; names too long for their band are written upwards.
+        What the x axis shows in all. A picture hangs a name that is too long for its band a lane higher;
+        plotly, which can't, leaves it out.
     """
+    for text in figure.texts:
+        if text.get("name") == "head" and text["y"] == 1:
+            text["yshift"] += LANE
+    before = figure.layout
+    figure.settings(height=before["height"] + LANE, margin={"t": before["margin"]["t"] + LANE})
     for place, (start, end, name) in enumerate(spans):
-        share = (end - start) / width
         if place % 2 == 0:
             tint(figure, start, end, colour=sheet.BAND)
-        if share < TOO_NARROW:
-            continue
-        upwards = share < max(NARROW, 0.021 * len(name))
         figure.text(
+            name="phase",
+            visible=(end - start) / width >= max(NARROW, 0.021 * len(name)),
             **_text(name, sheet.QUIET, SMALL),
-            **{"x": (start + end) / 2, "xanchor": "center", "textangle": -90 if upwards else 0},
-            **{"yref": "y domain", "y": 0.02, "yanchor": "bottom"},
+            **{"x": (start + end) / 2, "xanchor": "center"},
+            **{"yref": "y domain", "y": 1, "yanchor": "bottom", "yshift": 2},
         )
 
 

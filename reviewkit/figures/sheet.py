@@ -8,6 +8,7 @@ written in the light colours; the page's script exchanges each for its dark part
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -40,6 +41,32 @@ VOLTAGE, CURRENT, CHARGE, TEMPERATURE, READING, INK, QUIET, GRID, BAND, PAPER = 
 SANS = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sans', sans-serif"
 
 DASHES = {"limit": "dash", "prediction": "dot", "declared": "longdash"}
+
+
+_PAGE = {
+    VOLTAGE: "voltage",
+    CURRENT: "current",
+    CHARGE: "charge",
+    TEMPERATURE: "temperature",
+    READING: "reading",
+    INK: "ink",
+    QUIET: "quiet",
+    GRID: "grid",
+    BAND: "band",
+    PAPER: "paper",
+}
+"""What a page calls each colour: ``--c-voltage``."""
+_COLOUR = re.compile("|".join(LIGHT_TO_DARK))
+
+
+def in_page_colours(svg: str) -> str:
+    """Return a picture whose colours are a page's own, light ones where the page has none."""
+    return _COLOUR.sub(lambda found: f"var(--c-{_PAGE[found.group()]},{found.group()})", svg)
+
+
+def in_dark_colours(svg: str) -> str:
+    """Return a picture in the dark partners of its colours."""
+    return _COLOUR.sub(lambda found: LIGHT_TO_DARK[found.group()], svg)
 
 
 def see_through(colour: str, opacity: float) -> str:

@@ -31,10 +31,10 @@ def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
     figure.settings(
         **sheet.layout(
             height=round(drawing.height + below + 12),
-            margin={"l": 4, "r": 4, "t": 6, "b": 6},
+            margin={"l": 4, "r": 4, "t": 6, "b": round(below) + 6},
             hovermode="closest",
             xaxis={"visible": False, "range": [0, WIDTH], "fixedrange": True},
-            yaxis={"visible": False, "range": [-drawing.height - below, 0], "fixedrange": True},
+            yaxis={"visible": False, "range": [-drawing.height, 0], "fixedrange": True},
         )
     )
     # What is drawn last lies on top: hazards, then outside events, then events by hand.
@@ -186,6 +186,7 @@ def _key_height(result: Assessment, drawing: Drawing) -> float:
 def _key(figure: Sheet, result: Assessment, drawing: Drawing) -> None:
     for place, column in enumerate(_key_columns(result, drawing)):
         figure.text(
+            name="below",
             **_words(
                 2 + place * WIDTH / 2,
                 -drawing.height,
@@ -194,5 +195,5 @@ def _key(figure: Sheet, result: Assessment, drawing: Drawing) -> None:
                 xanchor="left",
                 yanchor="top",
             )
-            | {"font": {"size": 12, "color": sheet.INK}}
+            | {"font": {"size": 12, "color": sheet.INK}},
         )

@@ -126,6 +126,7 @@ def _cells(
 
 def _explained(figure: Sheet, lines: Sequence[str]) -> None:
     figure.text(
+        name="below",
         x=0,
         y=0,
         xref="paper",

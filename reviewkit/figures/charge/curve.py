@@ -101,7 +101,6 @@ def _current_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
         )
         top = max(top, allowed.high)
     figure.settings(yaxis2={"range": [min(0.0, float(amps.min())) - 0.04 * top, 1.22 * top]})
-    _narrow_names(figure, run, clock, span)
     _knee_point(figure, run, clock, span)
     end, cut = run.get("termination_time"), run.get("termination_current")
     if end and cut:
@@ -115,21 +114,6 @@ def _current_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
             axis="y2",
             away=(24 if end.value < 0.6 * span else -24, -34),
         )
-
-
-def _narrow_names(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:
-    """Name on the curve those phases whose band is too narrow for a name."""
-    assert run.phases is not None
-    for phase in run.phases.spans:
-        if phase.name not in ("precharge", "top-up", "interrupted"):
-            continue
-        if phase.length_s >= marks.TOO_NARROW * span:
-            continue
-        inside = (run.record.time_s >= phase.start_s) & (run.record.time_s <= phase.end_s)
-        height = float(run.record.current[inside].max()) if inside.any() else 0.0
-        middle = clock.at((phase.start_s + phase.end_s) / 2 - run.phases.start.value)
-        anchor = "left" if phase.name == "precharge" else "center"
-        marks.label(figure, middle, height, phase.name, colour=sheet.QUIET, axis="y2", anchor=anchor)
 
 
 def _knee_point(figure: Sheet, run: ChargeResult, clock: Clock, span: float) -> None:

@@ -1,0 +1,265 @@
+"""Where the texts of a picture go: none on another, none off the picture, none on a curve."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from reviewkit.figures.lettering import LEADING, Block, Box, wrapped
+
+Floats = npt.NDArray[np.float64]
+
+TEXT, OUTSIDE, CURVE, PANEL = 1000.0, 2000.0, 200.0, 30.0
+"""What it costs to lie on a text or mark, off the picture, on a curve, beyond the panel; beside these, a
+pixel of distance from where it was wanted costs less than one. Chosen: the order is what counts."""
+APART, OFF = 3.0, 2.0
+"""Distance from other texts, and from curves [px]."""
+EDGE = 2.0
+"""Distance from the picture's edge [px]."""
+LANE = 16.0
+"""Height of one line of names above a panel [px]."""
+_MOST_LANES = 4
+
+
+class Spot(NamedTuple):
+    """A place for a text: its upper left corner [px], how its lines lie, and how unwelcome the place is."""
+
+    left: float
+    top: float
+    align: str
+    dislike: float
+
+
+@dataclass(frozen=True)
+class Put:
+    """A text where it is put.
+
+    Parameters
+    ----------
+    block : Block
+    left, top : float [px]
+    number : int
+        Which of the figure's annotations it is; -1 for ticks and titles of axes.
+    paper : bool
+        Whether it stands on paper of its own, above a line that it interrupts.
+    """
+
+    block: Block
+    left: float
+    top: float
+    number: int = -1
+    paper: bool = False
+
+    @property
+    def box(self) -> Box:
+        """Where it lies."""
+        return self.block.box(self.left, self.top)
+
+
+@dataclass
+class Room:
+    """What is taken of a picture.
+
+    Parameters
+    ----------
+    picture : Box
+    boxes : list of Box
+        Texts and marks.
+    lines : array, shape (n, 2) [px]
+        Points along every curve.
+    """
+
+    picture: Box
+    boxes: list[Box]
+    lines: Floats
+
+    def cost(self, block: Block, spots: Sequence[Spot], panel: Box) -> Floats:
+        """Return how bad each place is for a text."""
+        wide, high = block.extent
+        left = np.array([spot.left for spot in spots])
+        top = np.array([spot.top for spot in spots])
+        sides = left, top, left + wide, top + high
+        edge = self.picture
+        out = (sides[0] < edge.left + EDGE) | (sides[2] > edge.right - EDGE)
+        out |= (sides[1] < edge.top + EDGE) | (sides[3] > edge.bottom - EDGE)
+        beyond = (sides[1] < panel.top) | (sides[3] > panel.bottom)
+        beyond |= (sides[0] < panel.left) | (sides[2] > panel.right)
+        hits = self._on_curves(sides)
+        total = OUTSIDE * out + PANEL * beyond + CURVE * (hits > 0) + 5.0 * hits
+        return np.asarray(total + TEXT * self._on_boxes(sides) + [spot.dislike for spot in spots])
+
+    def _on_boxes(self, sides: tuple[Floats, ...]) -> Floats:
+        taken = np.array([(box.left, box.top, box.right, box.bottom) for box in self.boxes]).reshape(-1, 4)
+        left, top, right, bottom = (side[:, None] for side in sides)
+        meets = (left < taken[:, 2] + APART) & (taken[:, 0] < right + APART)
+        meets &= (top < taken[:, 3] + APART) & (taken[:, 1] < bottom + APART)
+        return np.asarray(np.count_nonzero(meets, axis=1), dtype=float)
+
+    def _on_curves(self, sides: tuple[Floats, ...]) -> Floats:
+        x, y = self.lines[:, 0], self.lines[:, 1]
+        # Curves far from all places are not asked about each.
+        near = (x > sides[0].min() - OFF) & (x < sides[2].max() + OFF)
+        near &= (y > sides[1].min() - OFF) & (y < sides[3].max() + OFF)
+        x, y = x[near], y[near]
+        left, top, right, bottom = (side[:, None] for side in sides)
+        on = (x > left - OFF) & (x < right + OFF) & (y > top - OFF) & (y < bottom + OFF)
+        return np.asarray(np.count_nonzero(on, axis=1), dtype=float)
+
+    def best(self, blocks: Iterable[Block], spots: dict[int, list[Spot]], panel: Box) -> tuple[Put, float]:
+        """Return a text at its best place, and what that costs.
+
+        Parameters
+        ----------
+        blocks : iterable of Block
+            The same text, broken in several ways.
+        spots : dict
+            The places for each of these, by their order.
+        """
+        found: tuple[Put, float] | None = None
+        for number, block in enumerate(blocks):
+            costs = self.cost(block, spots[number], panel)
+            at = int(np.argmin(costs))
+            if found is None or costs[at] < found[1]:
+                spot = spots[number][at]
+                found = Put(replace(block, align=spot.align), spot.left, spot.top), float(costs[at])
+        assert found is not None
+        return found
+
+
+def broken(block: Block, room: float) -> list[Block]:
+    """Return a text as it is, and broken to two thirds and to half of the room [px]; each once."""
+    ways = {block.lines: block} if block.length <= room else {}
+    for share in (0.95, 0.66, 0.48):
+        if share * room < block.length:
+            lines = wrapped(block.lines, share * room, block.size)
+            ways.setdefault(lines, replace(block, lines=lines))
+    return list(ways.values())
+
+
+def beside_line(block: Block, panel: Box, y: float, *, above: bool) -> list[Spot]:
+    """Return places along a level line: from the right edge to the left, above it or below."""
+    wide, high = block.extent
+    spots = []
+    for over, off in itertools.product((above, not above), (3.0, 14.0, 28.0)):
+        top = y - off - high if over else y + off
+        dislike = 15.0 * (over != above) + 3 * (off - 3)
+        for left in np.arange(panel.right - wide - 2, panel.left, -12.0).tolist():
+            spots.append(Spot(left, top, "right", dislike + 0.1 * (panel.right - wide - left)))
+    return spots or [Spot(panel.left + 2, y - 3 - high, "left", 0.0)]
+
+
+def around(block: Block, at: tuple[float, float], *, anchor: str, above: bool) -> list[Spot]:
+    """Return places beside a place on a curve, the one that was asked for first."""
+    (x, y), (wide, high) = at, block.extent
+    spots = []
+    for side, over in itertools.product(("left", "center", "right"), (above, not above)):
+        dislike = 8.0 * (side != anchor) + 8.0 * (over != above)
+        left = x - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[side]
+        for dx, dy in itertools.product(
+            (0, 8, -8, 20, -20, 36, -36, 56, -56, 80, -80), (4, 9, 16, 26, 40, 58)
+        ):
+            top = y - dy - high if over else y + dy
+            spots.append(Spot(left + dx, top, side, dislike + 0.3 * abs(dx) + 0.8 * (dy - 4)))
+    return spots
+
+
+def away_from(block: Block, at: tuple[float, float], wanted: tuple[float, float]) -> list[Spot]:
+    """Return places on circles around a mark, from which a thin line leads to it."""
+    (x, y), (wide, high) = at, block.extent
+    spots = []
+    for reach, step in itertools.product((20, 30, 42, 58, 78, 104, 136, 176, 220), range(24)):
+        dx, dy = reach * math.cos(step * math.pi / 12), reach * math.sin(step * math.pi / 12)
+        align = "center" if abs(dx) < 0.3 * reach else "left" if dx > 0 else "right"
+        left = x + dx - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[align]
+        top = y + dy - high * (0.5 + 0.5 * (0.0 if align != "center" else math.copysign(1, -dy)))
+        dislike = 0.25 * math.dist((dx, dy), wanted) + 0.1 * reach
+        spots.append(Spot(left, top, align, dislike))
+    return spots
+
+
+def anywhere(block: Block, at: tuple[float, float], panel: Box) -> list[Spot]:
+    """Return places all over a panel, the nearer the better; for what finds none where it was wanted."""
+    wide, high = block.extent
+    spots = []
+    for left in np.arange(panel.left + 2, panel.right - wide, 10.0).tolist():
+        for top in np.arange(panel.top + 2, panel.bottom - high, 7.0).tolist():
+            away = math.dist(leader(at, block.box(left, top)), at)
+            spots.append(Spot(left, top, "left", 0.5 * away))
+    return spots or [Spot(panel.left + 2, panel.top + 2, "left", 0.0)]
+
+
+def leader(at: tuple[float, float], box: Box) -> tuple[float, float]:
+    """Return where on a text's box the line from its mark ends [px]."""
+    x = min(max(at[0], box.left), box.right)
+    y = min(max(at[1], box.top), box.bottom)
+    return x, y
+
+
+@dataclass(frozen=True)
+class Name:
+    """A name above a panel: the text, and the place that it names [px]."""
+
+    block: Block
+    x: float
+    number: int
+
+
+class Hung(NamedTuple):
+    """A name in a lane above a panel, counted from the panel; with a line down where it isn't just above."""
+
+    name: Name
+    left: float
+    lane: int
+    tick: bool
+
+
+def lanes(names: Sequence[Name], left: float, right: float) -> list[Hung]:
+    """Return names in as few lanes as hold them; what finds no place in four is left off.
+
+    Parameters
+    ----------
+    left, right : float [px]
+        Between these they may stand.
+    """
+    hung: list[Hung] = []
+    for name in sorted(names, key=lambda one: one.x):
+        for lane in range(_MOST_LANES):
+            found = _in_lane(name, lane, hung, left, right)
+            if found:
+                hung.append(found)
+                break
+    return hung
+
+
+def _in_lane(name: Name, lane: int, hung: Sequence[Hung], left: float, right: float) -> Hung | None:
+    wide = name.block.length
+    # A line comes down to the panel from each name of a higher lane.
+    below = [one for one in hung if one.lane < lane]
+    if any(one.left - 2 < name.x < one.left + one.name.block.length + 2 for one in below):
+        return None
+    taken = [(one.left, one.left + one.name.block.length) for one in hung if one.lane == lane]
+    taken += [(one.name.x, one.name.x) for one in hung if one.lane > lane]
+    for off in (0.0, 0.2, 0.4, 0.55, -0.2, -0.4, -0.55):
+        first = min(max(name.x - wide / 2 + off * wide, left), right - wide)
+        if first < left or any(first < end + 7 and start < first + wide + 7 for start, end in taken):
+            continue
+        covers = first <= name.x <= first + wide
+        if covers:
+            return Hung(name, first, lane, tick=lane > 0)
+    return None
+
+
+def line_top(lane: int) -> float:
+    """Return how far above the panel the foot of a lane is [px]."""
+    return 4.0 + lane * LANE
+
+
+def line_height(size: float) -> float:
+    """Return the distance of two lines of text [px]."""
+    return LEADING * size

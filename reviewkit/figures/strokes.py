@@ -1,0 +1,121 @@
+"""Curves, bars, marks and shapes as SVG: short paths, thinned to what the eye can part at their size."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from html import escape
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+TOLERANCE = 0.35
+"""How far a thinned curve may lie from its points [px]: chosen, a fifth of a curve's own width."""
+FINE = 10
+"""Paths are written in whole tenths of a pixel."""
+
+
+def thinned(x: Floats, y: Floats, tolerance: float = TOLERANCE) -> npt.NDArray[np.intp]:
+    """Return which points draw the same curve: none of the others lies farther off it than a tolerance.
+
+    Parameters
+    ----------
+    x, y : array, shape (n,) [px]
+        Finite.
+    """
+    kept = [0]
+    start, low, high = 0, -math.inf, math.inf
+    xs, ys = x.tolist(), y.tolist()
+    for place in range(1, len(xs)):
+        run = xs[place] - xs[start]
+        if run > 0:
+            slope = (ys[place] - ys[start]) / run
+            if low <= slope <= high:
+                low = max(low, slope - tolerance / run)
+                high = min(high, slope + tolerance / run)
+                continue
+        if place - 1 > start:
+            kept.append(place - 1)
+            start = place - 1
+        run = xs[place] - xs[start]
+        slope = (ys[place] - ys[start]) / run if run > 0 else 0.0
+        low, high = (slope - tolerance / run, slope + tolerance / run) if run > 0 else (math.inf, -math.inf)
+    if len(xs) > 1:
+        kept.append(len(xs) - 1)
+    return np.array(sorted(set(kept)), dtype=np.intp)
+
+
+def stretches(x: Floats, y: Floats) -> list[tuple[Floats, Floats]]:
+    """Return the parts of a curve between its gaps, thinned."""
+    known = np.isfinite(x) & np.isfinite(y)
+    if not known.any():
+        return []
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(np.int8)))
+    parts = []
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        part = thinned(x[first:last], y[first:last])
+        parts.append((x[first:last][part], y[first:last][part]))
+    return parts
+
+
+def path(parts: Iterable[tuple[Floats, Floats]], *, closed: bool = False) -> str:
+    """Return the SVG path of lines, in tenths of a pixel."""
+    return "".join(_line(x, y) + ("z" if closed else "") for x, y in parts)
+
+
+def _line(x: Floats, y: Floats) -> str:
+    whole = np.round(np.stack([x, y], axis=1) * FINE).astype(np.int64)
+    first, steps = whole[0], np.diff(whole, axis=0)
+    steps = steps[np.any(steps != 0, axis=1)]
+    head = f"M{first[0]} {first[1]}"
+    if not len(steps):
+        return head + "h0"
+    return head + "l" + numbers(steps.ravel().tolist())
+
+
+def numbers(given: Sequence[int]) -> str:
+    """Return whole numbers in a row; a minus sign parts two by itself."""
+    return " ".join(map(str, given)).replace(" -", "-")
+
+
+def dashes(style: str | None, thickness: float) -> str:
+    """Return the pattern of a dashed line [px] as plotly draws it; nothing for a solid one."""
+    unit = max(thickness, 3.0)
+    times = {"dot": (1, 1), "dash": (3, 3), "longdash": (5, 5), "dashdot": (3, 1, 1, 1)}.get(style or "", ())
+    return " ".join(f"{unit * one:.4g}" for one in times)
+
+
+_HEX = re.compile(r"#[0-9a-fA-F]{6}([0-9a-fA-F]{2})?\Z")
+
+
+def ink(colour: str | None, fallback: str = "none") -> tuple[str, float]:
+    """Return a colour without its opacity, and that: "#0072b233" is ("#0072b2", 0.2)."""
+    found = _HEX.match(colour or "")
+    if not found:
+        return (escape(colour) if colour else fallback), 1.0
+    return found.group()[:7].lower(), int(found.group(1), 16) / 255 if found.group(1) else 1.0
+
+
+def painted(name: str, colour: str | None) -> str:
+    """Return the attributes for a fill or stroke with its opacity."""
+    plain, opacity = ink(colour)
+    shade = "" if opacity == 1.0 else f' {name}-opacity="{opacity:.2g}"'
+    return f' {name}="{plain}"{shade}'
+
+
+def words(text: str) -> str:
+    """Return a text for SVG; what would be read as a colour of the drawing is spelled out."""
+    return escape(text, quote=False).replace("#", "&#35;")
+
+
+def sampled(x: Floats, y: Floats, step: float = 3.0) -> Floats:
+    """Return points along a line, none farther than `step` from the next [px], shape (n, 2)."""
+    if len(x) < 2:
+        return np.stack([x, y], axis=1)
+    counts = np.maximum(1, np.ceil(np.hypot(np.diff(x), np.diff(y)) / step)).astype(int)
+    where = np.concatenate([[0], np.cumsum(counts)])
+    along = np.arange(where[-1] + 1)
+    return np.stack([np.interp(along, where, x), np.interp(along, where, y)], axis=1)

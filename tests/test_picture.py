@@ -1,0 +1,172 @@
+"""Charts as pictures: what is drawn, where the texts lie, in whose colours; findings as strips."""
+
+from __future__ import annotations
+
+import doctest
+import re
+import xml.etree.ElementTree as ET
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+import pytest
+
+from reviewkit.figures import lettering, marks, picture, sheet, strip, ticks
+from reviewkit.figures.chart import Chart
+from reviewkit.figures.scales import NotDrawn
+from reviewkit.figures.sheet import Sheet
+from reviewkit.findings import CHART_MIME, Finding
+from reviewkit.metrology.conformity import Limit
+
+
+def _drawn() -> Sheet:
+    figure = marks.panels(["current, A", "voltage, V"], x_axis=sheet.axis("time, s", range=[0, 10]))
+    time = np.arange(0.0, 10.1, 0.1)
+    marks.line(figure, time, np.sin(time), name="a", colour=sheet.CURRENT, unit="A")
+    marks.line(figure, time, np.cos(time), name="b", colour=sheet.VOLTAGE, unit="V", axis="y2")
+    marks.phases(figure, [(0.0, 4.0, "first"), (4.0, 4.2, "short one"), (4.2, 10.0, "third")], width=10.0)
+    marks.limit(figure, 0.9, "0.9 A at most: a data sheet with a long name")
+    marks.point(figure, 1.57, 1.0, "highest at 1.57 s", colour=sheet.CURRENT, error_y=0.1)
+    marks.label(figure, 5.0, float(np.cos(5.0)), "voltage <b>", colour=sheet.VOLTAGE, axis="y2")
+    return figure
+
+
+def plain(figure: Sheet) -> dict[str, Any]:
+    """A sheet as the mapping that plotly takes."""
+    return {
+        "data": figure.curves,
+        "layout": {**figure.layout, "shapes": figure.shapes, "annotations": figure.texts},
+    }
+
+
+def faults(drawn: picture.Picture) -> list[str]:
+    """What a reader would stumble over: texts on texts, off the picture, or on a curve.
+
+    A picture scaled as a whole has the same faults or none.
+    """
+    found = []
+    for place, one in enumerate(drawn.texts):
+        found += [f"'{one.text}' on '{other.text}'" for other in drawn.texts[:place] if one.meets(other)]
+        if one.left < 0 or one.top < 0 or one.right > drawn.width or one.bottom > drawn.height:
+            found.append(f"'{one.text}' leaves the picture")
+        if any(_inside(points, one) for points in drawn.lines):
+            found.append(f"'{one.text}' on a curve")
+    return found
+
+
+def _inside(points: np.ndarray[Any, Any], box: lettering.Box) -> bool:
+    x, y = points[:, 0], points[:, 1]
+    return bool(np.any((x > box.left) & (x < box.right) & (y > box.top) & (y < box.bottom)))
+
+
+@pytest.mark.parametrize("module", [lettering, picture, strip, ticks])
+def test_examples_are_true(module: Any) -> None:
+    tried = doctest.testmod(module)
+    assert tried.attempted
+    assert not tried.failed
+
+
+@pytest.mark.parametrize("width", [340, 760])
+def test_a_picture_has_all_texts_each_in_a_place_of_its_own(width: int) -> None:
+    drawn = picture.picture(plain(_drawn()), width=width)
+    assert faults(drawn) == []
+    told = " ".join(" ".join(ET.fromstring(drawn.svg).itertext()).split())
+    for text in ("current, A", "time, s", "first", "short one", "third", "highest at 1.57 s", "voltage <b>"):
+        assert text in told
+
+
+def test_a_picture_is_the_same_from_plotlys_own_figure_and_each_time() -> None:
+    one = picture.picture(plain(_drawn()), width=340)
+    assert picture.picture(_drawn().checked().to_plotly_json(), width=340).svg == one.svg
+
+
+def test_the_frame_tells_plotly_where_to_stand() -> None:
+    drawn = picture.picture(plain(_drawn()), width=760)
+    frame = drawn.frame
+    assert (frame["width"], frame["height"]) == (drawn.width, drawn.height)
+    assert set(frame["margin"]) == set("lrtb")
+    assert frame["ranges"]["xaxis"] == [0.0, 10.0]
+    figure = go.Figure(_drawn().checked())
+    figure.update_layout(
+        margin=frame["margin"], **{name: {"range": ends} for name, ends in frame["ranges"].items()}
+    )
+    assert figure.layout.yaxis2.range[0] < -1
+
+
+def test_a_page_may_hold_a_picture_twice_and_gives_it_its_colours() -> None:
+    chart = Chart("a-chart", "What?", "This.", _drawn().checked(), pd.DataFrame())
+    shown = chart._repr_mimebundle_()
+    for one in shown[CHART_MIME]["pictures"].values():
+        svg = one["svg"]
+        assert not re.search(r"\bid=|<style|<script|href", svg)
+        assert not re.search(r'"#', svg)
+        assert "var(--c-current,#d55e00)" in svg
+        assert svg.startswith("<svg viewBox=")
+    assert "var(" not in shown["image/svg+xml"]
+    dark = chart.pictures()["wide"].in_scheme("dark")
+    assert sheet.LIGHT_TO_DARK[sheet.CURRENT] in dark
+    assert sheet.CURRENT not in dark
+
+
+def test_text_that_looks_like_a_colour_or_markup_stays_what_it_is() -> None:
+    figure = _drawn()
+    marks.label(figure, 2.0, 0.0, "#0072b2 <script>", colour=sheet.INK)
+    svg = picture.picture(plain(figure), width=760)
+    assert "#0072b2 <script>" in " ".join(ET.fromstring(svg.in_scheme("dark")).itertext())
+
+
+@pytest.mark.parametrize(
+    "trace",
+    [{"type": "heatmap", "z": [[1]]}, {"type": "scatter", "y": [1, 2], "xaxis": "x2"}, {"type": "pie"}],
+)
+def test_what_plotly_alone_draws_is_refused_and_the_chart_is_shown_without_a_picture(
+    trace: dict[str, Any],
+) -> None:
+    figure = go.Figure({"data": [trace], "layout": {"template": "none"}})
+    with pytest.raises(NotDrawn):
+        picture.picture(figure.to_plotly_json(), width=340)
+    shown = Chart("own", "What?", "This.", figure, pd.DataFrame())._repr_mimebundle_()
+    assert shown[CHART_MIME]["pictures"] == {}
+    assert "image/svg+xml" not in shown
+
+
+def _spots(item: Finding) -> tuple[list[float], float]:
+    """Where a strip's gates stand, and its dot."""
+    svg = strip.strip(item)
+    gates = [float(x) for x in re.findall(r"M([\d.]+) 1v", svg)]
+    return gates, float(re.findall(r'cx="([\d.]+)"', svg)[0])
+
+
+@pytest.mark.parametrize("share", [0.05, 0.5, 0.95])
+def test_a_strip_puts_the_value_between_its_limits_as_far_as_it_lies(share: float) -> None:
+    item = Finding(
+        key="a.b", label="x", value=4.15 + 0.1 * share, uncertainty=0.01, limit=Limit(4.15, 4.25, "")
+    )
+    (low, high), dot = _spots(item)
+    assert (dot - low) / (high - low) == pytest.approx(share, abs=0.01)
+
+
+def test_a_strip_tells_what_lies_off_it_by_an_arrow_and_beyond_a_limit_by_a_hollow_dot() -> None:
+    within = strip.strip(
+        Finding(key="a.b", label="x", value=1.0, uncertainty=0.1, limit=Limit(None, 2.0, ""))
+    )
+    beyond = strip.strip(
+        Finding(key="a.b", label="x", value=20.0, uncertainty=0.1, limit=Limit(None, 2.0, ""))
+    )
+    assert within.count("z") == 1
+    assert beyond.count("z") > 1
+    assert 'fill="var(--c-ink' in within
+    assert 'r="4.5" fill="var(--c-paper' in beyond
+
+
+@pytest.mark.parametrize(
+    "item",
+    [
+        Finding(key="a.b", label="x", value=True, limit=Limit(0.0, 1.0, "")),
+        Finding(key="a.b", label="x", value=1.0),
+        Finding(key="a.b", label="x", value=None, limit=Limit(0.0, 1.0, "")),
+    ],
+)
+def test_what_has_no_limit_or_no_number_has_no_strip(item: Finding) -> None:
+    assert strip.strip(item) == ""
