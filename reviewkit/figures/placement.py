@@ -133,9 +133,9 @@ class Room:
 
 
 def broken(block: Block, room: float) -> list[Block]:
-    """Return a text as it is, and broken to two thirds and to half of the room [px]; each once."""
+    """Return a text as it is, and broken to parts of the room [px]; each way once."""
     ways = {block.lines: block} if block.length <= room else {}
-    for share in (0.95, 0.66, 0.48):
+    for share in (0.95, 0.66, 0.48, 0.34):
         if share * room < block.length:
             lines = wrapped(block.lines, share * room, block.size)
             ways.setdefault(lines, replace(block, lines=lines))
