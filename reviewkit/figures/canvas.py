@@ -29,8 +29,8 @@ class Canvas:
     scales: Mapping[str, Scale]
     paper: Box
     under: list[str] = field(default_factory=list)
-    curves: dict[str, list[str]] = field(default_factory=dict)
-    """Of each panel, in tenths of a pixel from its upper left corner."""
+    curves: list[str] = field(default_factory=list)
+    """In tenths of a pixel."""
     over: list[str] = field(default_factory=list)
     lines: list[Floats] = field(default_factory=list)
     """Points along all that is drawn as a line [px], each of shape (n, 2)."""
@@ -44,16 +44,13 @@ class Canvas:
 
     def svg(self) -> str:
         """Return all that is drawn so far."""
-        return "".join([*self.under, *(self._clipped(name) for name in self.curves), *self.over])
+        curves = "".join(self.curves)
+        return "".join(
+            [*self.under, f'<g transform="scale(.1)" {_CURVES}>{curves}</g>' if curves else "", *self.over]
+        )
 
-    def _clipped(self, name: str) -> str:
-        """Return a panel's curves; nothing of them lies beyond it."""
-        box = self.panel(name)
-        wide, high = box.right - box.left, box.bottom - box.top
-        size = f'x="{box.left:g}" y="{box.top:g}" width="{wide:g}" height="{high:g}"'
-        view = f'viewBox="0 0 {wide * strokes.FINE:.0f} {high * strokes.FINE:.0f}"'
-        style = 'fill="none" stroke-linejoin="round"'
-        return f'<svg {size} {view} overflow="hidden" {style}>{"".join(self.curves[name])}</svg>'
+
+_CURVES = 'fill="none" stroke-linejoin="round"'
 
 
 def trace(canvas: Canvas, one: Settings) -> None:
@@ -120,19 +117,14 @@ def _curve(canvas: Canvas, one: Settings, x: Floats, y: Floats, up: Scale) -> No
     if shape == "spline":
         raise NotDrawn("a curve bent through its points")
     x, y = _stepped(x, y, shape)
-    box = canvas.panel(up.name)
-    parts = strokes.stretches(np.clip(x - box.left, -1e5, 1e5), np.clip(y - box.top, -1e5, 1e5))
+    parts = strokes.stretches(*strokes.cut(x, y, canvas.panel(up.name)))
     pattern = strokes.dashes(line.get("dash"), thickness * strokes.FINE)
     dashed = f' stroke-dasharray="{pattern}"' if pattern else ""
     stroke = painted("stroke", line.get("color", sheet.INK))
-    canvas.curves.setdefault(up.name, []).append(
+    canvas.curves.append(
         f'<path d="{strokes.path(parts)}"{stroke} stroke-width="{thickness * strokes.FINE:g}"{dashed}/>'
     )
-    for px, py in parts:
-        points = strokes.sampled(px + box.left, py + box.top)
-        inside = (points[:, 0] >= box.left) & (points[:, 0] <= box.right)
-        inside &= (points[:, 1] >= box.top - 1) & (points[:, 1] <= box.bottom + 1)
-        canvas.lines.append(points[inside])
+    canvas.lines += [strokes.sampled(*part) for part in parts]
 
 
 def _filled(canvas: Canvas, one: Settings, x: Floats, y: Floats, up: Scale, fill: str) -> None:
@@ -140,16 +132,15 @@ def _filled(canvas: Canvas, one: Settings, x: Floats, y: Floats, up: Scale, fill
     if fill not in ("toself", "tozeroy"):
         raise NotDrawn(f"a band of the kind {fill}")
     if fill == "tozeroy":
-        x, y = np.append(x, x[[-1, 0]]), np.append(y, up.at([0.0, 0.0]))
+        x, y = np.append(x, x[[-1, 0]]), np.append(y, np.full(2, up.spot(0.0)))
     there = len(x) // 2
     halves = (strokes.thinned(x[:there], y[:there]), strokes.thinned(-x[there:], y[there:]) + there)
     kept = np.concatenate(halves) if np.isfinite(x).all() and np.isfinite(y).all() else np.arange(len(x))
     known = kept[np.isfinite(x[kept]) & np.isfinite(y[kept])]
     if len(known):
-        outline = strokes.path([(x[known] - box.left, y[known] - box.top)], closed=True)
-        canvas.curves.setdefault(up.name, []).append(
-            f'<path d="{outline}"{painted("fill", one.get("fillcolor"))}/>'
-        )
+        inside = np.clip(x[known], box.left, box.right), np.clip(y[known], box.top, box.bottom)
+        outline = strokes.path([inside], closed=True)
+        canvas.curves.append(f'<path d="{outline}"{painted("fill", one.get("fillcolor"))}/>')
 
 
 def _error_bars(canvas: Canvas, one: Settings, inside: Any) -> None:
@@ -184,6 +175,8 @@ def _stroke(canvas: Canvas, parts: list[tuple[Floats, Floats]], colour: str, thi
         canvas.lines += [strokes.sampled(x, y) for x, y in parts]
 
 
+_FEW = 60
+"""Up to here each mark keeps texts away with all its size, and is an element of its own."""
 _SYMBOLS = {
     "square": "M{0} {0}h{1}v{1}h-{1}z",
     "diamond": "M0 -{2}L{2} 0L0 {2}L-{2} 0z",
@@ -217,6 +210,9 @@ def _markers(canvas: Canvas, marker: Settings, x: Floats, y: Floats) -> None:
     else:
         drawn = _dots(x, y, half, style, plain=not edge.get("width"), colour=colour, size=size)
     canvas.over.append(drawn)
+    if len(x) > _FEW:
+        canvas.lines.append(np.stack([x, y], axis=1))
+        return
     reach = half + float(edge.get("width") or 0) / 2
     canvas.marks += [
         Box(px - reach, py - reach, px + reach, py + reach)
@@ -225,7 +221,7 @@ def _markers(canvas: Canvas, marker: Settings, x: Floats, y: Floats) -> None:
 
 
 def _dots(x: Floats, y: Floats, half: float, style: str, *, plain: bool, colour: str, size: float) -> str:
-    if len(x) > 8 and plain:
+    if len(x) > _FEW and plain:
         # Many dots are one path of lines of no length with round ends.
         whole = np.round(np.stack([x, y], axis=1) * strokes.FINE).astype(int)
         whole = np.unique(whole, axis=0)
@@ -243,12 +239,8 @@ def _bars(canvas: Canvas, one: Settings) -> None:
     x, y, across, up = _places(canvas, one)
     along, over = (across, up) if level else (up, across)
     ends, middles = (x, y) if level else (y, x)
-    base = (
-        along.at(along.numbers([float(one.get("base") or 0.0)]))
-        if along.kind != "log"
-        else along.at([along.low])
-    )
-    unit = abs(float(over.at(1.0) - over.at(0.0)))
+    base = along.start if along.kind == "log" else along.spot(float(one.get("base") or 0.0))
+    unit = abs(over.spot(1.0) - over.spot(0.0))
     half = float(one.get("width") or 0.8) * unit / 2
     marker = one.get("marker") or {}
     colour, edge = marker.get("color", sheet.INK), marker.get("line") or {}
@@ -256,7 +248,7 @@ def _bars(canvas: Canvas, one: Settings) -> None:
     if edge.get("width"):
         style += painted("stroke", edge.get("color")) + f' stroke-width="{edge["width"]:g}"'
     for end, middle in zip(ends.tolist(), middles.tolist(), strict=True):
-        first, last = sorted((float(base[0]), end))
+        first, last = sorted((base, end))
         box = (
             Box(first, middle - half, last, middle + half)
             if level
@@ -291,7 +283,7 @@ def place(canvas: Canvas, axis: str, reference: str, number: Any) -> float:
     scale = canvas.scales[reference.split(" ")[0]]
     if reference.endswith("domain"):
         return scale.start + float(number) * (scale.end - scale.start)
-    return float(scale.at(scale.numbers([number]))[0])
+    return scale.spot(scale.number(number))
 
 
 def shape(canvas: Canvas, one: Settings) -> None:

@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 Piece = tuple[str, bool]
 """A stretch of text, and whether it is bold."""
@@ -176,7 +176,7 @@ class Block:
     align: str = "center"
     upwards: bool = False
 
-    @property
+    @cached_property
     def length(self) -> float:
         """The longest line's length [px]."""
         return max((width(line, self.size) for line in self.lines), default=0.0)

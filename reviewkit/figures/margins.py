@@ -165,9 +165,9 @@ def _below(scale: Scale, left: float, right: float, width: int) -> tuple[int, La
         made = tuple(
             (number, _tick_block(text, scale.settings, "center")) for number, text in scale.ticks(most)
         )
-        places = [float(scale.laid(left, width - right).at(number)) for number, _ in made]
+        places = [scale.laid(left, width - right).spot(number) for number, _ in made]
         made = made if scale.settings.get("tickvals") is None else _every(made, places)
-        places = [float(scale.laid(left, width - right).at(number)) for number, _ in made]
+        places = [scale.laid(left, width - right).spot(number) for number, _ in made]
         if _apart(places, made):
             break
     over = max(
@@ -193,7 +193,7 @@ def _every(made: Labels, places: Sequence[float]) -> Labels:
 
 def _names(figure: Settings, across: Scale, width: int) -> list[Name]:
     return [
-        Name(block(note, figure["layout"], width), float(across.at(float(note["x"]))), number)
+        Name(block(note, figure["layout"], width), across.spot(across.number(note["x"])), number)
         for number, note in enumerate(notes(figure))
         if note.get("name") == "phase"
     ]

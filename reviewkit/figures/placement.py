@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from functools import cached_property
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -27,13 +27,26 @@ LANE = 16.0
 _MOST_LANES = 4
 
 
-class Spot(NamedTuple):
-    """A place for a text: its upper left corner [px], how its lines lie, and how unwelcome the place is."""
+SIDES = ("left", "center", "right")
+_SHARES = np.array([0.0, 0.5, 1.0])
+"""Of a text's width, what lies left of the place that it is anchored at."""
 
-    left: float
-    top: float
-    align: str
-    dislike: float
+
+@dataclass(frozen=True)
+class Spots:
+    """Places for a text: its upper left corners [px], how its lines lie, and how unwelcome each place is."""
+
+    left: Floats
+    top: Floats
+    side: npt.NDArray[np.intp]
+    dislike: Floats
+
+    @classmethod
+    def of(cls, left: Any, top: Any, side: Any, dislike: Any) -> Spots:
+        """Return the places of arrays that are spread against each other."""
+        spread = np.broadcast_arrays(left, top, side, dislike)
+        across, down, sides, cost = (one.ravel() for one in spread)
+        return cls(across.astype(float), down.astype(float), sides.astype(np.intp), cost.astype(float))
 
 
 @dataclass(frozen=True)
@@ -56,7 +69,7 @@ class Put:
     number: int = -1
     paper: bool = False
 
-    @property
+    @cached_property
     def box(self) -> Box:
         """Where it lies."""
         return self.block.box(self.left, self.top)
@@ -79,12 +92,10 @@ class Room:
     boxes: list[Box]
     lines: Floats
 
-    def cost(self, block: Block, spots: Sequence[Spot], panel: Box) -> Floats:
+    def cost(self, block: Block, spots: Spots, panel: Box) -> Floats:
         """Return how bad each place is for a text."""
         wide, high = block.extent
-        left = np.array([spot.left for spot in spots])
-        top = np.array([spot.top for spot in spots])
-        sides = left, top, left + wide, top + high
+        sides = spots.left, spots.top, spots.left + wide, spots.top + high
         edge = self.picture
         out = (sides[0] < edge.left + EDGE) | (sides[2] > edge.right - EDGE)
         out |= (sides[1] < edge.top + EDGE) | (sides[3] > edge.bottom - EDGE)
@@ -92,7 +103,7 @@ class Room:
         beyond |= (sides[0] < panel.left) | (sides[2] > panel.right)
         hits = self._on_curves(sides)
         total = OUTSIDE * out + PANEL * beyond + CURVE * (hits > 0) + 5.0 * hits
-        return np.asarray(total + TEXT * self._on_boxes(sides) + [spot.dislike for spot in spots])
+        return np.asarray(total + TEXT * self._on_boxes(sides) + spots.dislike)
 
     def _on_boxes(self, sides: tuple[Floats, ...]) -> Floats:
         taken = np.array([(box.left, box.top, box.right, box.bottom) for box in self.boxes]).reshape(-1, 4)
@@ -111,25 +122,30 @@ class Room:
         on = (x > left - OFF) & (x < right + OFF) & (y > top - OFF) & (y < bottom + OFF)
         return np.asarray(np.count_nonzero(on, axis=1), dtype=float)
 
-    def best(self, blocks: Iterable[Block], spots: dict[int, list[Spot]], panel: Box) -> tuple[Put, float]:
+    def best(self, ways: Sequence[tuple[Block, Spots]], panel: Box) -> tuple[Put, float]:
         """Return a text at its best place, and what that costs.
 
         Parameters
         ----------
-        blocks : iterable of Block
-            The same text, broken in several ways.
-        spots : dict
-            The places for each of these, by their order.
+        ways : sequence of (Block, Spots)
+            The same text, broken in several ways, with the places for each.
         """
         found: tuple[Put, float] | None = None
-        for number, block in enumerate(blocks):
-            costs = self.cost(block, spots[number], panel)
+        for number, (block, spots) in enumerate(ways):
+            costs = self.cost(block, spots, panel) + _BROKEN * number
             at = int(np.argmin(costs))
             if found is None or costs[at] < found[1]:
-                spot = spots[number][at]
-                found = Put(replace(block, align=spot.align), spot.left, spot.top), float(costs[at])
+                side = SIDES[int(spots.side[at])]
+                put = Put(replace(block, align=side), float(spots.left[at]), float(spots.top[at]))
+                found = put, float(costs[at])
+            if found[1] < PANEL:
+                break
         assert found is not None
         return found
+
+
+_BROKEN = 10.0
+"""What each further break of a text costs, in pixels of distance."""
 
 
 def broken(block: Block, room: float) -> list[Block]:
@@ -142,56 +158,62 @@ def broken(block: Block, room: float) -> list[Block]:
     return list(ways.values())
 
 
-def beside_line(block: Block, panel: Box, y: float, *, above: bool) -> list[Spot]:
+def beside_line(block: Block, panel: Box, y: float, *, above: bool) -> Spots:
     """Return places along a level line: from the right edge to the left, above it or below."""
     wide, high = block.extent
-    spots = []
-    for over, off in itertools.product((above, not above), (3.0, 14.0, 28.0)):
-        top = y - off - high if over else y + off
-        dislike = 15.0 * (over != above) + 3 * (off - 3)
-        for left in np.arange(panel.right - wide - 2, panel.left, -12.0).tolist():
-            spots.append(Spot(left, top, "right", dislike + 0.1 * (panel.right - wide - left)))
-    return spots or [Spot(panel.left + 2, y - 3 - high, "left", 0.0)]
+    off = np.array([3.0, 14.0, 28.0])[:, None]
+    left = np.maximum(
+        np.arange(panel.right - wide - 2, min(panel.left, panel.right - wide - 3), -12.0), panel.left
+    )
+    along = 0.1 * (panel.right - wide - left) + 3 * (off - 3)
+    over = Spots.of(left, y - off - high, 2, along + 15.0 * (not above))
+    under = Spots.of(left, y + off, 2, along + 15.0 * above)
+    return joined(over, under)
 
 
-def around(block: Block, at: tuple[float, float], *, anchor: str, above: bool) -> list[Spot]:
+def joined(*parts: Spots) -> Spots:
+    """Return all places of several."""
+    fields = ("left", "top", "side", "dislike")
+    return Spots(*(np.concatenate([getattr(one, name) for one in parts]) for name in fields))
+
+
+_DX = np.array([0, 8, -8, 20, -20, 36, -36, 56, -56, 80, -80])[:, None, None]
+_DY = np.array([4.0, 9, 16, 26, 40, 58])[:, None]
+
+
+def around(block: Block, at: tuple[float, float], *, anchor: str, above: bool) -> Spots:
     """Return places beside a place on a curve, the one that was asked for first."""
     (x, y), (wide, high) = at, block.extent
-    spots = []
-    for side, over in itertools.product(("left", "center", "right"), (above, not above)):
-        dislike = 8.0 * (side != anchor) + 8.0 * (over != above)
-        left = x - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[side]
-        for dx, dy in itertools.product(
-            (0, 8, -8, 20, -20, 36, -36, 56, -56, 80, -80), (4, 9, 16, 26, 40, 58)
-        ):
-            top = y - dy - high if over else y + dy
-            spots.append(Spot(left + dx, top, side, dislike + 0.3 * abs(dx) + 0.8 * (dy - 4)))
-    return spots
+    side = np.arange(3)
+    left = x - wide * _SHARES + _DX
+    away = 0.3 * np.abs(_DX) + 0.8 * (_DY - 4) + 8.0 * (side != SIDES.index(anchor))
+    over = Spots.of(left, y - _DY - high, side, away + 8.0 * (not above))
+    under = Spots.of(left, y + _DY, side, away + 8.0 * above)
+    return joined(over, under)
 
 
-def away_from(block: Block, at: tuple[float, float], wanted: tuple[float, float]) -> list[Spot]:
+_REACH = np.array([20, 30, 42, 58, 78, 104, 136, 176, 220.0])[:, None]
+_COS, _SIN = np.cos(np.arange(24) * math.pi / 12), np.sin(np.arange(24) * math.pi / 12)
+_TURN = np.where(np.abs(_COS) < 0.3, 1, np.where(_COS > 0, 0, 2))
+
+
+def away_from(block: Block, at: tuple[float, float], wanted: tuple[float, float]) -> Spots:
     """Return places on circles around a mark, from which a thin line leads to it."""
     (x, y), (wide, high) = at, block.extent
-    spots = []
-    for reach, step in itertools.product((20, 30, 42, 58, 78, 104, 136, 176, 220), range(24)):
-        dx, dy = reach * math.cos(step * math.pi / 12), reach * math.sin(step * math.pi / 12)
-        align = "center" if abs(dx) < 0.3 * reach else "left" if dx > 0 else "right"
-        left = x + dx - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[align]
-        top = y + dy - high * (0.5 + 0.5 * (0.0 if align != "center" else math.copysign(1, -dy)))
-        dislike = 0.25 * math.dist((dx, dy), wanted) + 0.1 * reach
-        spots.append(Spot(left, top, align, dislike))
-    return spots
+    dx, dy = _REACH * _COS, _REACH * _SIN
+    left = x + dx - wide * _SHARES[_TURN]
+    top = y + dy - high * np.where(_TURN == 1, np.where(dy < 0, 1.0, 0.0), 0.5)
+    return Spots.of(left, top, _TURN, 0.25 * np.hypot(dx - wanted[0], dy - wanted[1]) + 0.1 * _REACH)
 
 
-def anywhere(block: Block, at: tuple[float, float], panel: Box) -> list[Spot]:
+def anywhere(block: Block, at: tuple[float, float], panel: Box) -> Spots:
     """Return places all over a panel, the nearer the better; for what finds none where it was wanted."""
     wide, high = block.extent
-    spots = []
-    for left in np.arange(panel.left + 2, panel.right - wide, 10.0).tolist():
-        for top in np.arange(panel.top + 2, panel.bottom - high, 7.0).tolist():
-            away = math.dist(leader(at, block.box(left, top)), at)
-            spots.append(Spot(left, top, "left", 0.5 * away))
-    return spots or [Spot(panel.left + 2, panel.top + 2, "left", 0.0)]
+    left = np.arange(panel.left + 2, max(panel.right - wide, panel.left + 3), 10.0)
+    top = np.arange(panel.top + 2, max(panel.bottom - high, panel.top + 3), 7.0)[:, None]
+    aside = np.maximum(np.maximum(left - at[0], at[0] - left - wide), 0)
+    off = np.maximum(np.maximum(top - at[1], at[1] - top - high), 0)
+    return Spots.of(left, top, 0, 0.5 * np.hypot(aside, off))
 
 
 def leader(at: tuple[float, float], box: Box) -> tuple[float, float]:

@@ -77,10 +77,19 @@ class Scale:
                 return np.asarray(np.log10(found))
         return np.asarray(found, dtype=float)
 
-    def at(self, numbers: Any) -> Any:
+    def at(self, numbers: Floats) -> Floats:
         """Return numbers along the axis as places on the picture [px]."""
-        share = (np.asarray(numbers, dtype=float) - self.low) / (self.high - self.low)
-        return self.start + share * (self.end - self.start)
+        return self.start + (numbers - self.low) * ((self.end - self.start) / (self.high - self.low))
+
+    def spot(self, number: float) -> float:
+        """Return one number along the axis as a place on the picture [px]."""
+        return self.start + (number - self.low) * (self.end - self.start) / (self.high - self.low)
+
+    def number(self, value: Any) -> float:
+        """Return a single value of a trace or shape as a number along the axis."""
+        if self.kind in ("linear", "date") and isinstance(value, int | float):
+            return float(value)
+        return float(self.numbers([value])[0])
 
     def laid(self, start: float, end: float) -> Scale:
         """Return it laid between two places of the picture [px]."""

@@ -10,6 +10,8 @@ from html import escape
 import numpy as np
 import numpy.typing as npt
 
+from reviewkit.figures.lettering import Box
+
 Floats = npt.NDArray[np.float64]
 
 TOLERANCE = 0.35
@@ -46,6 +48,30 @@ def thinned(x: Floats, y: Floats, tolerance: float = TOLERANCE) -> npt.NDArray[n
     if len(xs) > 1:
         kept.append(len(xs) - 1)
     return np.array(sorted(set(kept)), dtype=np.intp)
+
+
+def cut(x: Floats, y: Floats, box: Box) -> tuple[Floats, Floats]:
+    """Return a curve that ends where it leaves a box, and begins again where it comes back [px]."""
+    for along, low, high in ((0, box.left, box.right), (1, box.top, box.bottom)):
+        pair = (x, y)
+        for edge in (low, high):
+            pair = _with_crossings(*pair, along, edge)
+        beyond = (pair[along] < low - 0.01) | (pair[along] > high + 0.01)
+        x, y = (np.where(beyond, np.nan, one) if beyond.any() else one for one in pair)
+    return x, y
+
+
+def _with_crossings(x: Floats, y: Floats, along: int, edge: float) -> tuple[Floats, Floats]:
+    """Return a curve with a point wherever it crosses an edge."""
+    pair = (x, y)
+    off = pair[along] - edge
+    crossed = np.flatnonzero(off[:-1] * off[1:] < 0)
+    if not len(crossed):
+        return pair
+    share = off[crossed] / (off[crossed] - off[crossed + 1])
+    met = [one[crossed] + share * (one[crossed + 1] - one[crossed]) for one in pair]
+    met[along][:] = edge
+    return np.insert(x, crossed + 1, met[0]), np.insert(y, crossed + 1, met[1])
 
 
 def stretches(x: Floats, y: Floats) -> list[tuple[Floats, Floats]]:

@@ -24,7 +24,7 @@ from reviewkit.figures.margins import (
     title,
     title_block,
 )
-from reviewkit.figures.placement import LANE, Put, Room, Spot
+from reviewkit.figures.placement import LANE, Put, Room
 from reviewkit.figures.scales import Scale, Settings
 from reviewkit.figures.strokes import painted
 
@@ -41,7 +41,7 @@ def grid(drawn: Canvas, plan: Plan) -> None:
     for name, scale in plan.scales.items():
         if not scale.visible:
             continue
-        at = [float(scale.at(number)) for number, _ in _all_ticks(plan, name)]
+        at = [scale.spot(number) for number, _ in _all_ticks(plan, name)]
         if name == "x":
             ends = _panels(drawn)
             pieces += [f"M{x:.1f} {top:.4g}V{bottom:.4g}" for x in at for top, bottom in _shows(scale, ends)]
@@ -114,7 +114,7 @@ def _ticks(plan: Plan) -> list[Put]:
         scale = plan.scales[name]
         for number, one in labels:
             wide, high = one.extent
-            at = float(scale.at(number))
+            at = scale.spot(number)
             if name == "x":
                 over = scale.settings.get("side") == "top"
                 top = paper.top - _LENGTH - 3 - high if over else paper.bottom + _LENGTH + 3
@@ -211,7 +211,7 @@ def _at(drawn: Canvas, note: Settings) -> tuple[float, float]:
         given = note.get(axis, 0)
         if reference in drawn.scales and drawn.scales[reference].kind == "log":
             # Here plotly takes the power of ten.
-            places.append(float(drawn.scales[reference].at(float(given))))
+            places.append(drawn.scales[reference].spot(float(given)))
         else:
             places.append(canvas.place(drawn, axis, reference, given))
     return places[0] + float(note.get("xshift") or 0), places[1] - float(note.get("yshift") or 0)
@@ -242,21 +242,17 @@ def _placed(drawn: Canvas, room: Room, one: Block, note: Settings, role: str) ->
         # Where the limit lies beyond what the panel shows, nothing is said of it.
         if not panel.top - 1 <= at[1] <= panel.bottom + 1:
             return None
-        spots = [placement.beside_line(each, panel, at[1], above=above) for each in blocks]
+        ways = [(each, placement.beside_line(each, panel, at[1], above=above)) for each in blocks]
     elif role == "label":
         anchor = str(note.get("xanchor") or "center")
-        spots = [placement.around(each, at, anchor=anchor, above=above) for each in blocks]
+        ways = [(each, placement.around(each, at, anchor=anchor, above=above)) for each in blocks]
     else:
         wanted = (float(note.get("ax", -10)), float(note.get("ay", -30)))
-        spots = [placement.away_from(each, at, wanted) for each in blocks]
-    dearer = [
-        [Spot(s.left, s.top, s.align, s.dislike + 10 * place) for s in some]
-        for place, some in enumerate(spots)
-    ]
-    put, cost = room.best(blocks, dict(enumerate(dearer)), panel)
+        ways = [(each, placement.away_from(each, at, wanted)) for each in blocks]
+    put, cost = room.best(ways, panel)
     if cost >= placement.CURVE:
-        spots = [placement.anywhere(each, at, panel) for each in blocks]
-        put, cost = min((put, cost), room.best(blocks, dict(enumerate(spots)), panel), key=lambda one: one[1])
+        others = room.best([(each, placement.anywhere(each, at, panel)) for each in blocks], panel)
+        put, cost = min((put, cost), others, key=lambda one: one[1])
     if role == "point" or (role == "label" and math.dist(placement.leader(at, put.box), at) > _FAR):
         x, y = placement.leader(at, put.box)
         colour = painted("stroke", note.get("arrowcolor", sheet.QUIET))
