@@ -156,9 +156,8 @@ def start(folder: Path, name: str, **templates: tuple[Path, ...]) -> None:
 @click.option(
     "--stills/--no-stills",
     default=None,
-    help="Also write NAME/stills/: pictures for a video. Needs a browser. They stay likewise.",
+    help="Also write NAME/stills/: pictures for a video. They stay likewise.",
 )
-@click.option("--browser", default="", metavar="PROGRAM", help="What draws the stills. Default: Chromium.")
 @click.option(
     "--charts-script",
     type=click.Path(path_type=Path),

@@ -135,13 +135,29 @@ def faults(lock: Mapping[str, str]) -> list[str]:
 
 
 def licence(name: str) -> str:
-    """Return what an installed package says of its licence."""
+    """Return what an installed package says of its licence, in its metadata or else in its licence's file."""
     about = metadata.metadata(name)
     if about.get("License-Expression"):
         return str(about["License-Expression"])
     classes = [text for text in about.get_all("Classifier") or () if text.startswith("License ::")]
     first = (about.get("License") or "").strip().partition("\n")[0]
-    return "; ".join([text.rpartition(" :: ")[2] for text in classes] or [first])
+    said = "; ".join([text.rpartition(" :: ")[2] for text in classes] or [first])
+    return said or ("MIT" if any(map(_grants_as_mit, metadata.files(name) or ())) else "")
+
+
+def _grants_as_mit(file: metadata.PackagePath) -> bool:
+    """Whether a file is the text that SPDX lists as MIT."""
+    if not file.name.upper().startswith("LICEN"):
+        return False
+    text = " ".join(file.read_text(encoding="utf-8").split())
+    return all(part in text for part in _MIT)
+
+
+_MIT = (
+    "to deal in the Software without restriction",
+    "The above copyright notice and this permission notice",
+    "NONINFRINGEMENT",
+)
 
 
 def is_free(text: str) -> bool:

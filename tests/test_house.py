@@ -22,7 +22,7 @@ FLOORS = (
     {"errors", "metrology"},
     {"schema", "system", "tables"},
     {"execution", "findings", "logs"},
-    {"charge", "comparison", "drain", "privacy", "readout", "review", "summary", "ui_states"},
+    {"charge", "comparison", "drain", "drawing", "privacy", "readout", "review", "summary", "ui_states"},
     {"planning", "sections"},
     {"figures", "pipeline"},
     {"publishing"},
@@ -45,7 +45,7 @@ HEAVY = {
     "yaml": {"review"},
     "click": {"cli"},
     "distributed": {"execution"},
-    "playwright": {"publishing"},
+    "resvg_py": {"publishing"},
 }
 
 

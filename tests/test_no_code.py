@@ -36,7 +36,6 @@ _ALLOWED = {
         *(
             "reviewkit.sections.template",
             "reviewkit.execution.forked",
-            "reviewkit.publishing.stills",
         ),
         # Versions and files of packages, no module loaded.
         *("reviewkit.pipeline.harvest", "reviewkit.publishing.site.assets"),

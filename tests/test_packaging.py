@@ -136,7 +136,7 @@ def test_every_library_that_the_kit_imports_is_one_that_it_asks_for() -> None:
     for path in (ROOT / "reviewkit").rglob("*.py"):
         for module in imported(path) - sys.stdlib_module_names - {"reviewkit"}:
             names = {canonicalize_name(name) for name in owners[module]}
-            allowed = extra if module in {"distributed", "playwright"} else own
+            allowed = extra if module == "distributed" else own
             assert names & allowed, f"{path.relative_to(ROOT)} imports {module}: not in pyproject.toml"
 
 

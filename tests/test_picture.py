@@ -12,9 +12,10 @@ import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
-from reviewkit.figures import lettering, marks, picture, sheet, strip, ticks
+from reviewkit.drawing import colours, lettering, picture, strip, ticks
+from reviewkit.drawing.scales import NotDrawn
+from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Chart
-from reviewkit.figures.scales import NotDrawn
 from reviewkit.figures.sheet import Sheet
 from reviewkit.findings import CHART_MIME, Finding
 from reviewkit.metrology.conformity import Limit
@@ -104,7 +105,7 @@ def test_a_page_may_hold_a_picture_twice_and_gives_it_its_colours() -> None:
         assert "var(--c-current,#d55e00)" in svg
         assert svg.startswith("<svg viewBox=")
     assert "var(" not in shown["image/svg+xml"]
-    dark = chart.pictures()["wide"].in_scheme("dark")
+    dark = colours.in_scheme(chart.pictures()["wide"].svg, "dark")
     assert sheet.LIGHT_TO_DARK[sheet.CURRENT] in dark
     assert sheet.CURRENT not in dark
 
@@ -112,8 +113,8 @@ def test_a_page_may_hold_a_picture_twice_and_gives_it_its_colours() -> None:
 def test_text_that_looks_like_a_colour_or_markup_stays_what_it_is() -> None:
     figure = _drawn()
     marks.label(figure, 2.0, 0.0, "#0072b2 <script>", colour=sheet.INK)
-    svg = picture.picture(plain(figure), width=760)
-    assert "#0072b2 <script>" in " ".join(ET.fromstring(svg.in_scheme("dark")).itertext())
+    svg = picture.picture(plain(figure), width=760).svg
+    assert "#0072b2 <script>" in " ".join(ET.fromstring(colours.in_scheme(svg, "dark")).itertext())
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from reviewkit.errors import Faults, InputError, gathered
+from reviewkit.errors import Faults, InputError
 from reviewkit.pipeline.cache import RunOptions
 from reviewkit.pipeline.results import Reviewed
 from reviewkit.publishing import atomic, editions, evidence, site, written
@@ -20,8 +20,8 @@ class Extras:
     ----------
     single_file : bool
         Whether all pages are to be written into one file as well.
-    program : pathlib.Path or None
-        The browser that draws pictures for a video; none: no pictures.
+    stills : bool
+        Whether pictures for a video are to be drawn as well.
     charts_script : pathlib.Path or None
         A smaller build of the charts' script.
     home : str
@@ -29,7 +29,7 @@ class Extras:
     """
 
     single_file: bool
-    program: Path | None
+    stills: bool
     charts_script: Path | None
     home: str
 
@@ -58,19 +58,10 @@ def wanted(options: RunOptions) -> Extras:
     Raises
     ------
     InputError
-        If there is no such browser, or no such script.
+        If there is no such script.
     """
-    program = script = None
-    # Neither is light, and few runs ask for them.
-    if options.stills:
-        from reviewkit.publishing import stills as drawing
-
-        program = drawing.browser(options.browser or "")
-    if options.charts_script:
-        from reviewkit.publishing import site
-
-        script = site.charts_source(Path(options.charts_script))
-    return Extras(bool(options.single_file), program, script, options.list_name)
+    script = site.charts_source(Path(options.charts_script)) if options.charts_script else None
+    return Extras(bool(options.single_file), bool(options.stills), script, options.list_name)
 
 
 def begin(closed: Reviewed, extras: Extras) -> None:
@@ -100,8 +91,7 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
     Raises
     ------
     Faults
-        What is wrong with the author's own words where no section failed: the review is not published. Or
-        with the browser: it is, without its pictures.
+        What is wrong with the author's own words where no section failed: the review is not published.
     """
     faults = [*ended.strange_chapters(), *site.word_faults(ended)]
     # What a section stumbled over comes first: its draft is written, whatever else is wrong.
@@ -113,18 +103,13 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
     if extras.single_file:
         pages = [result.page for result in ended.sections]
         site.join(ended.staged, ended.file.name, sections=pages, carried=evidence.ZIP, charts_script=script)
-    # A browser at fault costs the pictures, not the review.
-    undrawn: list[InputError] = []
-    with gathered(undrawn):
-        if extras.program and not ended.failed:
-            drawing.add(ended, program=extras.program, charts_script=script)
+    if extras.stills and not ended.failed:
+        drawing.add(ended)
     site.write_charts(out, charts_script=script)
     file = ended.file
     good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
     before = written.files(out / (file.name if good else file.name + atomic.DRAFT))
     place = atomic.put(ended.staged, out, file.name, good=good)
-    if undrawn:
-        raise Faults(undrawn)
     return place, tuple(sorted(before - written.files(place))), tuple(faults)
 
 

@@ -80,7 +80,6 @@ def run(
     executor: Executor | None = None,
     single_file: bool | None = None,
     stills: bool | None = None,
-    browser: str | Path = "",
     charts_script: str | Path | None = None,
     list_name: str = "",
     fresh: bool = False,
@@ -102,8 +101,6 @@ def run(
         published before, so that no link dies.
     stills : bool, optional
         Whether to draw pictures for a video as well. Default: likewise.
-    browser : str or pathlib.Path
-        The program that draws them. Default: the first browser found.
     charts_script : str or pathlib.Path, optional
         A smaller build of the charts' script, to be shared by the pages in place of plotly's own.
     list_name : str
@@ -130,7 +127,7 @@ def run(
     >>> alder.place == site / "alder", alder.is_draft
     (True, False)
     """
-    options = RunOptions(Path(out), single_file, stills, browser, charts_script, list_name)
+    options = RunOptions(Path(out), single_file, stills, charts_script, list_name)
     wanted(options)
     refuse_place(Path(out), folders, list_name)
     own = tuple(templates), tuple(only_templates)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from reviewkit.drawing.picture import WIDTHS, Picture, picture
+from reviewkit.drawing.scales import NotDrawn
 from reviewkit.figures import sheet
 from reviewkit.figures.marks import wrapped
-from reviewkit.figures.picture import WIDTHS, Picture, picture
-from reviewkit.figures.scales import NotDrawn
 from reviewkit.figures.sheet import merged
 from reviewkit.findings import CHART_MIME, PLOTLY_MIME
 

@@ -2,13 +2,11 @@
 
 Plotly's own objects check all that they hold again with each piece that is added.
 
-The series colours are from the palette of Okabe and Ito, published for colour-blind readers. A chart is
-written in the light colours; the page's script exchanges each for its dark partner.
+A chart is written in the light colours; the page's script exchanges each for its dark partner.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -16,57 +14,27 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from reviewkit.drawing.colours import (
+    BAND,
+    CHARGE,
+    CURRENT,
+    GRID,
+    INK,
+    LIGHT_TO_DARK,
+    PAPER,
+    QUIET,
+    READING,
+    SANS,
+    TEMPERATURE,
+    VOLTAGE,
+)
 from reviewkit.metrology import formatting
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
 
 
-LIGHT_TO_DARK = {
-    "#0072b2": "#56b4e9",  # voltage
-    "#d55e00": "#e69f00",  # current
-    "#00805c": "#35c79a",  # charge
-    "#b0558a": "#e39cc8",  # temperature
-    "#7a6a00": "#f0e442",  # reading, highlight
-    "#1c1b19": "#ece8df",  # ink
-    "#5f5b54": "#aaa49a",  # quiet ink: ticks, limits
-    "#d9d4ca": "#45423c",  # grid
-    "#efebe3": "#2b2925",  # phase band
-    "#fbfaf7": "#191815",  # paper
-}
-"""Every colour a chart may use, and its partner on dark paper."""
-
-VOLTAGE, CURRENT, CHARGE, TEMPERATURE, READING, INK, QUIET, GRID, BAND, PAPER = LIGHT_TO_DARK
-
-SANS = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sans', sans-serif"
-
 DASHES = {"limit": "dash", "prediction": "dot", "declared": "longdash"}
-
-
-_PAGE = {
-    VOLTAGE: "voltage",
-    CURRENT: "current",
-    CHARGE: "charge",
-    TEMPERATURE: "temperature",
-    READING: "reading",
-    INK: "ink",
-    QUIET: "quiet",
-    GRID: "grid",
-    BAND: "band",
-    PAPER: "paper",
-}
-"""What a page calls each colour: ``--c-voltage``."""
-_COLOUR = re.compile("|".join(LIGHT_TO_DARK))
-
-
-def in_page_colours(svg: str) -> str:
-    """Return a picture whose colours are a page's own, light ones where the page has none."""
-    return _COLOUR.sub(lambda found: f"var(--c-{_PAGE[found.group()]},{found.group()})", svg)
-
-
-def in_dark_colours(svg: str) -> str:
-    """Return a picture in the dark partners of its colours."""
-    return _COLOUR.sub(lambda found: LIGHT_TO_DARK[found.group()], svg)
 
 
 def see_through(colour: str, opacity: float) -> str:
@@ -302,3 +270,32 @@ def _around_gaps(x: Floats, good: Places, most: int) -> Places:
         lengths = np.abs(x[good[before + 1]] - x[good[before]])
         before = before[np.argsort(-lengths, kind="stable")[:most]]
     return np.concatenate([good[before], good[before] + 1, good[before + 1]])
+
+
+__all__ = [
+    "BAND",
+    "CHARGE",
+    "CURRENT",
+    "DASHES",
+    "DAY",
+    "GRID",
+    "HOUR",
+    "INK",
+    "LIGHT_TO_DARK",
+    "MINUTE",
+    "MOST",
+    "PAPER",
+    "QUIET",
+    "READING",
+    "SANS",
+    "TEMPERATURE",
+    "VOLTAGE",
+    "Clock",
+    "Sheet",
+    "axis",
+    "kept",
+    "layout",
+    "merged",
+    "see_through",
+    "thinned",
+]

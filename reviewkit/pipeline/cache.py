@@ -136,7 +136,7 @@ class RunOptions:
         The published folder.
     single_file, stills : bool or None
         None: as the review was published before.
-    browser, charts_script : str or pathlib.Path or None
+    charts_script : str or pathlib.Path or None
     list_name : str
         The page that lists all reviews; empty: as it was.
     """
@@ -144,7 +144,6 @@ class RunOptions:
     out: Path
     single_file: bool | None = None
     stills: bool | None = None
-    browser: str | Path | None = None
     charts_script: str | Path | None = None
     list_name: str = ""
 
@@ -154,16 +153,12 @@ class RunOptions:
         return {
             "single_file": self.single_file,
             "stills": self.stills,
-            "browser": str(self.browser or "") if self.stills else "",
             "charts_script": script or "",
         }
 
     def is_met_by(self, made: Mapping[str, Any]) -> bool:
         """Whether what was published is what is asked for; what is not asked for may be either."""
-        return all(
-            value in (None, made[name]) or (name == "browser" and not self.stills)
-            for name, value in self.plain().items()
-        )
+        return all(value in (None, made[name]) for name, value in self.plain().items())
 
 
 def among(folders: Sequence[Path], options: RunOptions) -> dict[Path, Path]:

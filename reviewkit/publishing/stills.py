@@ -1,103 +1,48 @@
-"""Pictures for a video: each key figure and a card for each headline finding, light and dark."""
+"""Pictures for a video and for a shared link: key figures, a card for each headline finding, a preview."""
 
 from __future__ import annotations
 
-import importlib.util
-import os
-import shutil
-import textwrap
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.errors import InputError
-from reviewkit.findings import Finding, limit_text, verdict_text
+from reviewkit.drawing import colours
+from reviewkit.drawing.picture import Picture, picture
+from reviewkit.drawing.scales import NotDrawn
+from reviewkit.drawing.strip import strip
+from reviewkit.findings import CHART_MIME, PLOTLY_MIME, Finding, limit_text, verdict_text
+from reviewkit.metrology import formatting, units
+from reviewkit.metrology.conformity import Limit
+from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import Reviewed
-from reviewkit.publishing.site import assets, exporter
+from reviewkit.publishing import raster
+from reviewkit.publishing.site import exporter
 
-VARIABLE = "REVIEWKIT_BROWSER"
-"""Environment variable that names the browser's program."""
-
-_NAMES = ("chromium", "chromium-browser")
-_QUIET = (
-    *("--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
-    *("--disable-component-update", "--disable-sync"),
-)
-
-
-def browser(given: str | Path | None = None) -> Path:
-    """Return the program that draws the pictures.
-
-    Parameters
-    ----------
-    given : str or pathlib.Path, optional
-        The program as the user names it. Default: the one that the environment names, else the first found
-        on the PATH.
-
-    Raises
-    ------
-    InputError
-        If there is none, or the library that drives it is not installed; with what to do.
-    """
-    if importlib.util.find_spec("playwright") is None:
-        raise InputError(
-            "stills need a library that is not installed",
-            remedy="In the kit's folder: python -m pip install '.[stills]'. Or run without --stills.",
-        )
-    named = given or os.environ.get(VARIABLE)
-    found = [path for name in ([named] if named else _NAMES) if (path := shutil.which(name))]
-    if not found:
-        raise InputError(
-            f"there is no browser '{named}'" if named else "no browser was found to draw the stills",
-            expected="Chromium or one of its kin",
-            remedy=f"Install it, or name its program with --browser or {VARIABLE}. Or run without --stills.",
-        )
-    return Path(found[0])
-
-
-@contextmanager
-def started(program: Path) -> Iterator[Any]:
-    """Start the browser, cut off from every network, and close it in the end.
-
-    Yields
-    ------
-    playwright.sync_api.Browser
-
-    Raises
-    ------
-    InputError
-        If it does not start, or fails at its work.
-    """
-    from playwright.sync_api import Error, sync_playwright
-
-    try:
-        with sync_playwright() as driver:
-            running = driver.chromium.launch(executable_path=program, args=list(_QUIET))
-            yield running
-            running.close()
-    except Error as error:
-        raise InputError(
-            f"the browser '{program.name}' did not draw the stills ({error.message.splitlines()[0]})",
-            remedy="Try another with --browser, or run without --stills.",
-        ) from None
-
-
+FOLDER = "stills"
+SCHEMES = ("light", "dark")
 WIDTH, HEIGHT = 1920, 1080
+PREVIEW = 1200, 630
+"""Size of the picture that a shared link shows [px]: 1.91 : 1, as the Open Graph's readers crop it."""
 _LEFT, _BOTTOM = 70, 1000
+_COLUMN = 500
+"""Width of the words beside a chart [px]."""
 _CHART_WIDTH, _CHART_HEIGHT = 1260, 930
-_LARGEST = 2.4
+_LARGEST = 2.2
 """A chart is written for a phone; so many times as large its letters are read from a sofa."""
 _SQUEEZED = 0.8
 """Part of its own height that a tall chart keeps, so that its letters may be larger."""
 
 INKS = {
-    "light": {"paper": "#fbfaf7", "ink": "#1c1b19", "quiet": "#5f5b54"},
-    "dark": {"paper": "#191815", "ink": "#ece8df", "quiet": "#aaa49a"},
+    "light": {"paper": colours.PAPER, "ink": colours.INK, "quiet": colours.QUIET},
+    "dark": {
+        "paper": colours.LIGHT_TO_DARK[colours.PAPER],
+        "ink": colours.LIGHT_TO_DARK[colours.INK],
+        "quiet": colours.LIGHT_TO_DARK[colours.QUIET],
+    },
 }
 """The colours of a picture in light and in dark, those of the pages."""
 
@@ -119,71 +64,114 @@ class Source:
     notice: str
 
 
-@dataclass(frozen=True)
-class Chart:
-    """A chart as the page drew it, with what it says.
+_UNCERTAINTY = re.compile(r"\u00a0±\u00a0[\d\u202f.]+(?:(?:\u00a0|\u202f)(?:[^\W\d_]+|%))?")
+_AFTER_MINUTES = re.compile(r"(\d\u00a0min)\u00a0\d+(?:\.\d+)?\u00a0s\b")
+_DIGITS = re.compile(r"\d+\.\d+")
 
-    Parameters
-    ----------
-    name, question, answer : str
-    height : float [px]
-        On the page.
+
+def spoken(text: str) -> str:
+    """Return a sentence as one would say it: no uncertainty, numbers of three digits, no seconds of hours.
+
+    Examples
+    --------
+    >>> spoken("Held at 4.1854 V, cut off at 0.1205 A.")
+    'Held at 4.19 V, cut off at 0.120 A.'
     """
-
-    name: str
-    question: str
-    answer: str
-    height: float
-
-    @property
-    def scale(self) -> float:
-        """How many times as large as on the page it is shown."""
-        wanted = max(self.height * _SQUEEZED, _CHART_HEIGHT / _LARGEST)
-        return _CHART_HEIGHT / wanted
-
-    @property
-    def size(self) -> tuple[float, float]:
-        """Width and height to draw it with, before it is enlarged [px]."""
-        return _CHART_WIDTH / self.scale, min(self.height, _CHART_HEIGHT / self.scale)
+    bare = _AFTER_MINUTES.sub(r"\1", _UNCERTAINTY.sub("", text))
+    return _DIGITS.sub(lambda found: _three_digits(found.group()), bare)
 
 
-def chart_picture(drawn: Chart, svg: str, source: Source, scheme: str) -> str:
-    """Return a chart's picture.
+def _three_digits(number: str) -> str:
+    whole, part = number.split(".")
+    zeros = len(part) - len(part.lstrip("0")) if not whole.strip("0") else -len(whole)
+    decimals = max(0, 3 + zeros)
+    return number if decimals >= len(part) else f"{float(number):.{decimals}f}"
 
-    Parameters
-    ----------
-    svg : str
-        The chart alone, drawn in its `size`.
-    scheme : {"light", "dark"}
+
+def card_text(item: Finding) -> str:
+    """Return a finding's value as a card says it: in words, or in two or three digits.
+
+    A digit more stands there where a value would else seem to lie on its limit, or beyond it.
     """
-    question = _lines(drawn.question[:1].upper() + drawn.question[1:], width=17, y=190, size=46)
-    answer = _column(drawn.answer, y=question[-1].y + 80 if question else 190)
-    height = drawn.size[1] * drawn.scale
-    return _picture(
-        source,
-        scheme,
-        question=question,
-        answer=answer,
-        svg=Markup(svg),
-        place=(WIDTH - 50 - _CHART_WIDTH, (HEIGHT - height) / 2, drawn.scale),
+    if isinstance(item.value, list):
+        return spoken(item.note) or item.text
+    if isinstance(item.value, bool) or not isinstance(item.value, int | float):
+        return item.text
+    if item.unit == "s" and abs(item.value) >= 3600:
+        return formatting.clock(float(item.value))
+    if isinstance(item.value, int) and not item.unit:
+        return item.text
+    scale, sign = units.for_people(float(item.value), item.unit)
+    shown = float(item.value) / scale
+    for digits in (2 if _is_coarse(item) else 3, 3, 4, 5):
+        rounded = float(f"{shown:.{digits - 1}e}")
+        if item.limit is None or _stands_alike(rounded * scale, float(item.value), item.limit):
+            break
+    decimals = max(0, digits - 1 - int(f"{shown:.{digits - 1}e}".split("e")[1])) if shown else 0
+    return f"{formatting.number(rounded, decimals)}{formatting.NO_BREAK}{sign}".rstrip()
+
+
+def _is_coarse(item: Finding) -> bool:
+    """Whether a third digit would say more than is known."""
+    half = item.uncertainty or ((item.high - item.low) / 2 if None not in (item.low, item.high) else 0.0)  # type: ignore[operator]
+    return half > 0.01 * abs(float(item.value))  # type: ignore[arg-type]
+
+
+def _stands_alike(rounded: float, value: float, limit: Limit) -> bool:
+    return all(
+        end is None or (rounded > end) - (rounded < end) == (value > end) - (value < end)
+        for end in (limit.low, limit.high)
     )
 
 
+def chart_picture(question: str, answer: str, drawn: Picture, source: Source, scheme: str) -> str:
+    """Return a chart's still.
+
+    Parameters
+    ----------
+    drawn : Picture
+        The chart, drawn in the size that `chart_size` gives.
+    scheme : {"light", "dark"}
+    """
+    asked = _column(question[:1].upper() + question[1:], y=190, sizes=(46, 40, 34), height=330, bold=True)
+    below = asked[-1].y + 74 if asked else 190
+    scale = min(_CHART_WIDTH / drawn.width, _CHART_HEIGHT / drawn.height)
+    return _whole(
+        source,
+        scheme,
+        question=asked,
+        answer=_column(spoken(answer), y=below, sizes=(30, 27, 24, 21), height=_BOTTOM - below),
+        svg=Markup(_level(colours.in_scheme(drawn.svg, scheme))),
+        place=(WIDTH - 50 - _CHART_WIDTH, (HEIGHT - drawn.height * scale) / 2, scale),
+    )
+
+
+def _level(svg: str) -> str:
+    """Return a picture with its grid and axes on whole pixels, which is quicker than smoothing them."""
+    return re.sub(r'(<path d="M[^"]*[VH][^"]*") ', r'\1 shape-rendering="crispEdges" ', svg)
+
+
+def chart_size(height: float) -> tuple[int, float]:
+    """Return width and height to draw a chart in that has a height on its page [px]."""
+    wanted = max(height * _SQUEEZED, _CHART_HEIGHT / _LARGEST)
+    return round(_CHART_WIDTH * wanted / _CHART_HEIGHT), min(height, wanted)
+
+
 def card_picture(item: Finding, source: Source, scheme: str) -> str:
-    """Return a finding's card: what, how much and how sure, the limit, the verdict.
+    """Return a finding's card: what, how much, the limit, the verdict.
 
     Parameters
     ----------
     scheme : {"light", "dark"}
     """
-    label = _lines(item.label[:1].upper() + item.label[1:], width=44, y=320, size=76)
-    # Digits are about 0.6 of their size wide.
-    size = min(150.0, 1700 / (0.6 * max(len(item.text), 1)))
-    value = _lines(item.text, width=64, y=label[-1].y + 60 + size, size=max(size, 64))
-    limit = _lines(_limit(item), width=76, y=value[-1].y + 120, size=44)
-    below = (limit or value)[-1].y
-    verdict = _lines(verdict_text(item), width=60, y=below + 110, size=56)
-    return _picture(
+    label = _lines(item.label[:1].upper() + item.label[1:], y=300, sizes=(72, 60, 48), height=190)
+    below = label[-1].y if label else 240.0
+    told = card_text(item)
+    sizes = (150, 120, 96, 76) if len(told) <= 24 else (64, 54, 46, 40)
+    value = _lines(told, y=below + 60 + sizes[0], sizes=sizes, height=420, bold=True)
+    limit = _lines(_limit(item), y=value[-1].y + 100, sizes=(44, 38), height=120)
+    verdict = _lines(verdict_text(item), y=(limit or value)[-1].y + 110, sizes=(56, 46), height=80, room=140)
+    return _whole(
         source,
         scheme,
         label=label,
@@ -191,46 +179,70 @@ def card_picture(item: Finding, source: Source, scheme: str) -> str:
         limit=limit,
         verdict=verdict,
         mark=item.verdict if verdict else "",
+        strip=Markup(colours.in_scheme(strip(item), scheme)),
     )
 
 
 def _limit(item: Finding) -> str:
     told = limit_text(item)
-    return f"Limit: {told}" if told else ""
+    return f"Limit: {spoken(told)}" if told else ""
 
 
-def _lines(text: str, *, width: int, y: float, size: float) -> list[Line]:
-    """Return text in lines of so many letters; what may not be parted stays together."""
-    pieces = textwrap.wrap(text, width, break_long_words=True, break_on_hyphens=False)
-    return [Line(piece, y + number * 1.3 * size, size) for number, piece in enumerate(pieces)]
+def _lines(
+    text: str, *, y: float, sizes: tuple[float, ...], height: float, bold: bool = False, room: float = 0.0
+) -> list[Line]:
+    """Return text across the picture, its first line at `y`, as large as the height allows."""
+    return _set(text, WIDTH - 2 * _LEFT - room, y, sizes, height, bold=bold)
 
 
-def _column(text: str, *, y: float) -> list[Line]:
-    """Return a sentence beside a chart, as large as the room below allows."""
-    sizes = (30, 27, 24, 21)
-    columns = [_lines(text, width=round(870 / size), y=y, size=size) for size in sizes]
-    return next((lines for lines in columns if lines and lines[-1].y <= _BOTTOM), columns[-1])
+def _column(
+    text: str, *, y: float, sizes: tuple[float, ...], height: float, bold: bool = False
+) -> list[Line]:
+    """Return text beside a chart, as large as the height allows."""
+    return _set(text, _COLUMN, y, sizes, height, bold=bold)
 
 
-def _picture(source: Source, scheme: str, **parts: Any) -> str:
+def _set(
+    text: str, width: float, y: float, sizes: tuple[float, ...], height: float, *, bold: bool
+) -> list[Line]:
+    if not text.strip():
+        return []
+    lines, size = raster.fitted(text, width=width, height=height, sizes=sizes, bold=bold)
+    return [Line(line, y + number * 1.3 * size, size) for number, line in enumerate(lines)]
+
+
+def preview(title: str, line: str, *, notice: str) -> bytes:
+    """Return what a shared link shows: a PNG of 1200 × 630.
+
+    Parameters
+    ----------
+    title : str
+        The device's name.
+    line : str
+        What was found, in a sentence; a hazard is in it.
+    notice : str
+        "Invented data, for demonstration."; empty: none.
+    """
+    wide, high = PREVIEW
+    room = wide - 2 * _LEFT
+    name = _set(title, room, 150, (84, 70, 58, 46), 190, bold=True)
+    below = name[-1].y if name else 90.0
+    parts = {
+        "label": _set(line, room, below + 90, (48, 42, 36, 31, 27), high - 80 - below - 60, bold=False),
+        "value": name,
+    }
+    return raster.png(_whole(Source("", notice), "light", size=PREVIEW, **parts), wide)
+
+
+def _whole(source: Source, scheme: str, *, size: tuple[int, int] = (WIDTH, HEIGHT), **parts: Any) -> str:
     template = exporter.exporter().environment.get_template("still.svg.j2")
-    head = _lines(source.device, width=70, y=100, size=38)[:1]
-    return str(template.render(left=_LEFT, ink=INKS[scheme], head=head, notice=source.notice, **parts))
-
-
-FOLDER = "stills"
-SCHEMES = ("light", "dark")
-
-# The page's own script has drawn the charts; here they are asked for as drawings of another size.
-_CHARTS = """figures => figures.map(figure => ({
-    name: figure.id.replace(/^chart-/, ""),
-    question: figure.querySelector(".question")?.textContent ?? "",
-    answer: figure.querySelector("figcaption").textContent,
-    height: Number(figure.querySelector(".plot").dataset.height),
-}))"""
-_SVG = """(plot, [width, height]) => Plotly.toImage(plot, {format: "svg", width, height}).then(
-    address => decodeURIComponent(address.slice(address.indexOf(",") + 1)))"""
-_DRAWN_MS = 60_000
+    head = _set(source.device, size[0] - 2 * _LEFT, 100, (38, 30), 48, bold=False)
+    notice = raster.printed(source.notice)
+    return str(
+        template.render(
+            left=_LEFT, ink=INKS[scheme], head=head, notice=notice, size=size, font=raster.FONT, **parts
+        )
+    )
 
 
 def headlines(reviewed: Reviewed) -> list[Finding]:
@@ -252,7 +264,7 @@ def headlines(reviewed: Reviewed) -> list[Finding]:
     return [item for item in chosen.values() if item.verdict != "not tested"]
 
 
-def _on_each_run(key: str, found: dict[str, Finding]) -> dict[str, Finding]:
+def _on_each_run(key: str, found: Mapping[str, Finding]) -> dict[str, Finding]:
     """Return the findings that stand under a key with a run's name in it."""
     head, _, tail = key.partition(".")
     return {
@@ -262,78 +274,50 @@ def _on_each_run(key: str, found: dict[str, Finding]) -> dict[str, Finding]:
     }
 
 
-def add(reviewed: Reviewed, *, program: Path, charts_script: Path | None = None) -> tuple[Path, ...]:
+def add(reviewed: Reviewed) -> tuple[Path, ...]:
     """Write the pictures of a review beside its pages.
 
     Parameters
     ----------
     reviewed : Reviewed
-        With its pages written.
-    program : pathlib.Path
-        The browser.
-    charts_script : pathlib.Path, optional
-        As given to `site.write_review`.
 
     Returns
     -------
     tuple of pathlib.Path
         For each picture the drawing, with a PNG of the same name beside it.
-
-    Raises
-    ------
-    InputError
-        If the browser does not do its work.
     """
-    assets.write_charts(reviewed.staged.parent, assets.charts_source(charts_script))
-    # A notebook has a loop of its own running, in which the browser's driver may not wait.
-    with ThreadPoolExecutor(1) as aside:
-        return aside.submit(_all, reviewed, program).result()
-
-
-def _all(reviewed: Reviewed, program: Path) -> tuple[Path, ...]:
     folder = reviewed.staged / FOLDER
     folder.mkdir(exist_ok=True)
     source = Source(reviewed.file.device.name, reviewed.file.review.notice)
     made: list[Path] = []
-    with started(program) as browser:
-        for scheme in SCHEMES:
-            page = reviewed.staged / "index.html"
-            drawings = {
-                **dict(_charts(browser, page, source, scheme)),
-                **dict(_cards(reviewed, source, scheme)),
-            }
-            for name, svg in drawings.items():
-                made.append(folder / f"{name}-{scheme}.svg")
-                made[-1].write_text(svg, encoding="utf-8")
-        _photograph(browser, made)
+    for scheme in SCHEMES:
+        for name, svg in [*_charts(reviewed, source, scheme), *_cards(reviewed, source, scheme)]:
+            made.append(folder / f"{name}-{scheme}.svg")
+            made[-1].write_text(svg, encoding="utf-8")
+            made[-1].with_suffix(".png").write_bytes(raster.png(svg, WIDTH))
     return tuple(made)
 
 
-def _charts(browser: Any, address: Path, source: Source, scheme: str) -> Iterator[tuple[str, str]]:
-    """Walk the key figures, each as the page's own script draws it."""
-    context = browser.new_context(color_scheme=scheme, viewport={"width": 1280, "height": 900}, offline=True)
-    page = context.new_page()
-    page.goto(address.as_uri())
-    for about in page.locator("figure.chart").evaluate_all(_CHARTS):
-        chart = Chart(**about)
-        plot = page.locator(f'[id="chart-{chart.name}"] .plot')
-        plot.scroll_into_view_if_needed()
-        page.locator(f'[id="chart-{chart.name}"] .plot.drawn').wait_for(timeout=_DRAWN_MS)
-        yield chart.name, chart_picture(chart, plot.evaluate(_SVG, list(chart.size)), source, scheme)
-    context.close()
+def _charts(reviewed: Reviewed, source: Source, scheme: str) -> Iterator[tuple[str, str]]:
+    """Walk the first chart of each section, which its review's own page shows."""
+    for result in reviewed.sections:
+        shown = (
+            data for data in harvest.outputs(result.notebook) if CHART_MIME in data and PLOTLY_MIME in data
+        )
+        first = next(shown, None)
+        if first is None:
+            continue
+        about, figure = first[CHART_MIME], first[PLOTLY_MIME]
+        layout = figure["layout"]
+        width, height = chart_size(float(about.get("height") or 380))
+        margin = {**layout.get("margin", {}), "t": about.get("margin_top") or 0}
+        try:
+            drawn = picture({**figure, "layout": {**layout, "margin": margin, "height": height}}, width=width)
+        except NotDrawn:
+            continue
+        yield str(about["key"]), chart_picture(about["question"], about["answer"], drawn, source, scheme)
 
 
 def _cards(reviewed: Reviewed, source: Source, scheme: str) -> Iterator[tuple[str, str]]:
     for item in headlines(reviewed):
         yield f"card-{item.key.replace('.', '-').replace('_', '-')}", card_picture(item, source, scheme)
-
-
-def _photograph(browser: Any, drawings: list[Path]) -> None:
-    """Write a PNG of each drawing beside it."""
-    size = {"width": WIDTH, "height": HEIGHT}
-    context = browser.new_context(viewport=size, offline=True)
-    page = context.new_page()
-    for drawing in drawings:
-        page.goto(drawing.as_uri())
-        page.screenshot(path=drawing.with_suffix(".png"))
-    context.close()

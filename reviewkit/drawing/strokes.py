@@ -10,7 +10,7 @@ from html import escape
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.figures.lettering import Box
+from reviewkit.drawing.lettering import Box
 
 Floats = npt.NDArray[np.float64]
 

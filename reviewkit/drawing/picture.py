@@ -11,12 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.figures import canvas, scales, sheet, writing
-from reviewkit.figures.canvas import Canvas
-from reviewkit.figures.lettering import Box
-from reviewkit.figures.margins import Plan, planned
-from reviewkit.figures.placement import Put
-from reviewkit.figures.scales import Floats, NotDrawn
+from reviewkit.drawing import canvas, colours, scales, writing
+from reviewkit.drawing.canvas import Canvas
+from reviewkit.drawing.lettering import Box
+from reviewkit.drawing.margins import Plan, planned
+from reviewkit.drawing.placement import Put
+from reviewkit.drawing.scales import Floats, NotDrawn
 
 WIDTHS = {"narrow": 340, "wide": 760}
 """The two widths that a page holds [px]: a phone's column, and a desk's."""
@@ -52,16 +52,7 @@ class Picture:
     @property
     def for_page(self) -> str:
         """The SVG in a page's own colours: light and dark come from its custom properties."""
-        return sheet.in_page_colours(self.svg.replace(f" {_STANDALONE}", "", 1))
-
-    def in_scheme(self, scheme: str) -> str:
-        """Return the SVG for light or dark paper.
-
-        Parameters
-        ----------
-        scheme : {"light", "dark"}
-        """
-        return self.svg if scheme == "light" else sheet.in_dark_colours(self.svg)
+        return colours.in_page_colours(self.svg.replace(f" {_STANDALONE}", "", 1))
 
 
 def picture(figure: Mapping[str, Any], *, width: int) -> Picture:
@@ -109,7 +100,7 @@ def picture(figure: Mapping[str, Any], *, width: int) -> Picture:
 
 def _whole(drawn: Canvas, plan: Plan, put: list[Put]) -> str:
     size = f'viewBox="0 0 {plan.width} {plan.height}" width="{plan.width}" height="{plan.height}"'
-    head = f'<svg {_STANDALONE} {size}><g font-family="{sheet.SANS}">'
+    head = f'<svg {_STANDALONE} {size}><g font-family="{colours.SANS}">'
     return f"{head}{drawn.svg()}{writing.texts(put)}</g></svg>"
 
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.figures.lettering import LEADING, Block, Box, wrapped
+from reviewkit.drawing.lettering import LEADING, Block, Box, wrapped
 
 Floats = npt.NDArray[np.float64]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from reviewkit.figures import sheet
-from reviewkit.figures.strokes import painted
+from reviewkit.drawing import colours
+from reviewkit.drawing.strokes import painted
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
 
@@ -51,7 +51,7 @@ def strip(item: Finding) -> str:
     at = _scale(item.limit, *ends[1:])
     pieces = [*_allowed(item.limit, at), *_measured(item.limit, ends, at)]
     size = f'viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" aria-hidden="true"'
-    return sheet.in_page_colours(f"<svg {size}>{''.join(pieces)}</svg>")
+    return colours.in_page_colours(f"<svg {size}>{''.join(pieces)}</svg>")
 
 
 def _interval(item: Finding) -> tuple[float | None, float, float] | None:
@@ -91,10 +91,10 @@ def _allowed(limit: Limit, at: Callable[[float], float]) -> list[str]:
     left = 0.0 if limit.low is None else _clipped(at(limit.low))
     right = float(WIDTH) if limit.high is None else _clipped(at(limit.high))
     top = _MIDDLE - _BAND / 2
-    band = f'<path d="M{left:.4g} {top:g}H{right:.4g}v{_BAND:g}H{left:.4g}z"{painted("fill", sheet.BAND)}/>'
+    band = f'<path d="M{left:.4g} {top:g}H{right:.4g}v{_BAND:g}H{left:.4g}z"{painted("fill", colours.BAND)}/>'
     gates = [place for place, end in ((left, limit.low), (right, limit.high)) if end is not None]
     lines = "".join(f"M{place:.4g} {top - 4:g}v{_BAND + 8:g}" for place in gates)
-    return [band, f'<path d="{lines}"{painted("stroke", sheet.QUIET)} stroke-width="1.5"/>']
+    return [band, f'<path d="{lines}"{painted("stroke", colours.QUIET)} stroke-width="1.5"/>']
 
 
 def _measured(
@@ -102,14 +102,14 @@ def _measured(
 ) -> list[str]:
     value, low, high = ends
     left, right = (_clipped(at(number)) for number in (low, high))
-    ink = painted("stroke", sheet.INK)
+    ink = painted("stroke", colours.INK)
     pieces = [f'<path d="M{left:.4g} {_MIDDLE:g}H{right:.4g}"{ink} stroke-width="3"/>']
     arrows = "".join(map(_arrow, (at(low), at(high))))
     if arrows:
-        pieces.append(f'<path d="{arrows}"{painted("fill", sheet.INK)}/>')
+        pieces.append(f'<path d="{arrows}"{painted("fill", colours.INK)}/>')
     if value is not None:
         within = (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)
-        fill = painted("fill", sheet.INK if within else sheet.PAPER)
+        fill = painted("fill", colours.INK if within else colours.PAPER)
         spot = f'cx="{_clipped(at(value)):.4g}" cy="{_MIDDLE:g}" r="4.5"'
         pieces.append(f'<circle {spot}{fill}{ink} stroke-width="2"/>')
     return pieces

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.figures import ticks
-from reviewkit.figures.ticks import Ticks
+from reviewkit.drawing import ticks
+from reviewkit.drawing.ticks import Ticks
 
 Floats = npt.NDArray[np.float64]
 Settings = Mapping[str, Any]

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.figures import sheet, strokes
-from reviewkit.figures.lettering import Box
-from reviewkit.figures.scales import Floats, NotDrawn, Scale, Settings, error_lengths, values
-from reviewkit.figures.strokes import painted
+from reviewkit.drawing import colours, strokes
+from reviewkit.drawing.lettering import Box
+from reviewkit.drawing.scales import Floats, NotDrawn, Scale, Settings, error_lengths, values
+from reviewkit.drawing.strokes import painted
 
 
 @dataclass
@@ -120,7 +120,7 @@ def _curve(canvas: Canvas, one: Settings, x: Floats, y: Floats, up: Scale) -> No
     parts = strokes.stretches(*strokes.cut(x, y, canvas.panel(up.name)))
     pattern = strokes.dashes(line.get("dash"), thickness * strokes.FINE)
     dashed = f' stroke-dasharray="{pattern}"' if pattern else ""
-    stroke = painted("stroke", line.get("color", sheet.INK))
+    stroke = painted("stroke", line.get("color", colours.INK))
     canvas.curves.append(
         f'<path d="{strokes.path(parts)}"{stroke} stroke-width="{thickness * strokes.FINE:g}"{dashed}/>'
     )
@@ -165,7 +165,7 @@ def _error_bars(canvas: Canvas, one: Settings, inside: Any) -> None:
             ):
                 pair = (np.array(along, dtype=float), place + np.array(off, dtype=float))
                 parts.append(pair if axis == "x" else pair[::-1])
-        _stroke(canvas, parts, error.get("color", sheet.INK), float(error.get("thickness", 2)))
+        _stroke(canvas, parts, error.get("color", colours.INK), float(error.get("thickness", 2)))
 
 
 def _stroke(canvas: Canvas, parts: list[tuple[Floats, Floats]], colour: str, thickness: float) -> None:
@@ -187,7 +187,7 @@ _SYMBOLS = {
 
 def _markers(canvas: Canvas, marker: Settings, x: Floats, y: Floats) -> None:
     size, edge = marker.get("size", 6), marker.get("line") or {}
-    colour, symbol = marker.get("color", sheet.INK), str(marker.get("symbol") or "circle")
+    colour, symbol = marker.get("color", colours.INK), str(marker.get("symbol") or "circle")
     if not isinstance(size, int | float) or not isinstance(colour, str):
         raise NotDrawn("marks of several sizes or colours")
     half = size / 2
@@ -243,7 +243,7 @@ def _bars(canvas: Canvas, one: Settings) -> None:
     unit = abs(over.spot(1.0) - over.spot(0.0))
     half = float(one.get("width") or 0.8) * unit / 2
     marker = one.get("marker") or {}
-    colour, edge = marker.get("color", sheet.INK), marker.get("line") or {}
+    colour, edge = marker.get("color", colours.INK), marker.get("line") or {}
     style = painted("fill", colour)
     if edge.get("width"):
         style += painted("stroke", edge.get("color")) + f' stroke-width="{edge["width"]:g}"'
@@ -305,7 +305,7 @@ def shape(canvas: Canvas, one: Settings) -> None:
     pieces = canvas.under if one.get("layer") == "below" else canvas.over
     thickness = float(line.get("width", 2))
     edge = (
-        painted("stroke", line.get("color", sheet.INK)) + f' stroke-width="{thickness:g}"'
+        painted("stroke", line.get("color", colours.INK)) + f' stroke-width="{thickness:g}"'
         if thickness
         else ""
     )

@@ -1,0 +1,1 @@
+"""Drawing: a chart's plain description, or a finding, as SVG; it knows neither notebooks nor cells."""
