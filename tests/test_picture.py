@@ -5,12 +5,18 @@ from __future__ import annotations
 import doctest
 import re
 import xml.etree.ElementTree as ET
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 import pytest
+import yaml
+from shown_sections import SECTIONS, shown
+from simulate.whole import draw_whole
+from visits import needs_browser
 
 from reviewkit.drawing import colours, lettering, picture, strip, ticks
 from reviewkit.drawing.scales import NotDrawn
@@ -19,6 +25,8 @@ from reviewkit.figures.chart import Chart
 from reviewkit.figures.sheet import Sheet
 from reviewkit.findings import CHART_MIME, Finding
 from reviewkit.metrology.conformity import Limit
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
 
 
 def _drawn() -> Sheet:
@@ -130,6 +138,88 @@ def test_what_plotly_alone_draws_is_refused_and_the_chart_is_shown_without_a_pic
     shown = Chart("own", "What?", "This.", figure, pd.DataFrame())._repr_mimebundle_()
     assert shown[CHART_MIME]["pictures"] == {}
     assert "image/svg+xml" not in shown
+
+
+def _charts(values: dict[str, Any], folder: Path, sections: Sequence[str] = SECTIONS) -> list[Chart]:
+    """All charts that a review's sections show."""
+    return [one for name in sections for one in shown(name, values, folder) if isinstance(one, Chart)]
+
+
+def _of_example(name: str) -> list[Chart]:
+    folder = EXAMPLES / name
+    return _charts(yaml.safe_load((folder / "review.yaml").read_text(encoding="utf-8")), folder)
+
+
+def _of_simulated(seed: int, folder: Path) -> list[Chart]:
+    return _charts(draw_whole(seed).write(folder), folder, ("readout", "charge", "drain"))
+
+
+def _all_faults(charts: Sequence[Chart]) -> dict[str, list[str]]:
+    """What is at fault with each picture, and which of its texts it lacks."""
+    found = {}
+    for chart in charts:
+        figure = chart.figure.to_plotly_json()
+        for name, drawn in chart.pictures().items():
+            said = " ".join(box.text for box in drawn.texts).split()
+            lacking = [text for text in _texts(figure) if not set(text.split()) <= set(said)]
+            found[f"{chart.key}, {name}"] = faults(drawn) + lacking
+    return {name: told for name, told in found.items() if told}
+
+
+def _texts(figure: dict[str, Any]) -> list[str]:
+    """Each annotation; names of phases, of which short ones may find no room, are not asked for."""
+    notes = [note for note in figure["layout"].get("annotations") or () if note.get("name") != "phase"]
+    lines = [lettering.lines_of(note.get("text") or "") for note in notes]
+    return [" ".join("".join(text for text, _ in line) for line in some) for some in lines]
+
+
+@pytest.mark.parametrize("name", ["alder", "birch"])
+def test_no_text_of_an_example_meets_another_or_a_curve_or_leaves_the_picture(
+    name: str, record_property: Callable[[str, object], None]
+) -> None:
+    charts = _of_example(name)
+    assert len(charts) >= 19
+    assert _all_faults(charts) == {}
+    sizes = [sum(len(one.for_page.encode()) for one in chart.pictures().values()) for chart in charts]
+    record_property(
+        "figure", f"{name}: {len(charts)} charts, two pictures each: {np.median(sizes):,.0f} bytes"
+    )
+    assert np.median(sizes) < 15_000
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_no_text_of_a_simulated_review_meets_another_or_a_curve_or_leaves_the_picture(
+    seed: int, tmp_path: Path
+) -> None:
+    charts = _of_simulated(seed, tmp_path)
+    assert len(charts) >= 8
+    assert _all_faults(charts) == {}
+
+
+@needs_browser
+@pytest.mark.browser
+def test_a_browser_sets_no_text_wider_than_it_was_taken_for(browser: Any) -> None:
+    """And no smaller than 11 pixels; in the pictures of an example's charts, as a page holds them.
+
+    A pixel is allowed for: browsers round the widths of hinted letters, texts are set three pixels apart.
+    """
+    drawn = [one for chart in _of_example("birch") for one in chart.pictures().values()]
+    page = browser.new_page()
+    page.set_content("<!doctype html><title>x</title>" + "".join(one.for_page for one in drawn))
+    told = page.evaluate(
+        """() => [...document.querySelectorAll("svg")].flatMap((svg, place) =>
+            [...svg.querySelectorAll("text")].map(text => {
+                const {x, width} = text.getBBox(), size = parseFloat(getComputedStyle(text).fontSize);
+                return [place, text.textContent, x, width, size, !!text.querySelector("tspan")];
+            }))"""
+    )
+    assert len(told) > 500
+    for place, text, left, width, size, bold in (one for one in told if one[1].strip()):
+        assert size >= 11
+        assert width <= size * lettering.advance(text, bold=bold) + 1, text
+        boxes = [box for box in drawn[place].texts if set(text.split()) <= set(box.text.split())]
+        if not any(box.bottom - box.top > box.right - box.left and len(text) > 3 for box in boxes):
+            assert any(box.left - 1 <= left and left + width <= box.right + 1 for box in boxes), text
 
 
 def _spots(item: Finding) -> tuple[list[float], float]:

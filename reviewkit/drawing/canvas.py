@@ -35,12 +35,25 @@ class Canvas:
     lines: list[Floats] = field(default_factory=list)
     """Points along all that is drawn as a line [px], each of shape (n, 2)."""
     marks: list[Box] = field(default_factory=list)
+    covers: list[Box] = field(default_factory=list)
+    """What hides the lines behind it."""
 
     def panel(self, name: str) -> Box:
         """Return a panel's box [px]."""
         scale = self.scales[name]
         top, bottom = sorted((scale.start, scale.end))
         return Box(self.paper.left, top, self.paper.right, bottom)
+
+    def seen(self) -> tuple[Floats, ...]:
+        """Return the points of the lines that nothing hides."""
+        kept = []
+        for points in self.lines:
+            x, y = points[:, 0], points[:, 1]
+            hidden = np.zeros(len(points), dtype=bool)
+            for box in self.covers:
+                hidden |= (x >= box.left) & (x <= box.right) & (y >= box.top) & (y <= box.bottom)
+            kept.append(points[~hidden])
+        return tuple(kept)
 
     def svg(self) -> str:
         """Return all that is drawn so far."""
@@ -313,6 +326,8 @@ def shape(canvas: Canvas, one: Settings) -> None:
         box = _within(Box(min(x), min(y), max(x), max(y)), outer)
         if box.right > box.left and box.bottom > box.top:
             pieces.append(_rectangle(box, painted("fill", one.get("fillcolor")) + edge))
+            if pieces is canvas.over and strokes.ink(one.get("fillcolor"))[1] == 1.0:
+                canvas.covers.append(box)
         return
     if min(y) > outer.bottom + 0.5 or max(y) < outer.top - 0.5 or min(x) > outer.right or max(x) < outer.left:
         return

@@ -88,7 +88,7 @@ def planned(figure: Settings, scales: Mapping[str, Scale], width: int) -> Plan:
     right, labels["x"] = _below(across, left, float(margin["r"]), width)
     laid = across.laid(left, width - right)
     hung = lanes(_names(figure, laid, width), EDGE_OF_NAMES, width - EDGE_OF_NAMES)
-    top = math.ceil(max(float(margin["t"]), _head(figure, left, width, hung, labels["x"], across)))
+    top = math.ceil(max(float(margin["t"]), _head(figure, left, right, width, hung, across)))
     bottom = math.ceil(
         max(foot if not across.visible else 0.0, _foot(figure, labels["x"], across, left, right, width))
     )
@@ -193,7 +193,7 @@ def _every(made: Labels, places: Sequence[float]) -> Labels:
 
 def _names(figure: Settings, across: Scale, width: int) -> list[Name]:
     return [
-        Name(block(note, figure["layout"], width), across.spot(across.number(note["x"])), number)
+        Name(block(note, figure["layout"], width), across.spot(across.noted(note["x"])), number)
         for number, note in enumerate(notes(figure))
         if note.get("name") == "phase"
     ]
@@ -217,7 +217,7 @@ def stacked(heads: Sequence[Block], width: float) -> bool:
 
 
 def _head(
-    figure: Settings, left: float, width: int, hung: Sequence[Hung], below: Labels, across: Scale
+    figure: Settings, left: float, right: float, width: int, hung: Sequence[Hung], across: Scale
 ) -> float:
     """Return the height of what stands above the first panel."""
     all_notes = notes(figure)
@@ -225,11 +225,11 @@ def _head(
         one for number, one in head_blocks(figure, left, width).items() if all_notes[number].get("y") == 1
     ]
     depth = max((one.depth for one in first), default=0.0)
-    if stacked(first, width - left):
+    if stacked(first, width - left - right):
         depth = sum(one.depth for one in first) + 4
     names = LANE * (1 + max((one.lane for one in hung), default=-1))
     ticks = 20.0 if across.settings.get("side") == "top" else 0.0
-    return depth + names + ticks + (12.0 if depth or names else 0.0)
+    return depth + names + ticks + (15.0 if depth or names else 0.0)
 
 
 def _foot(figure: Settings, below: Labels, across: Scale, left: float, right: float, width: int) -> float:

@@ -37,7 +37,7 @@ class Picture:
     texts : tuple of Box
         Where each text lies.
     lines : tuple of array, shape (n, 2) [px]
-        Points along all that is drawn as a line.
+        Points along all that is seen as a line.
     frame : dict
         How plotly must be told to stand exactly over it: "width", "height", "margin", "ranges".
     """
@@ -88,12 +88,13 @@ def picture(figure: Mapping[str, Any], *, width: int) -> Picture:
     for one in figure["data"]:
         canvas.trace(drawn, one)
     put = writing.written(drawn, plan, figure)
+    drawn.covers += [one.box for one in put if one.paper]
     return Picture(
         svg=_whole(drawn, plan, put),
         width=width,
         height=plan.height,
         texts=tuple(one.box for one in put),
-        lines=tuple(drawn.lines),
+        lines=drawn.seen(),
         frame=_frame(plan),
     )
 

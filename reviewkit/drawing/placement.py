@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import permutations
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -122,17 +123,36 @@ class Room:
         on = (x > left - OFF) & (x < right + OFF) & (y > top - OFF) & (y < bottom + OFF)
         return np.asarray(np.count_nonzero(on, axis=1), dtype=float)
 
-    def best(self, ways: Sequence[tuple[Block, Spots]], panel: Box) -> tuple[Put, float]:
+    def _crossed(self, block: Block, spots: Spots, at: tuple[float, float]) -> npt.NDArray[np.bool_]:
+        """Return from which places the line to a mark would cross a text."""
+        (x, y), (wide, high) = at, block.extent
+        ends = np.clip(x, spots.left, spots.left + wide), np.clip(y, spots.top, spots.top + high)
+        across, down = (start + _ALONG * (end[:, None] - start) for start, end in zip(at, ends, strict=True))
+        taken = [box for box in self.boxes if box.text]
+        if not taken:
+            return np.zeros(len(spots.left), dtype=bool)
+        sides = np.array([(box.left, box.top, box.right, box.bottom) for box in taken])
+        on = (across[..., None] > sides[:, 0] - 1) & (across[..., None] < sides[:, 2] + 1)
+        on &= (down[..., None] > sides[:, 1] - 1) & (down[..., None] < sides[:, 3] + 1)
+        return np.asarray(on.any(axis=(1, 2)))
+
+    def best(
+        self, ways: Sequence[tuple[Block, Spots]], panel: Box, *, led_to: tuple[float, float] | None = None
+    ) -> tuple[Put, float]:
         """Return a text at its best place, and what that costs.
 
         Parameters
         ----------
         ways : sequence of (Block, Spots)
             The same text, broken in several ways, with the places for each.
+        led_to : (float, float), optional
+            The mark to which a line leads [px]; it crosses no text.
         """
         found: tuple[Put, float] | None = None
         for number, (block, spots) in enumerate(ways):
             costs = self.cost(block, spots, panel) + _BROKEN * number
+            if led_to is not None:
+                costs = costs + CURVE * self._crossed(block, spots, led_to)
             at = int(np.argmin(costs))
             if found is None or costs[at] < found[1]:
                 side = SIDES[int(spots.side[at])]
@@ -144,6 +164,7 @@ class Room:
         return found
 
 
+_ALONG = np.linspace(0.1, 1.0, 12)
 _BROKEN = 10.0
 """What each further break of a text costs, in pixels of distance."""
 
@@ -249,8 +270,25 @@ def lanes(names: Sequence[Name], left: float, right: float) -> list[Hung]:
     left, right : float [px]
         Between these they may stand.
     """
+    by_place = sorted(names, key=lambda one: one.x)
+    best: list[Hung] = []
+    for order in permutations(by_place) if len(names) <= _FEW_NAMES else (by_place, by_place[::-1]):
+        hung = _hung(order, left, right)
+        if len(hung) > len(best):
+            best = hung
+        if len(best) == len(names):
+            break
+    return best
+
+
+_FEW_NAMES = 5
+"""Up to here every order is tried in which names can be hung one after another."""
+
+
+def _hung(names: Sequence[Name], left: float, right: float) -> list[Hung]:
+    """Return names hung one after another, each as low as it can."""
     hung: list[Hung] = []
-    for name in sorted(names, key=lambda one: one.x):
+    for name in names:
         for lane in range(_MOST_LANES):
             found = _in_lane(name, lane, hung, left, right)
             if found:
@@ -279,7 +317,7 @@ def _in_lane(name: Name, lane: int, hung: Sequence[Hung], left: float, right: fl
 
 def line_top(lane: int) -> float:
     """Return how far above the panel the foot of a lane is [px]."""
-    return 4.0 + lane * LANE
+    return 7.0 + lane * LANE
 
 
 def line_height(size: float) -> float:

@@ -95,6 +95,10 @@ class Scale:
         """Return it laid between two places of the picture [px]."""
         return replace(self, start=start, end=end)
 
+    def noted(self, value: Any) -> float:
+        """Return an annotation's coordinate as a number along the axis: on a log scale it is one already."""
+        return float(value) if self.kind == "log" else self.number(value)
+
     @property
     def visible(self) -> bool:
         """Whether it is drawn."""

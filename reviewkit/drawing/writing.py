@@ -155,8 +155,8 @@ def _heads(drawn: Canvas, plan: Plan, figure: Settings) -> list[Put]:
     for place, height in enumerate(heights):
         row = {number: one for number, one in blocks.items() if float(all_notes[number]["y"]) == height}
         foot = paper.bottom - height * (paper.bottom - paper.top) - 7
-        foot -= plan.lanes * LANE if place == 0 else 0
-        in_two = stacked(list(row.values()), plan.width - plan.left)
+        foot -= plan.lanes * LANE + 3 if place == 0 and plan.lanes else 0
+        in_two = stacked(list(row.values()), plan.width - plan.left - plan.right)
         for number, one in row.items():
             right = one.align == "right"
             left = plan.width - plan.right - one.length if right else max(plan.left - 6.0, 4.0)
@@ -209,11 +209,10 @@ def _at(drawn: Canvas, note: Settings) -> tuple[float, float]:
     for axis in ("x", "y"):
         reference = str(note.get(f"{axis}ref") or axis)
         given = note.get(axis, 0)
-        if reference in drawn.scales and drawn.scales[reference].kind == "log":
-            # Here plotly takes the power of ten.
-            places.append(drawn.scales[reference].spot(float(given)))
-        else:
-            places.append(canvas.place(drawn, axis, reference, given))
+        scale = drawn.scales.get(reference)
+        places.append(
+            scale.spot(scale.noted(given)) if scale else canvas.place(drawn, axis, reference, given)
+        )
     return places[0] + float(note.get("xshift") or 0), places[1] - float(note.get("yshift") or 0)
 
 
@@ -249,9 +248,11 @@ def _placed(drawn: Canvas, room: Room, one: Block, note: Settings, role: str) ->
     else:
         wanted = (float(note.get("ax", -10)), float(note.get("ay", -30)))
         ways = [(each, placement.away_from(each, at, wanted)) for each in blocks]
-    put, cost = room.best(ways, panel)
+    led_to = at if role == "point" else None
+    put, cost = room.best(ways, panel, led_to=led_to)
     if cost >= placement.CURVE:
-        others = room.best([(each, placement.anywhere(each, at, panel)) for each in blocks], panel)
+        places = [(each, placement.anywhere(each, at, panel)) for each in blocks]
+        others = room.best(places, panel, led_to=led_to)
         put, cost = min((put, cost), others, key=lambda one: one[1])
     if role == "point" or (role == "label" and math.dist(placement.leader(at, put.box), at) > _FAR):
         x, y = placement.leader(at, put.box)
@@ -310,6 +311,8 @@ def _lines(one: Put) -> str:
         return f"<text {turned}>{_spans(text.lines[0])}</text>"
     x = one.left + wide * {"left": 0.0, "right": 1.0}.get(text.align, 0.5)
     for place, line in enumerate(text.lines):
+        if not line:
+            continue
         y = one.top + text.size * (RISE + LEADING * place)
         made.append(f'<text x="{x:.1f}" y="{y:.1f}"{_ANCHORS.get(text.align, "")}>{_spans(line)}</text>')
     return "".join(made)

@@ -187,6 +187,7 @@ def _model(figure: Sheet, split: Decomposition, span_s: float, scale: float) -> 
 def _corner(figure: Sheet, text: str) -> None:
     """Write what a dotted line is above the panel, where no row is in the way."""
     figure.text(
+        name="corner",
         text=marks.plain(text),
         showarrow=False,
         font={"size": marks.SMALL, "color": sheet.INK},

@@ -62,13 +62,7 @@ def _end(state: StateDrain) -> float:
 
 def _yardstick(figure: Sheet, quick: float, slow: float) -> None:
     marks.tint(figure, quick, slow, colour=sheet.see_through(sheet.CHARGE, 0.22))
-    figure.text(
-        text="the cell alone",
-        showarrow=False,
-        font={"size": marks.SMALL, "color": sheet.CHARGE},
-        **{"x": math.log10(math.sqrt(quick * slow)), "xanchor": "center"},
-        **{"yref": "paper", "y": 1, "yanchor": "bottom", "yshift": 4},
-    )
+    marks.band_name(figure, math.log10(math.sqrt(quick * slow)), "the cell alone", colour=sheet.CHARGE)
 
 
 def _bar(figure: Sheet, place: int, state: StateDrain) -> None:

@@ -220,21 +220,39 @@ def phases(figure: Sheet, spans: Iterable[tuple[float, float, str]], *, width: f
         What the x axis shows in all. A picture hangs a name that is too long for its band a lane higher;
         plotly, which can't, leaves it out.
     """
+    lane(figure)
+    for place, (start, end, name) in enumerate(spans):
+        if place % 2 == 0:
+            tint(figure, start, end, colour=sheet.BAND)
+        has_room = (end - start) / width >= max(NARROW, 0.021 * len(name))
+        band_name(figure, (start + end) / 2, name, colour=sheet.QUIET, visible=has_room)
+
+
+def lane(figure: Sheet) -> None:
+    """Make room above the first panel, below its title, for the names of bands."""
     for text in figure.texts:
         if text.get("name") == "head" and text["y"] == 1:
             text["yshift"] += LANE
     before = figure.layout
     figure.settings(height=before["height"] + LANE, margin={"t": before["margin"]["t"] + LANE})
-    for place, (start, end, name) in enumerate(spans):
-        if place % 2 == 0:
-            tint(figure, start, end, colour=sheet.BAND)
-        figure.text(
-            name="phase",
-            visible=(end - start) / width >= max(NARROW, 0.021 * len(name)),
-            **_text(name, sheet.QUIET, SMALL),
-            **{"x": (start + end) / 2, "xanchor": "center"},
-            **{"yref": "y domain", "y": 1, "yanchor": "bottom", "yshift": 2},
-        )
+
+
+def band_name(figure: Sheet, x: float, name: str, *, colour: str, visible: bool = True) -> None:
+    """Write the name of a band above the first panel, where `lane` made room.
+
+    Parameters
+    ----------
+    x : float
+        The band's middle, as annotations take it: its logarithm on a log axis.
+    visible : bool
+        Whether plotly has room for it; a picture finds some.
+    """
+    figure.text(
+        name="phase",
+        visible=visible,
+        **_text(name, colour, SMALL),
+        **{"x": x, "xanchor": "center", "yref": "y domain", "y": 1, "yanchor": "bottom", "yshift": 2},
+    )
 
 
 def tint(figure: Sheet, start: float, end: float, *, colour: str) -> None:
@@ -336,8 +354,10 @@ __all__ = [
     "MOST",
     "Clock",
     "band",
+    "band_name",
     "kept",
     "label",
+    "lane",
     "limit",
     "line",
     "panels",

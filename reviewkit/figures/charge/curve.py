@@ -23,7 +23,6 @@ from reviewkit.figures.charge.runs import (
     shown,
     since_start,
     with_breaks,
-    without_doubt,
 )
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Clock, Sheet
@@ -104,7 +103,7 @@ def _current_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
     _knee_point(figure, run, clock, span)
     end, cut = run.get("termination_time"), run.get("termination_current")
     if end and cut:
-        text = f"ends at {h_mm(end.value)}, {without_doubt(cut)}"
+        text = f"ends at {h_mm(end.value)}, {formatting.rough(cut.value, cut.unit)}"
         marks.point(
             figure,
             clock.at(end.value),
@@ -218,7 +217,7 @@ def _end(run: ChargeResult, label: str) -> Chart | str:
         figure,
         clock.at(end.value),
         cut.value,
-        f"cut off at {without_doubt(cut)}",
+        f"cut off at {formatting.rough(cut.value, cut.unit)}",
         colour=sheet.CURRENT,
         axis="y2",
         away=(-24, -30),

@@ -249,15 +249,8 @@ def _trusted(figure: Sheet, apart: Separation) -> None:
     if not inside:
         return
     marks.tint(figure, min(inside), max(inside), colour=sheet.BAND)
-    figure.text(
-        x=(min(inside) + max(inside)) / 2,
-        yref="paper",
-        y=0.02,
-        yanchor="bottom",
-        text="trusted",
-        showarrow=False,
-        font={"size": marks.SMALL, "color": sheet.QUIET},
-    )
+    marks.lane(figure)
+    marks.band_name(figure, (min(inside) + max(inside)) / 2, "trusted", colour=sheet.QUIET)
 
 
 def _other_answer(run: ChargeResult, apart: Separation) -> str:

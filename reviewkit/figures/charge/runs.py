@@ -124,11 +124,6 @@ def h_mm(seconds: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-def without_doubt(quantity: Measured) -> str:
-    """Return a value without its doubt, to the digits that the doubt allows."""
-    return quantity.text.split(f"{formatting.NO_BREAK}±")[0]
-
-
 def curve_answer(run: ChargeResult) -> str:
     """Return what the charge was: current, knee, voltage held, end, peak."""
     knee, end = run.get("knee_time"), run.get("termination_time")
