@@ -49,6 +49,22 @@ def test_a_page_is_drawn_whole_from_its_own_site_alone(browser: Any, out: Path, 
 
 
 @pytest.mark.parametrize("name", PAGES)
+def test_no_number_breaks_and_what_is_folded_out_fits(browser: Any, out: Path, name: str) -> None:
+    """In no value, beside no "±", in no column; a budget that is folded out scrolls by itself."""
+    with Visit(browser, out / name) as visit:
+        visit.open_all()
+        assert {width: visit.broken_numbers(width) for width in WIDTHS} == {width: [] for width in WIDTHS}
+        assert {width: visit.overhang(width) for width in WIDTHS} == dict.fromkeys(WIDTHS, 0)
+
+
+def test_a_broken_number_is_found(browser: Any, tmp_path: Path) -> None:
+    page = tmp_path / "broken.html"
+    page.write_text("<p style='width: 4.5em'>about 4.20 V ± 0.05 V</p>", encoding="utf-8")
+    with Visit(browser, page) as visit:
+        assert visit.broken_numbers(360)
+
+
+@pytest.mark.parametrize("name", PAGES)
 def test_a_page_breaks_no_rule_of_accessibility(browser: Any, out: Path, name: str) -> None:
     """WCAG 2.2 A and AA by axe-core on a phone in the light; in the dark what may differ: contrast."""
     with Visit(browser, out / name, viewport={"width": 360, "height": 780}) as visit:

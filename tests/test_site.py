@@ -15,10 +15,11 @@ import site_sample
 from reviewkit.errors import Faults
 from reviewkit.figures import sheet
 from reviewkit.figures.sheet import thinned
-from reviewkit.findings import PLOTLY_MIME, Finding, finding_keys
+from reviewkit.findings import PLOTLY_MIME, Finding, finding_keys, measured
+from reviewkit.metrology import Component, Measured
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import editions, site, written
-from reviewkit.publishing.site import assets, bundles, prose
+from reviewkit.publishing.site import assets, bundles, exporter, prose
 
 
 class _Headings(HTMLParser):
@@ -274,3 +275,32 @@ def test_the_list_links_to_comparisons_of_its_reviews(tmp_path: Path) -> None:
     site.write_shelf(out)
     page = (out / "index.html").read_text(encoding="utf-8")
     assert '<a href="alder-and-alder/index.html">Alder and Alder</a>' in page
+
+
+def test_what_is_below_a_thousandth_of_the_whole_is_named_and_not_printed() -> None:
+    parts = (
+        Component("meter", 0.01, "s", "rectangular"),
+        Component("resolution", 9.868e-26, "s", "normal"),
+        Component("drift", 1e-6, "A", "normal", sensitivity=1e-3),
+    )
+    rows = exporter.budget_rows(measured("lamp.time", "time", Measured(2.0, "s", parts)))
+    shown = [[row.size, row.adds, row.share] for row in rows]
+    assert shown == [
+        ["±0.010\u00a0s", "0.0058\u00a0s", "100\u202f%"],
+        ["σ = 1.0\u00a0µA", "negligible", ""],
+        ["negligible", "negligible", ""],
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "whole"),
+    [
+        ("<p>at 4.20 V ± 0.05 V, 3 of 8, 5 lamps</p>", "<p>at 4.20~V~±~0.05~V, 3 of 8, 5 lamps</p>"),
+        ("<p>about 4¼ h and 20 % in 3 s</p>", "<p>about 4¼~h and 20~% in 3~s</p>"),
+        ("<pre>4.20 V</pre><script>a = 3 + 4 / 2 % 3</script>", None),
+        ('<p title="3 V">2026-02-21</p>', '<p title="3 V"><span class="whole">2026-02-21</span></p>'),
+        ("<p>R-2026-02-21-B, 3 hours, 2 A/h</p>", None),
+    ],
+)
+def test_no_line_can_end_inside_a_value(text: str, whole: str | None) -> None:
+    assert exporter.unbroken(text).replace("\u00a0", "~") == (whole or text)

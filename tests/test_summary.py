@@ -13,7 +13,7 @@ import pytest
 from reviewkit import summary
 from reviewkit.findings import Finding, Findings, not_tested
 from reviewkit.metrology.conformity import Limit
-from reviewkit.summary import opening
+from reviewkit.summary import spoken
 from reviewkit.summary.record import Record
 
 CELL = Limit(4.15, 4.25, "test cell's data sheet (invented)")
@@ -184,7 +184,7 @@ def test_how_long_it_lasts_is_said_with_the_cells_own_loss_where_that_was_worked
     ],
 )
 def test_a_time_on_the_shelf_is_said_no_closer_than_it_is_known(value, low, high, text):
-    said_so = opening.days_said(found("drain.standby.days_on_shelf", value, "d", low=low, high=high))
+    said_so = spoken.days_said(found("drain.standby.days_on_shelf", value, "d", low=low, high=high))
     assert said_so.replace("\u00a0", " ") == text
 
 
@@ -240,7 +240,7 @@ def test_what_becomes_of_the_makers_claim_about_the_readout_is_said_once(verdict
     ],
 )
 def test_a_number_is_rounded_as_one_would_say_it(value, unit, up, text):
-    assert re.sub("[\u00a0\u202f]", " ", opening.rounded(value, unit, up=up)) == text
+    assert re.sub("[\u00a0\u202f]", " ", spoken.rounded(value, unit, up=up)) == text
 
 
 def test_judged_findings_are_counted_once_and_the_charges_end_stands_first():
@@ -330,16 +330,16 @@ def test_the_storage_caution_looks_at_the_bounds(value, low, high, says):
         ),
         (
             found("charge.current_after", -0.02, "A", verdict="fail"),
-            "With the cable in it draws from a full cell: −20",
+            "With the cable in it draws from a full cell: 20 mA",
         ),
         (
             found("charge.peak_voltage", 4.3, "V", limit=CELL, verdict="fail"),
-            "It takes the cell to 4.300 V, beyond 4.15 V to 4.25 V (test cell's data sheet",
+            "It takes the cell to 4.30 V, beyond 4.15 V to 4.25 V (test cell's data sheet",
         ),
         (found("charge.peak_voltage", 4.25, "V", limit=CELL, verdict="inconclusive"), "the meter can’t tell"),
         (
             found("charge.hold_voltage", 4.3, "V", limit=CELL, verdict="fail"),
-            "It holds the cell at 4.300 V, outside",
+            "It holds the cell at 4.30 V, outside",
         ),
         (
             found("charge.termination_current", 0.02, "A", limit=STOPS, verdict="fail"),
@@ -360,6 +360,16 @@ def test_the_storage_caution_looks_at_the_bounds(value, low, high, says):
 )
 def test_what_was_found_calls_for_its_caution(item, says):
     assert says in cautioned(item)
+
+
+def test_a_caution_that_two_sources_call_for_is_said_once():
+    drawn = [
+        found(f"charge.{run}.current_after", amps, "A", verdict="fail")
+        for run, amps in (("wall", -0.01134), ("usb", -0.01142))
+    ]
+    assert cautioned(*drawn).count("draws from a full cell") == 1
+    assert "draws from a full cell: 11 mA. Pull" in cautioned(*drawn)
+    assert "20 mA and 11 mA" in cautioned(replace(drawn[0], value=-0.02), drawn[1])
 
 
 def test_a_habit_stands_behind_every_danger():

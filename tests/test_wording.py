@@ -127,3 +127,17 @@ def test_intervals(low: float | None, high: float | None, expected: str) -> None
 def test_lists(words: list[str], expected: str) -> None:
     assert formatting.listed(words) == expected
     assert formatting.listed(words, "or") == expected.replace("and", "or")
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [
+        (-2.656245e-3, 2.656245e-3, "−2.66 mA to 2.66 mA"),
+        (None, 4.2125, "at most 4.2125 mA"),
+        (0.06, 0.3, "0.06 A to 0.3 A"),
+    ],
+)
+def test_a_limit_that_was_worked_out_has_three_digits(low, high, text):
+    unit, scale = "A", 1.0 if (high or 0) < 1 else 1e-3
+    shown = formatting.declared(None if low is None else low * scale, high * scale, unit)
+    assert shown.replace("\u00a0", " ") == text

@@ -21,6 +21,27 @@ WCAG = {
 CONTRAST = {"type": "rule", "values": ["color-contrast"]}
 
 
+_BROKEN = r"""() => {
+  const unit = "(?:[µmkM]?(?:V|Ah|A|Wh|Ω|s)|min|h|%|°C|d|days|months|years)";
+  const half = "[\\u2212-]?\\d[\\d.\\u202f\\u2009½¼¾]*(?:[\\u00a0\\u202f ]" + unit + "(?!\\w))?";
+  const number = new RegExp(half + "(?:[\\u00a0 ]±[\\u00a0 ]" + half + ")?", "g");
+  const found = [], texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (texts.nextNode()) {
+    const node = texts.currentNode;
+    if (node.parentElement.closest("script, style, svg, pre, code")) continue;
+    for (const hit of node.data.matchAll(number)) {
+      const range = document.createRange();
+      range.setStart(node, hit.index);
+      range.setEnd(node, hit.index + hit[0].trimEnd().length);
+      const lines = new Set([...range.getClientRects()].filter(r => r.width).map(r => Math.round(r.top)));
+      if (lines.size > 1) found.push(node.data.slice(Math.max(0, hit.index - 20), hit.index + 30));
+    }
+  }
+  return found;
+}"""
+"""Looks where each number stands: one that stands on two lines is broken."""
+
+
 class Visit:
     """One page opened, with what it asked for and said meanwhile."""
 
@@ -45,6 +66,15 @@ class Visit:
         for figure in self.page.locator("figure.chart").all():
             figure.scroll_into_view_if_needed()
             figure.locator(".plot.drawn").wait_for(timeout=60_000)
+
+    def broken_numbers(self, width: int) -> list[str]:
+        """Return the numbers that a window of this width breaks, with what stands around them."""
+        self.page.set_viewport_size({"width": width, "height": 800})
+        return list(self.page.evaluate(_BROKEN))
+
+    def open_all(self) -> None:
+        """Fold out whatever is folded."""
+        self.page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
 
     def overhang(self, width: int) -> int:
         """Return by how many pixels the page is wider than a window of this width."""

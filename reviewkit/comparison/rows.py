@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from html import escape
 from typing import Any
 
-from reviewkit.findings import Finding, sentences
+from reviewkit.findings import Finding, sentences, value_text
 from reviewkit.metrology import Component, Measured, difference, formatting
 from reviewkit.schema.blocks import MeterBlock
 
@@ -243,7 +243,7 @@ def _say() -> sentences.Sentences:
 
 
 def _shown(item: Finding | None) -> str:
-    return "—" if item is None else escape(item.text)
+    return "—" if item is None else escape(value_text(item))
 
 
 def side_by_side(

@@ -16,7 +16,15 @@ from reviewkit.findings.item import (
     measured,
     not_tested,
 )
-from reviewkit.findings.several import Findings, limit_text, table_html, twins, verdict_text, with_inputs
+from reviewkit.findings.several import (
+    Findings,
+    limit_text,
+    table_html,
+    twins,
+    value_text,
+    verdict_text,
+    with_inputs,
+)
 
 __all__ = [
     "CHART_MIME",
@@ -32,6 +40,7 @@ __all__ = [
     "not_tested",
     "table_html",
     "twins",
+    "value_text",
     "verdict_text",
     "with_inputs",
 ]

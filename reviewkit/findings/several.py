@@ -23,7 +23,7 @@ def table_html(items: Iterable[Finding]) -> str:
     """
     rows = "".join(
         f'<tr id="{html.escape(item.key)}"><th scope="row">{html.escape(item.label)}</th>'
-        f'<td class="value">{html.escape(item.text)}</td>'
+        f'<td class="value">{html.escape(value_text(item))}</td>'
         f"<td>{html.escape(limit_text(item))}</td><td>{html.escape(verdict_text(item))}</td></tr>"
         for item in items
     )
@@ -31,6 +31,25 @@ def table_html(items: Iterable[Finding]) -> str:
         '<table class="findings"><thead><tr><th scope="col">Finding</th><th scope="col">Measured</th>'
         f'<th scope="col">Limit</th><th scope="col">Verdict</th></tr></thead><tbody>{rows}</tbody></table>'
     )
+
+
+LIFE_D = 3652.5
+"""Days beyond which a time says nothing: a cell's own life. Chosen: ten years; common practice, no source."""
+
+
+def value_text(item: Finding) -> str:
+    """Return the value as a table shows it: its text, but no time far beyond a cell's own life.
+
+    Examples
+    --------
+    >>> value_text(Finding("drain.off.days_to_empty", "off", 52083.0, "d", 6818.0, 45265.0, 58901.0))
+    'longer than the cell itself lasts'
+    """
+    surely = item.value if item.low is None else item.low
+    is_number = isinstance(surely, int | float) and not isinstance(surely, bool)
+    if item.unit == "d" and is_number and surely > LIFE_D:  # type: ignore[operator]
+        return "longer than the cell itself lasts"
+    return item.text
 
 
 def limit_text(item: Finding) -> str:

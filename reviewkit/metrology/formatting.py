@@ -170,9 +170,16 @@ def declared(low: float | None, high: float | None, unit: str) -> str:
     return f"at most {texts[0]}" if low is None else f"at least {texts[0]}"
 
 
+_MOST_TYPED = 5
+"""Digits that a person types of a limit at most; one with more was worked out and gets three. Chosen."""
+
+
 def _needed_decimals(value: float) -> int:
-    """Decimals that show a typed number whole, six at most."""
-    return next((places for places in range(6) if abs(round(value, places) - value) < 1e-9), 6)
+    """Decimals that show a typed number whole; three digits of one that was worked out."""
+    front = math.floor(math.log10(abs(value))) + 1 if value else 1
+    most = max(0, _MOST_TYPED - front)
+    whole = (places for places in range(most + 1) if abs(round(value, places) - value) < 1e-9)
+    return next(whole, max(0, 3 - front))
 
 
 def listed(words: Iterable[str], last: str = "and") -> str:

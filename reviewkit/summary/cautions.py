@@ -9,6 +9,8 @@ from functools import partial
 
 from reviewkit.findings import Finding, limit_text, sentences
 from reviewkit.findings.sentences import CAUTIONS, SCOPE
+from reviewkit.metrology import formatting
+from reviewkit.summary import spoken
 from reviewkit.summary.record import Part, Record, bullets, html
 
 EMPTY_SOON_D = 90.0
@@ -120,9 +122,17 @@ RULES = (
 
 
 def own(record: Record) -> list[str]:
-    """Return the cautions that this device's findings call for, and those the author adds."""
-    due = sorted((found for item in record.distinct() if (found := _due(item))), key=lambda found: found[0])
-    said = [text for _, text in due] + [str(text) for text in record.review.get("cautions") or ()]
+    """Return the cautions that this device's findings call for, and those the author adds.
+
+    The same on several sources is said once.
+    """
+    due: dict[tuple[int, str, str], list[Finding]] = {}
+    for item in record.distinct():
+        if rule := _due(item):
+            name = item.key.rpartition(".")[2] if item.key.startswith("charge.") else item.key
+            due.setdefault((*rule, name), []).append(item)
+    said = [_said(says, items) for (_, says, _), items in sorted(due.items(), key=lambda found: found[0][0])]
+    said += [str(text) for text in record.review.get("cautions") or ()]
     return list(dict.fromkeys(said))
 
 
@@ -130,12 +140,14 @@ def _due(item: Finding) -> tuple[int, str] | None:
     """Return the rank and the words of the rule that speaks for a finding, if one does."""
     for rank, rule in enumerate(RULES):
         if fnmatch.fnmatchcase(item.key, rule.keys) and rule.holds(item):
-            return rank, _said(rule.says, item)
+            return rank, rule.says
     return None
 
 
-def _said(name: str, item: Finding) -> str:
-    text, limit = item.text, limit_text(item) or "its limit"
+def _said(name: str, items: list[Finding]) -> str:
+    item, limit = items[0], limit_text(items[0]) or "its limit"
+    text = formatting.listed(dict.fromkeys(spoken.apart(one) for one in items))
+    label = item.label.removesuffix(f", {spoken.source_of(item.key)}")
     values: dict[str, dict[str, object]] = {
         "peak_outside": {"text": text, "limit": limit},
         "peak_unsure": {"text": text, "limit": limit},
@@ -145,7 +157,7 @@ def _said(name: str, item: Finding) -> str:
         "draws_on": {"text": text},
         "stops_late": {"text": text, "limit": limit},
         "stops_early": {"text": text, "limit": limit},
-        "outside": {"label": item.label, "text": text, "limit": limit},
+        "outside": {"label": label, "text": text, "limit": limit},
         "note": {"note": item.note},
         "empty_soon": {
             "label": item.label,

@@ -7,7 +7,6 @@ Numbers are rounded as one would say them, without their uncertainty; each leads
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator
 from typing import Any
@@ -15,16 +14,14 @@ from typing import Any
 from markupsafe import Markup
 
 from reviewkit.findings import Finding, sentences
-from reviewkit.metrology import formatting, units
+from reviewkit.metrology import formatting
+from reviewkit.summary import spoken
 from reviewkit.summary.record import Part, Record, html, joined
 
 NAMED = 3
 """Most findings that are named one by one; the table has them all. Chosen: a paragraph is no table."""
 TABLE, MISSING = "findings", "not-tested"
 """Where the page's own headings are, for what no single finding says."""
-_LASTING_D = 730.0
-"""Days beyond which a drain's own figure says nothing: the cell loses itself by then. Chosen: two years."""
-
 say = sentences.of("summary")
 _LINK = re.compile(r"\[\[(?:([^|\]]+)\|)?(.+?)\]\]")
 
@@ -59,40 +56,7 @@ def _safe(text: str) -> str:
 
 def _number(item: Finding, value: float, *, up: bool = False) -> str:
     """Return a value as one would say it, with the way to its finding."""
-    return f"[[{item.key}|{rounded(value, item.unit, up=up)}]]"
-
-
-def rounded(value: float, unit: str, *, up: bool = False, more: int = 0) -> str:
-    """Return a value with two significant digits, a cell's voltage with three; times as one says them.
-
-    Parameters
-    ----------
-    value : float [unit]
-    up : bool
-        Never downwards: for "at most".
-    more : int
-        Digits beyond those.
-    """
-    if unit == "s":
-        return _time(value)
-    if not value:
-        return formatting.quantity(0.0, None, unit)
-    scale, sign = units.for_people(abs(value), unit)
-    shown = abs(value) / scale
-    decimals = (3 if unit == "V" and abs(value) >= 1 else 2) + more - 1 - math.floor(math.log10(shown))
-    whole = shown * 10.0**decimals
-    # A bound that is a round number stays it, whatever its last binary digit.
-    steps = math.ceil(whole - 1e-9) if up else round(whole)
-    text = formatting.number(math.copysign(steps / 10.0**decimals, value), max(0, decimals))
-    return f"{text}{formatting.THIN if sign == '%' else formatting.NO_BREAK}{sign}" if sign else text
-
-
-def _time(seconds: float) -> str:
-    """Return "4¼ h", "35 min": to a quarter of an hour, of a short time to five minutes."""
-    if seconds < 3600:
-        return f"{max(5, 5 * round(seconds / 300))}{formatting.NO_BREAK}min"
-    whole, quarters = divmod(round(seconds / 900), 4)
-    return f"{whole}{('', '¼', '½', '¾')[quarters]}{formatting.NO_BREAK}h"
+    return f"[[{item.key}|{spoken.rounded(value, item.unit, up=up)}]]"
 
 
 _ANSWERS: dict[object, str] = {True: "yes", False: "no"}
@@ -158,42 +122,16 @@ def _named(items: list[Finding]) -> dict[str, Any]:
 
 def _group(name: str, items: list[Finding]) -> dict[str, Any]:
     item = items[0]
-    source = source_of(item.key)
-    values = {text.partition("|")[2]: text for one in reversed(items) if (text := _against_limit(one))}
+    source = spoken.source_of(item.key)
+    values = {spoken.apart(one): one.key for one in reversed(items)}
     return {
         "name": name,
         "label": _safe(item.label.removesuffix(f", {source}")),
-        "value": formatting.listed(reversed(values.values())),
+        "value": formatting.listed(f"[[{key}|{text}]]" for text, key in reversed(values.items())),
         "limit": formatting.declared(item.limit.low, item.limit.high, item.unit) if item.limit else "",
-        "on": [_safe(text) for one in items if (text := source_of(one.key))],
+        "on": [_safe(text) for one in items if (text := spoken.source_of(one.key))],
         "negative": isinstance(item.value, int | float) and item.value < 0,
     }
-
-
-def source_of(key: str) -> str:
-    """Return the source of a charge's finding, "wall adapter"; nothing where its key names none."""
-    parts = key.split(".")
-    return parts[1].replace("_", " ") if parts[0] == "charge" and len(parts) == 3 else ""
-
-
-def _against_limit(item: Finding) -> str:
-    """Return a judged value, its digits enough to stand apart from the limit that it is held against."""
-    value = item.value
-    if not isinstance(value, int | float) or isinstance(value, bool):
-        return f"[[{item.key}|{item.text}]]"
-    shown = _apart(float(value), item)
-    if item.key.endswith("current_after"):
-        shown = shown.removeprefix(formatting.MINUS)  # its words say which way it flows
-    return f"[[{item.key}|{shown}]]"
-
-
-def _apart(value: float, item: Finding) -> str:
-    ends = [end for end in (item.limit.low, item.limit.high) if end is not None] if item.limit else []
-    for digits in range(4):
-        shown = rounded(value, item.unit, more=digits)
-        if all(end == value or rounded(end, item.unit, more=digits) != shown for end in ends):
-            return shown
-    return item.text
 
 
 _SAID_ANYWAY = ("readout.largest_error",)
@@ -211,14 +149,14 @@ def _takes(record: Record) -> Iterator[Markup]:
             {
                 "time": _number(item, float(item.value)),  # type: ignore[arg-type]
                 "start": _start(record, item),
-                "source": _safe(source_of(item.key)),
+                "source": _safe(spoken.source_of(item.key)),
             }
             for item in whole
         ]
         yield _linked(say("takes", runs=runs), whole[0].key)
     elif ended:
         cut = ended[0].key.replace("termination_time", "interruptions")
-        on_purpose = _safe(record.cut_on_purpose(source_of(ended[0].key)))
+        on_purpose = _safe(record.cut_on_purpose(spoken.source_of(ended[0].key)))
         yield _linked(say("interrupted", on_purpose=on_purpose), cut)
 
 
@@ -273,37 +211,9 @@ def _lasts(record: Record, mean: Finding) -> str:
     with_loss = [item for item in found if "shelf" in item.key]
     for item in with_loss or [item for item in found if item.key.endswith("days_to_empty")]:
         days = item.value if isinstance(item.value, int | float) else None
-        if days is not None and (with_loss or days < _LASTING_D):
-            return f"[[{item.key}|{days_said(item)}]]"
+        if days is not None and (with_loss or days < spoken.LASTING_D):
+            return f"[[{item.key}|{spoken.days_said(item)}]]"
     return ""
-
-
-def days_said(item: Finding) -> str:
-    """Return days as one says them, no closer than they are known: "50 days", "8 months", "2 to 4 years".
-
-    Parameters
-    ----------
-    item : Finding
-        In days, its value a number.
-    """
-    assert isinstance(item.value, int | float)
-    low, high = (float(item.value if end is None else end) for end in (item.low, item.high))
-    size, name = next((size, name) for above, size, name in _SPANS if item.value >= above)
-    ends = [_in_halves(end / size) if name == "years" else f"{end / size:.0f}" for end in (low, high)]
-    if high - low <= _NARROW * item.value or ends[0] == ends[1]:
-        return f"{float(item.value) / size:.2g}{formatting.NO_BREAK}{name}"
-    return f"{ends[0]} to {ends[1]}{formatting.NO_BREAK}{name}"
-
-
-_SPANS = ((_LASTING_D, 365.25, "years"), (90.0, 30.44, "months"), (0.0, 1.0, "days"))
-"""From how many days on a time is said in which unit, and its length [d]. Chosen: as one says them."""
-_NARROW = 0.2
-"""Part of a time up to which the width of its interval is no news: two digits hold it. Chosen."""
-
-
-def _in_halves(count: float) -> str:
-    whole, half = divmod(round(2 * count), 2)
-    return f"{whole or ''}{'½' if half else ''}" or "0"
 
 
 def _missing(record: Record) -> Iterator[Markup]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -19,10 +20,11 @@ from reviewkit.findings import (
     Finding,
     limit_text,
     twins,
+    value_text,
     verdict_text,
 )
 from reviewkit.findings.displays import EXTRA_PAGE_MIME
-from reviewkit.metrology import formatting, merged
+from reviewkit.metrology import Component, formatting, merged, units
 from reviewkit.publishing.site import assets, bundles, prose
 from reviewkit.publishing.site.bundles import cleaned
 from reviewkit.publishing.site.context import Link, PageContext
@@ -47,20 +49,39 @@ class BudgetRow:
 
 def budget_rows(item: Finding) -> list[BudgetRow]:
     """Return a finding's budget, the largest contribution first."""
-    total = sum(part.standard_in_number**2 for part in merged(item.budget))
+    total = math.sqrt(sum(part.standard_in_number**2 for part in merged(item.budget)))
     parts = sorted(item.budget, key=lambda part: -part.contribution)
-    return [
-        BudgetRow(
-            name=part.name,
-            size=("±" if part.distribution != "normal" else "σ = ")
-            + formatting.quantity(part.size, None, part.unit),
-            distribution=part.distribution,
-            adds=formatting.quantity(part.contribution, None, item.unit),
-            share=_percent(part.contribution**2 / total) if total else "",
-            shared=bool(part.shared),
-        )
-        for part in parts
-    ]
+    return [_budget_row(part, item.unit, total) for part in parts]
+
+
+NEGLIGIBLE = 1e-3
+"""Part of the whole standard uncertainty below which a contribution is only named. Chosen: two digits are
+printed (GUM 7.2.6), and quadratic addition leaves a millionth of it."""
+
+
+_UNREADABLE = "0.0000"
+
+
+def _budget_row(part: Component, unit: str, total: float) -> BudgetRow:
+    is_small = part.contribution < NEGLIGIBLE * total
+    share = (part.contribution / total) ** 2 if total else 0.0
+    size = ("±" if part.distribution != "normal" else "σ = ") + two_digits(part.size, part.unit)
+    return BudgetRow(
+        name=part.name,
+        size="negligible" if is_small and _UNREADABLE in size else size,
+        distribution=part.distribution,
+        adds="negligible" if is_small else two_digits(part.contribution, unit),
+        share="" if is_small or not total else _percent(share),
+        shared=bool(part.shared),
+    )
+
+
+def two_digits(value: float, unit: str) -> str:
+    """Return an uncertainty with two significant digits (GUM 7.2.6)."""
+    scale, sign = units.for_people(value, unit)
+    shown = value / scale
+    text = formatting.number(shown, formatting.decimals_for(shown) if shown else 0)
+    return f"{text}{formatting.THIN if sign == '%' else formatting.NO_BREAK}{sign}" if sign else text
 
 
 def _percent(share: float) -> str:
@@ -85,6 +106,7 @@ def track(cues: Iterable[Cue]) -> str:
 
 
 FILTERS: dict[str, Callable[..., Any]] = {
+    "value_text": value_text,
     "limit_text": limit_text,
     "verdict_text": verdict_text,
     "budget_rows": budget_rows,
@@ -306,12 +328,34 @@ def rendered(notebook: Mapping[str, Any], page: PageContext) -> str:
     page : PageContext
     """
     body, _ = exporter().from_notebook_node(from_dict(_joined(notebook)), resources={"page": page})
-    return str(body)
+    return unbroken(str(body))
+
+
+_PIECES = re.compile(r"<(script|style|pre|code|title)\b.*?</\1>|<[^>]*>|[^<]+", re.DOTALL)
+_UNIT = r"(?:[µmkM]?(?:V|Ah|A|Wh|W|Ω|s)|min|h|%|°C|d|days?|months?|years?)(?![\w/])"
+_INSIDE_A_VALUE = re.compile(rf"(?<=[\d¼½¾]) (?={_UNIT})|(?<=±) (?=\d)|(?<=\w) (?=± ?\d)")
+
+
+_DATE = re.compile(r"(?<![\w-])\d{4}-\d\d-\d\d(?![\w-])")
+
+
+def unbroken(page: str) -> str:
+    """Return a page in which no line ends inside a value: between number and unit, beside "±", in a date.
+
+    Scripts, styles and what is set as code are left as they are.
+    """
+    return _PIECES.sub(lambda piece: piece[0] if piece[0].startswith("<") else _whole(piece[0]), page)
+
+
+def _whole(text: str) -> str:
+    text = _INSIDE_A_VALUE.sub("\u00a0", text)
+    return _DATE.sub(lambda date: f'<span class="whole">{date[0]}</span>', text)
 
 
 def template(name: str, page: PageContext, **values: Any) -> str:
     """Return a page that is made from no notebook."""
-    return str(exporter().environment.get_template(name).render(resources={"page": page}, **values))
+    text = exporter().environment.get_template(name).render(resources={"page": page}, **values)
+    return unbroken(str(text))
 
 
 def _joined(value: Any) -> Any:
