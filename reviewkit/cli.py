@@ -6,6 +6,7 @@ Exit status: 0 done, 2 the input is at fault or a disk is full, 1 a fault of the
 
 from __future__ import annotations
 
+import json
 import signal
 import sys
 import threading
@@ -134,15 +135,45 @@ def look(files: tuple[Path, ...]) -> None:
 
 
 @main.command()
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--name", default="", help="The device's name. Default: the folder's.")
+@click.argument("word", default="")
+@click.option("--json-schema", is_flag=True, help="As JSON Schema, for editors that complete and explain keys.")
 @_templates
-def start(folder: Path, name: str, **templates: tuple[Path, ...]) -> None:
-    """Make a review folder to fill in, with a bench sheet to print."""
+def keys(word: str, json_schema: bool, **templates: tuple[Path, ...]) -> None:
+    """List the keys of a review file, or those about a WORD."""
     from reviewkit import commands
 
-    for path in commands.start(folder, name=name, **templates):
+    if json_schema:
+        click.echo(json.dumps(commands.json_schema(**templates), ensure_ascii=False, indent=1))
+        return
+    found = commands.keys(word, **templates)
+    title: tuple[str, ...] | None = None
+    for key in found:
+        if key.sections != title:
+            title = key.sections
+            click.echo(f"\n{', '.join(title) or 'The review itself'}")
+        click.echo(key)
+    if not found:
+        click.echo(f"no key about '{word}'; 'reviewkit keys' lists all", err=True)
+        click.get_current_context().exit(INPUT_AT_FAULT)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("logs", nargs=-1, type=click.Path(path_type=Path), metavar="[LOG…]")
+@click.option("--name", default="", help="The device's name. Default: the folder's.")
+@click.option("--all", "every_key", is_flag=True, help="Write every key there is, not only the first ones.")
+@_templates
+def start(
+    folder: Path, logs: tuple[Path, ...], name: str, every_key: bool, **templates: tuple[Path, ...]
+) -> None:
+    """Make a review folder to fill in, with a bench sheet to print; logs are copied into it and named."""
+    from reviewkit import commands
+
+    made = commands.start(folder, *logs, name=name, every_key=every_key, **templates)
+    for path in made.files:
         click.echo(path)
+    for line in made.told:
+        click.echo(line, err=True)
 
 
 @main.command()

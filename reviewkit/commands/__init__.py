@@ -5,7 +5,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
     __name__,
     submod_attrs={
-        "folders": ["check", "idle", "look_at", "remarks", "start"],
+        "folders": ["check", "idle", "json_schema", "keys", "look_at", "remarks", "start"],
         "pairs": ["SideBySide", "compare"],
         "reviews": ["Published", "run"],
         "verification": ["Verified", "verify"],

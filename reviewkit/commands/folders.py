@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
+from reviewkit.commands import first_logs
 from reviewkit.commands.reviews import place_faults
 from reviewkit.errors import Faults, InputError
 from reviewkit.findings import finding_keys
@@ -14,6 +17,9 @@ from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import atomic
 from reviewkit.review import author_text, review_file
 from reviewkit.sections import template
+
+if TYPE_CHECKING:
+    from reviewkit.sections.key_list import Key
 
 
 def look_at(*paths: str | Path) -> tuple[tuple[Sight, ...], tuple[InputError, ...]]:
@@ -34,38 +40,63 @@ def look_at(*paths: str | Path) -> tuple[tuple[Sight, ...], tuple[InputError, ..
     return tuple(sights), tuple(faults)
 
 
+@dataclass(frozen=True)
+class Started:
+    """A review folder begun.
+
+    Parameters
+    ----------
+    files : tuple of pathlib.Path
+        Those written.
+    told : tuple of str
+        What each log was taken for, or what stands in the way of reading it.
+    """
+
+    files: tuple[Path, ...]
+    told: tuple[str, ...] = ()
+
+
 def start(
     folder: str | Path,
-    *,
+    *logs: str | Path,
     name: str = "",
+    every_key: bool = False,
     templates: Iterable[str | Path] = (),
     only_templates: Iterable[str | Path] = (),
-) -> tuple[Path, ...]:
+) -> Started:
     """Make a review folder to fill in, with a bench sheet to print.
 
     Parameters
     ----------
     folder : str or pathlib.Path
         Made if it does not exist.
+    *logs : str or pathlib.Path
+        Files of meters. They are copied into the folder, and the review file names them.
     name : str
         The device's. Default: the folder's name.
+    every_key : bool
+        Write all keys there are, each as a comment, and not only the lines that a first review needs.
     templates, only_templates : iterable of str or pathlib.Path
         Folders with section templates, beside the kit's own or in place of them.
 
     Returns
     -------
-    tuple of pathlib.Path
-        The files written.
+    Started
 
     Raises
     ------
     InputError
         If the folder holds a review already; nothing is written over.
+    Faults
+        If a log is missing, or its place in the folder is taken.
 
     Examples
     --------
-    >>> sorted(path.name for path in reviewkit.start(empty / "my-device"))
+    >>> made = reviewkit.start(empty / "my-device", "examples/alder/logs/drain-standby.csv")
+    >>> sorted(path.name for path in made.files)
     ['bench-sheet.html', 'readout.csv', 'review.yaml', 'transitions.csv']
+    >>> made.told
+    ('logs/drain-standby.csv: the drain of a device at rest (sure)',)
     """
     from reviewkit.sections import review_outline
 
@@ -76,16 +107,64 @@ def start(
         raise Faults(refused)
     called = name or place.resolve().name.replace("-", " ").capitalize()
     parts = template.of_kind("section", template.discover(templates, only=only_templates))
+    where = first_logs.places(place, [Path(log) for log in logs])
+    (place / first_logs.LOGS).mkdir(parents=True, exist_ok=True)
+    first_logs.copied(place, where)
+    seen = first_logs.connected(place, where.values())
+    outline = (
+        review_outline.review_file(called, parts)
+        if every_key
+        else review_outline.first_review_file(called, parts, seen.lines)
+    )
     texts = {
-        review_file.FILE: review_outline.review_file(called, parts),
+        review_file.FILE: outline,
         "bench-sheet.html": review_outline.page(called, parts),
         **{file: header + "\n" for part in parts for file, header in part.about.bench.files.items()},
     }
-    (place / "logs").mkdir(parents=True, exist_ok=True)
     new = {place / file: text for file, text in texts.items() if not (place / file).exists()}
     for path, text in new.items():
         path.write_text(text, encoding="utf-8")
-    return tuple(new)
+    return Started(tuple(new), seen.told)
+
+
+def keys(
+    word: str = "",
+    *,
+    templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
+) -> tuple[Key, ...]:
+    """Return the keys of a review file, or those in whose name or meaning a word stands.
+
+    Parameters
+    ----------
+    word : str
+    templates, only_templates : iterable of str or pathlib.Path
+        As for `check`.
+
+    Examples
+    --------
+    >>> [key.name for key in reviewkit.commands.keys("tolerance")]
+    ['cell.charge_limit_tolerance_V']
+    """
+    from reviewkit.sections import key_list
+
+    parts = template.of_kind("section", template.discover(templates, only=only_templates))
+    return key_list.keys(parts, word)
+
+
+def json_schema(
+    *, templates: Iterable[str | Path] = (), only_templates: Iterable[str | Path] = ()
+) -> dict[str, Any]:
+    """Return the review file's JSON Schema, for editors that complete and explain keys.
+
+    Parameters
+    ----------
+    templates, only_templates : iterable of str or pathlib.Path
+        As for `check`.
+    """
+    from reviewkit.sections import key_list
+
+    return key_list.json_schema(template.of_kind("section", template.discover(templates, only=only_templates)))
 
 
 def check(

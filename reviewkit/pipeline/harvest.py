@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import platform
+import re
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from importlib import metadata
@@ -136,12 +137,34 @@ def _is_text(shown: Any) -> bool:
     return isinstance(shown, str) or (isinstance(shown, list) and all(isinstance(one, str) for one in shown))
 
 
+_ROOMS = {"narrow", "wide"}
+_ELEMENTS = {"svg", "g", "path", "rect", "line", "circle", "polyline", "polygon", "text", "tspan", "title"}
+_TAG = re.compile(r"</?([A-Za-z]+)((?:\s[^<>]*)?)>")
+_RUNS = re.compile(
+    r"\bon\w+\s*=|\bhref\b|\bstyle\s*=|\bid\s*=|url\(|&(?!amp;|lt;|gt;|quot;|#\d+;)", re.IGNORECASE
+)
+
+
+def _pictures(shown: Any) -> bool:
+    """Whether a chart's pictures are drawings alone, with nothing in them that runs, loads or leads away."""
+    for room, drawn in shown.items():
+        if room not in _ROOMS or not isinstance(drawn["frame"], Mapping):
+            return False
+        rest = _TAG.sub("", drawn["svg"])
+        found = _TAG.findall(drawn["svg"])
+        known = bool(found) and all(name in _ELEMENTS and not _RUNS.search(more) for name, more in found)
+        if not known or "<" in rest or ">" in rest:
+            return False
+    return True
+
+
 def _chart(shown: Any) -> None:
     texts_hold = all(isinstance(shown.get(name, ""), str) for name in _CHART_TEXTS)
     height, colours = shown.get("height"), shown.get("dark", {})
     rows = [*shown.get("rows", []), shown.get("columns", [])]
     tables_hold = all(isinstance(row, list) and all(isinstance(cell, str) for cell in row) for row in rows)
-    if not (texts_hold and tables_hold and isinstance(colours, Mapping) and isinstance(height, int | None)):
+    is_chart = texts_hold and tables_hold and isinstance(colours, Mapping) and isinstance(height, int | None)
+    if not (is_chart and _pictures(shown.get("pictures", {}))):
         raise TypeError
 
 

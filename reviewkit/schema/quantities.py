@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, WithJsonSchema
 
 from reviewkit.errors import Faults, InputError, ReviewFileError
 from reviewkit.metrology import units
@@ -26,13 +26,21 @@ def _quantity(unit: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
-Volt = Annotated[float, _quantity("V")]
-Ampere = Annotated[float, _quantity("A")]
-Ohm = Annotated[float, _quantity("ohm")]
-Second = Annotated[float, _quantity("s")]
-AmpereHour = Annotated[float, _quantity("A.h")]
-Celsius = Annotated[float, _quantity("degC")]
-Percent = Annotated[float, _quantity("%")]
+def _written(unit: str) -> WithJsonSchema:
+    """Say to editors what a key takes: a bare number, or one with a unit of its own."""
+    spelled = unit.replace(".", "")
+    return WithJsonSchema(
+        {"type": ["number", "string"], "description": f"in {spelled}, or text with a unit such as '1.5 {spelled}'"}
+    )
+
+
+Volt = Annotated[float, _quantity("V"), _written("V")]
+Ampere = Annotated[float, _quantity("A"), _written("A")]
+Ohm = Annotated[float, _quantity("ohm"), _written("ohm")]
+Second = Annotated[float, _quantity("s"), _written("s")]
+AmpereHour = Annotated[float, _quantity("A.h"), _written("Ah")]
+Celsius = Annotated[float, _quantity("degC"), _written("degC")]
+Percent = Annotated[float, _quantity("%"), _written("%")]
 BY_SUFFIX = {
     "V": Volt,
     "A": Ampere,

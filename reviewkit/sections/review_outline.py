@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import types
 import typing
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel
@@ -52,8 +52,73 @@ _EDITION = (
 )
 
 
+_HEAD = (
+    "## The review file. Take the '#' off the lines you fill in; '##' begins an explanation.",
+    "## A bare number is in the unit that its name ends with; '500 mA' is read as well.",
+    "## Paths are relative to this file.",
+)
+
+
+def first_review_file(
+    name: str, sections: Iterable[Section], connected: Mapping[str, Sequence[Sequence[str]]] | None = None
+) -> str:
+    """Return the text of a review file with the lines that a first review needs, ready to run as it is.
+
+    Parameters
+    ----------
+    name : str
+        The device's.
+    sections : iterable of Section
+        One whose metadata name no first lines is written as `review_file` does.
+    connected : mapping of str to sequence of sequence of str
+        By key of the review file: the lines of each entry that stands for the example under it.
+    """
+    known = dict(connected or {})
+    lines = [
+        *_HEAD,
+        "## These are the lines that a first review needs. All keys: reviewkit keys",
+        "",
+        "device:",
+        f"  name: {_scalar(name)}",
+        "#  disclosure: bought at the usual price; nobody paid for the review",
+        "",
+        "review:",
+        *_EDITION,
+        "#  author: your name",
+    ]
+    for section in sections:
+        lines += ["", f"## {'-' * 10} {section.title}"]
+        for block in _first_blocks(section):
+            key = block[0].removeprefix("#").partition(":")[0]
+            lines += _filled(key, known.pop(key), block) if key in known else block
+    return "\n".join(lines) + "\n"
+
+
+def _first_blocks(section: Section) -> list[list[str]]:
+    """Return a section's first lines, each key with what stands below it."""
+    lines = section.about.bench.first or [
+        line
+        for item in section.parameters
+        for line in _parameter(section, item.name, item.comment, item.default)
+    ]
+    blocks: list[list[str]] = []
+    for line in lines:
+        if line.startswith("##") or not line.removeprefix("#").startswith((" ", "-")) or not blocks:
+            blocks.append([])
+        blocks[-1].append(line)
+    return blocks
+
+
+def _filled(key: str, entries: Sequence[Sequence[str]], example: Sequence[str]) -> list[str]:
+    """Return a key with its entries; below each what no file tells, as the example has it after its dash."""
+    told = {line.strip("#- ").partition(":")[0] for entry in entries for line in entry}
+    asked = [line for line in example[1:] if line.strip("#- ").partition(":")[0] not in told | {"{name"}]
+    mark = "#" if all(entry[0].startswith("#") for entry in entries) else ""
+    return [f"{mark}{key}:", *(line for entry in entries for line in (*entry, *asked))]
+
+
 def review_file(name: str, sections: Iterable[Section]) -> str:
-    """Return the text of a review file whose every line but the device's name is a comment.
+    """Return the text of a review file with every key; each line but the device's name is a comment.
 
     Parameters
     ----------
@@ -63,9 +128,7 @@ def review_file(name: str, sections: Iterable[Section]) -> str:
         In the order in which they are to be filled in; a name that several read is written once.
     """
     lines = [
-        "## The review file. Take the '#' off the lines you fill in; '##' begins an explanation.",
-        "## A bare number is in the unit that its name ends with; '500 mA' is read as well.",
-        "## Paths are relative to this file.",
+        *_HEAD,
         "",
         "device:",
         f"  name: {_scalar(name)}",
@@ -91,7 +154,7 @@ def _parameter(section: Section, name: str, comment: str, default: Any) -> Itera
     field = model.model_fields.get(name)
     if comment:
         yield f"## {comment}"
-    if field is not None and _models_in(field.annotation):
+    if field is not None and models_in(field.annotation):
         yield from _block(name, field.annotation)
     else:
         # A table that is begun together with this file is the one that is meant.
@@ -100,13 +163,13 @@ def _parameter(section: Section, name: str, comment: str, default: Any) -> Itera
 
 
 def _block(name: str, annotation: Any) -> Iterator[str]:
-    model = _models_in(annotation)[0]
+    model = models_in(annotation)[0]
     yield f"#{name}:"
-    if _holds(annotation, dict):
+    if holds(annotation, dict):
         yield f"#{_INDENT}name it here:"
         yield from _fields(model, 2)
     else:
-        yield from _fields(model, 1, item=_holds(annotation, list) or _holds(annotation, tuple))
+        yield from _fields(model, 1, item=holds(annotation, list) or holds(annotation, tuple))
 
 
 def _fields(
@@ -128,10 +191,15 @@ def _default(field: FieldInfo) -> str:
 
 
 def _choices(field: FieldInfo) -> str:
-    for part in _union(field.annotation):
+    words = choices(field.annotation)
+    return f"   # {words}" if words else ""
+
+
+def choices(annotation: Any) -> str:
+    """Return the words that a key takes, where it takes no others: "gapless or with gaps"."""
+    for part in _union(annotation):
         if typing.get_origin(part) is typing.Literal:
-            words = [str(item) for item in typing.get_args(part) if item != ""]
-            return f"   # {formatting.listed(words, 'or')}"
+            return formatting.listed([str(item) for item in typing.get_args(part) if item != ""], "or")
     return ""
 
 
@@ -140,7 +208,8 @@ def _scalar(value: Any) -> str:
     return strict_yaml.dump(value)
 
 
-def _holds(annotation: Any, container: type) -> bool:
+def holds(annotation: Any, container: type) -> bool:
+    """Whether a type is a list, or a block of names of one's own, or may be one."""
     return any(typing.get_origin(part) is container for part in _union(annotation))
 
 
@@ -150,8 +219,8 @@ def _union(annotation: Any) -> tuple[Any, ...]:
     return (annotation,)
 
 
-def _models_in(annotation: Any) -> list[type[BaseModel]]:
+def models_in(annotation: Any) -> list[type[BaseModel]]:
     """Return the blocks named anywhere in a type."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
-    return [model for part in typing.get_args(annotation) for model in _models_in(part)]
+    return [model for part in typing.get_args(annotation) for model in models_in(part)]

@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, Field, StringConstraints
 
 from reviewkit import errors
 from reviewkit.errors import Faults, InputError, KitError, gathered
@@ -32,6 +32,9 @@ Kind = Literal["section", "summary", "compare"]
 Check = Callable[[Any, Path], Sequence[InputError]]
 
 
+_Line = Annotated[str, StringConstraints(strip_whitespace=False)]
+
+
 class Bench(Block):
     """What the bench sheet asks for on behalf of a section.
 
@@ -47,6 +50,9 @@ class Bench(Block):
         Tables to type it into: file name and header line.
     tables : mapping
         The parameter that names each of them in the review file.
+    first : tuple of str
+        The lines of a review file that a first review needs of this section, as `start` writes them: those
+        that a person must fill in begin with "#", each with an example.
     """
 
     do: tuple[str, ...] = ()
@@ -54,6 +60,7 @@ class Bench(Block):
     rows: int = Field(default=8, ge=1, le=60)
     files: dict[str, str] = Field(default_factory=dict)
     tables: dict[str, str] = Field(default_factory=dict)
+    first: tuple[_Line, ...] = ()
 
 
 class Metadata(Block):

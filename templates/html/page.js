@@ -1,40 +1,48 @@
-/* Draws each chart when it nears the screen; without this script all sentences and tables are there. */
+/* A chart is a picture until its reader asks for more; then plotly is loaded and drawn exactly over it. */
 (function () {
   "use strict";
   var root = document.documentElement;
   root.classList.add("js");
   var dark = window.matchMedia("(prefers-color-scheme: dark)");
   var touch = window.matchMedia("(pointer: coarse)").matches;
-  var printing = false;
   var charts = [];
   var wanted = [];
+  var asked = false;
 
   function Chart(figure) {
     this.figure = figure;
     this.plot = figure.querySelector(".plot");
+    this.picture = figure.querySelector(".picture");
     this.text = figure.querySelector('script[type="application/json"]').textContent;
     this.drawn = false;
-    this.plot.style.minHeight = this.plot.dataset.height + "px";
+    if (this.picture) this.offer();
+    else this.plot.style.minHeight = this.plot.dataset.height + "px";
   }
+
+  /* By click, tap or keyboard; once the script is there, coming near with the pointer is enough. */
+  Chart.prototype.offer = function () {
+    var chart = this, line = this.figure.querySelector(".explore");
+    this.live = document.createElement("div");
+    this.live.className = "live";
+    this.plot.append(this.live);
+    line.querySelector("button").addEventListener("click", function () { want(chart); });
+    this.picture.addEventListener("click", function () { want(chart); });
+    this.plot.addEventListener("pointerenter", function () { if (window.Plotly && !touch) want(chart); });
+  };
 
   Chart.prototype.content = function () {
     var bundle = JSON.parse(this.text);
-    if (dark.matches && !printing) {
+    if (dark.matches) {
       var text = this.text;
       Object.keys(bundle.dark).forEach(function (light) {
         text = text.replace(new RegExp(light, "gi"), bundle.dark[light]);
       });
-      /* The exchange has turned the table of partners itself; only data and layout are used. */
+      /* The exchange has turned the table of partners itself; only data, layout and frames are used. */
       bundle = JSON.parse(text);
     }
     var layout = bundle.layout;
-    layout.autosize = true;
-    delete layout.width;
-    if (this.plot.clientWidth < 440) {
-      (layout.annotations || []).forEach(function (note) {
-        if (note.font && note.font.size > 11) note.font.size = 11;
-      });
-    }
+    if (this.picture) this.fit(layout, bundle.frames);
+    else layout.autosize = true, delete layout.width;
     if (touch) {
       /* A finger on a chart scrolls the page. */
       layout.dragmode = false;
@@ -45,15 +53,47 @@
     return { data: bundle.data, layout: layout, config: bundle.config };
   };
 
+  /* The picture in view says where plotly has to put its axes. */
+  Chart.prototype.fit = function (layout, frames) {
+    var shown = Array.from(this.picture.children).find(function (room) { return room.clientWidth; });
+    var frame = frames[shown.className], box = shown.firstElementChild.getBoundingClientRect();
+    layout.autosize = false;
+    layout.width = frame.width;
+    layout.height = frame.height;
+    layout.margin = frame.margin;
+    Object.keys(frame.ranges).forEach(function (name) {
+      layout[name] = layout[name] || {};
+      layout[name].range = frame.ranges[name];
+      layout[name].autorange = false;
+    });
+    Object.keys(layout).forEach(function (name) {
+      if (/^[xy]axis/.test(name)) layout[name].automargin = false;
+    });
+    if (frame.annotations) layout.annotations = frame.annotations;
+    this.room = shown.className;
+    this.live.style.width = frame.width + "px";
+    this.live.style.left = (box.left - this.plot.getBoundingClientRect().left) + "px";
+    this.live.style.transform = "scale(" + box.width / frame.width + ")";
+  };
+
   Chart.prototype.draw = function () {
-    var content = this.content();
+    var content = this.content(), plot = this.plot;
+    var first = !this.drawn;
     this.drawn = true;
-    this.plot.setAttribute("aria-busy", "true");
-    var plot = this.plot;
-    window.Plotly.react(plot, content.data, content.layout, content.config).then(function () {
+    plot.setAttribute("aria-busy", "true");
+    if (this.picture) content.config.responsive = false;
+    window.Plotly.react(this.live || plot, content.data, content.layout, content.config).then(function () {
       plot.removeAttribute("aria-busy");
       plot.classList.add("drawn");
+      if (first) performance.mark("chart-explorable");
     });
+    this.figure.querySelectorAll(".explore").forEach(function (line) {
+      line.textContent = touch ? "Tap for values." : "Point for values, drag to zoom, double-click to go back.";
+    });
+  };
+
+  Chart.prototype.resized = function () {
+    if (this.drawn && this.picture) this.draw();
   };
 
   function drawWanted() {
@@ -64,13 +104,17 @@
   }
 
   function want(chart) {
+    if (chart.drawn) return;
+    chart.plot.setAttribute("aria-busy", "true");
     wanted.push(chart);
+    load();
     drawWanted();
   }
 
   function load() {
     var source = document.body.dataset.charts;
-    if (!source || !charts.length) return;
+    if (!source || asked) return;
+    asked = true;
     performance.mark("charts-script-asked-for");
     var script = document.createElement("script");
     script.src = source;
@@ -78,6 +122,7 @@
     script.onerror = function () {
       root.classList.remove("js");
       root.classList.add("no-charts");
+      wanted.splice(0).forEach(function (chart) { chart.plot.removeAttribute("aria-busy"); });
     };
     document.head.appendChild(script);
   }
@@ -95,37 +140,45 @@
     setTimeout(once, 3000);
   }
 
+  /* What another maker drew has no picture: it is drawn when it nears the screen. */
   function watch() {
+    var bare = charts.filter(function (chart) { return !chart.picture; });
+    if (!bare.length) return;
     var seen = new IntersectionObserver(function (entries) {
       entries.forEach(function (entry) {
         if (!entry.isIntersecting) return;
         seen.unobserve(entry.target);
-        want(charts.filter(function (chart) { return chart.figure === entry.target; })[0]);
+        want(bare.find(function (chart) { return chart.figure === entry.target; }));
       });
     }, { rootMargin: "600px 0px" });
-    charts.forEach(function (chart) { seen.observe(chart.figure); });
+    bare.forEach(function (chart) { seen.observe(chart.figure); });
   }
 
   function redraw() {
     if (window.Plotly) charts.forEach(function (chart) { if (chart.drawn) chart.draw(); });
   }
 
+  var resizing;
+  function resized() {
+    clearTimeout(resizing);
+    resizing = setTimeout(function () {
+      charts.forEach(function (chart) { chart.resized(); });
+    }, 150);
+  }
+
   function beforePrint() {
-    printing = true;
     document.querySelectorAll("main details:not([open])").forEach(function (part) {
       part.dataset.opened = "for print";
       part.open = true;
     });
-    if (window.Plotly) charts.forEach(function (chart) { chart.draw(); });
+    if (window.Plotly) charts.forEach(function (chart) { if (!chart.picture) chart.draw(); });
   }
 
   function afterPrint() {
-    printing = false;
     document.querySelectorAll("details[data-opened]").forEach(function (part) {
       part.open = false;
       delete part.dataset.opened;
     });
-    redraw();
   }
 
   function key(row, column) {
@@ -185,12 +238,12 @@
   document.addEventListener("DOMContentLoaded", function () {
     document.querySelectorAll("figure.chart").forEach(function (figure) { charts.push(new Chart(figure)); });
     document.querySelectorAll("table.sortable").forEach(makeSortable);
-    watch();
     openTarget();
-    afterPaint(load);
+    afterPaint(watch);
   });
   document.addEventListener("click", showMoment);
   window.addEventListener("hashchange", openTarget);
+  window.addEventListener("resize", resized);
   dark.addEventListener("change", redraw);
   window.addEventListener("beforeprint", beforePrint);
   window.addEventListener("afterprint", afterPrint);

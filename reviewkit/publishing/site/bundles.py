@@ -82,6 +82,8 @@ class ChartBundle:
     rows : list of list of str
     height : int
         In pixels.
+    pictures : mapping of str to markupsafe.Markup
+        The chart drawn, by the room it is drawn for: "narrow" and "wide"; none of another maker's.
     data : markupsafe.Markup
         JSON that a script element can hold.
     """
@@ -93,6 +95,7 @@ class ChartBundle:
     columns: list[str]
     rows: list[list[str]]
     height: int
+    pictures: Mapping[str, Markup]
     data: Markup
 
 
@@ -101,6 +104,7 @@ def chart(data: Mapping[str, Any], anchor: str = "") -> ChartBundle:
     figure = data[PLOTLY_MIME]
     about = data.get(CHART_MIME) or {"question": _question(figure["layout"])}
     layout = _without_words(figure["layout"], about)
+    pictures: Mapping[str, Any] = about.get("pictures") or {}
     return ChartBundle(
         anchor=anchor or str(about.get("key", "chart")),
         question=about.get("question", ""),
@@ -109,12 +113,16 @@ def chart(data: Mapping[str, Any], anchor: str = "") -> ChartBundle:
         columns=about.get("columns", []),
         rows=about.get("rows", []),
         height=int(layout.get("height") or 380),
+        pictures={
+            room: Markup(drawn["svg"]) for room, drawn in pictures.items()
+        },  # drawn by the kit: escaped
         data=script_json(
             {
                 "data": figure["data"],
                 "layout": layout,
                 "config": _CONFIG,
                 "dark": about.get("dark", {}),
+                "frames": {room: drawn["frame"] for room, drawn in pictures.items()},
             }
         ),
     )

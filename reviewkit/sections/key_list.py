@@ -1,0 +1,159 @@
+"""Every key of a review file: what it means, what it takes, which section reads it; for people and for editors."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import BaseModel, create_model
+from pydantic.fields import FieldInfo
+
+from reviewkit.review import strict_yaml
+from reviewkit.review.review_file import About, Claim, Device
+from reviewkit.schema.quantities import Block
+from reviewkit.sections import review_outline
+from reviewkit.sections.template import Section, inputs_model
+
+_OWN: tuple[tuple[str, Any, str], ...] = (
+    ("device", Device, "the device and the sample at hand"),
+    ("claims", tuple[Claim, ...], "what the maker claims, beside what was measured"),
+    ("review", About, "the review itself, and the conditions at the bench"),
+)
+_NAMED = re.compile(r"^`?([a-z][A-Za-z_]*(?:`?, `?[a-z][A-Za-z_]*)*)`? ?: ?(.*(?:\n(?: {4,}|\t).*)*)", re.MULTILINE)
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key.
+
+    Parameters
+    ----------
+    name : str
+        With the blocks it stands in: "cell.charge_limit_V"; "[]" is a list, "*" a name of one's own.
+    says : str
+        What it means, as far as its name does not say it.
+    takes : str
+        The words it takes, where it takes no others.
+    default : str
+        As it would be written; empty where there is none.
+    sections : tuple of str
+        The titles of those that read it; none: the review itself.
+    """
+
+    name: str
+    says: str
+    takes: str
+    default: str
+    sections: tuple[str, ...]
+
+    def __str__(self) -> str:
+        told = [self.says, f"one of {self.takes}" if self.takes else "", f"else {self.default}" if self.default else ""]
+        return "\n".join([self.name, *(f"    {line}" for line in told if line)])
+
+
+def keys(sections: Iterable[Section], word: str = "") -> tuple[Key, ...]:
+    """Return every key that a review file may hold, or those in which a word stands.
+
+    Parameters
+    ----------
+    sections : iterable of Section
+    word : str
+        Looked for in names and meanings, in any case.
+    """
+    found: dict[str, Key] = {}
+    for name, annotation, says in _OWN:
+        found |= {key.name: key for key in _under(name, annotation, says, ())}
+    for section in sections:
+        model = inputs_model(section)
+        for item in section.parameters:
+            own = _under(item.name, model.model_fields[item.name].annotation, item.comment, (section.title,), item.default)
+            for key in own:
+                before = found.get(key.name)
+                found[key.name] = key if before is None else _also_read(before, section.title)
+    looked_for = word.lower()
+    return tuple(key for key in found.values() if looked_for in f"{key.name} {key.says} {key.takes}".lower())
+
+
+def _also_read(key: Key, title: str) -> Key:
+    sections = key.sections if title in key.sections or not key.sections else (*key.sections, title)
+    return Key(key.name, key.says, key.takes, key.default, sections)
+
+
+def _under(
+    name: str, annotation: Any, says: str, sections: tuple[str, ...], default: Any = None
+) -> Iterator[Key]:
+    """Walk a key and, where it is a block, those in it; a block in a block of the same kind is told once."""
+    models = review_outline.models_in(annotation)
+    written = "" if models or default in (None, "", [], {}) else strict_yaml.dump(default)
+    yield Key(name, says, review_outline.choices(annotation), written, sections)
+    if models:
+        yield from _fields(_placed(name, annotation), models[0], sections)
+
+
+def _placed(name: str, annotation: Any) -> str:
+    if review_outline.holds(annotation, dict):
+        return f"{name}.*"
+    in_list = review_outline.holds(annotation, list) or review_outline.holds(annotation, tuple)
+    return f"{name}[]" if in_list else name
+
+
+def _fields(above: str, model: type[BaseModel], sections: tuple[str, ...]) -> Iterator[Key]:
+    told = _meanings(model)
+    for name, field in model.model_fields.items():
+        own = review_outline.models_in(field.annotation)
+        says = told.get(name, "")
+        default = _default(field)
+        if own and own[0] is not model:
+            yield from _under(f"{above}.{name}", field.annotation, says, sections)
+        else:
+            yield Key(f"{above}.{name}", says, review_outline.choices(field.annotation), default, sections)
+
+
+def _default(field: FieldInfo) -> str:
+    value = None if field.is_required() else field.get_default(call_default_factory=True)
+    return "" if value in (None, "", (), {}) or isinstance(value, BaseModel) else strict_yaml.dump(_plain(value))
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple | set | frozenset) else value
+
+
+def _meanings(model: type[BaseModel]) -> dict[str, str]:
+    """Return what a block's own documentation says of its keys."""
+    if "__doc__" not in vars(model) or not model.__doc__:
+        return {}
+    found: dict[str, str] = {}
+    for names, text in _NAMED.findall(inspect.cleandoc(model.__doc__)):
+        said = " ".join(text.split())
+        found |= {name: said for name in re.split(r"`?, `?", names) if name in model.model_fields}
+    return found
+
+
+def json_schema(sections: Sequence[Section]) -> dict[str, Any]:
+    """Return the review file's JSON Schema, with which an editor completes and explains keys.
+
+    Parameters
+    ----------
+    sections : sequence of Section
+
+    References
+    ----------
+    JSON Schema, draft 2020-12.
+    """
+    says = {key.name: key.says for key in keys(sections)}
+    fields: dict[str, Any] = {name: (annotation, ...) for name, annotation, _ in _OWN if name == "device"}
+    fields |= {name: (annotation, None) for name, annotation, _ in _OWN if name != "device"}
+    for section in sections:
+        for name, field in inputs_model(section).model_fields.items():
+            fields.setdefault(name, (field.annotation, None))
+    made: type[Block] = create_model("ReviewFile", __base__=Block, **fields)
+    schema = made.model_json_schema(mode="validation")
+    for name, own in schema["properties"].items():
+        own.pop("default", None)
+        if says.get(name):
+            own["description"] = says[name]
+    return {"$schema": DIALECT, **schema, "title": "A review file of reviewkit"}
