@@ -136,7 +136,9 @@ def look(files: tuple[Path, ...]) -> None:
 
 @main.command()
 @click.argument("word", default="")
-@click.option("--json-schema", is_flag=True, help="As JSON Schema, for editors that complete and explain keys.")
+@click.option(
+    "--json-schema", is_flag=True, help="As JSON Schema, for editors that complete and explain keys."
+)
 @_templates
 def keys(word: str, json_schema: bool, **templates: tuple[Path, ...]) -> None:
     """List the keys of a review file, or those about a WORD."""
@@ -145,7 +147,9 @@ def keys(word: str, json_schema: bool, **templates: tuple[Path, ...]) -> None:
     if json_schema:
         click.echo(json.dumps(commands.json_schema(**templates), ensure_ascii=False, indent=1))
         return
-    found = commands.keys(word, **templates)
+    from reviewkit.sections.key_list import told_once
+
+    found = tuple(told_once(commands.keys(word, **templates)))
     title: tuple[str, ...] | None = None
     for key in found:
         if key.sections != title:

@@ -153,7 +153,7 @@ def test_start_makes_a_folder_that_check_accepts(bench: Path) -> None:
 
 def test_every_line_that_start_wrote_can_be_filled_in(bench: Path) -> None:
     """With all the '#' taken off, only values that a person must fill in are at fault."""
-    call("start", "night-lamp", *KIT)
+    call("start", "night-lamp", "--all", *KIT)
     path = bench / "night-lamp" / "review.yaml"
     lines = [line for line in path.read_text(encoding="utf-8").splitlines() if not line.startswith("##")]
     path.write_text("\n".join(line.removeprefix("#") for line in lines), encoding="utf-8")

@@ -170,7 +170,7 @@ def _charges(entries: Sequence[_Entry]) -> Iterator[tuple[str, ...]]:
 
 
 def _charge(run: Sequence[_Entry]) -> tuple[str, ...]:
-    """Return the lines of one charge; it needs both logs, and is left to be filled in where one is missing."""
+    """Return the lines of one charge: to be filled in where one of its two logs is missing."""
     missing = [key for key in ("voltage", "current") if key not in {one.key for one in run}]
     lines = [f"{one.key}: {one.text}" for one in sorted(run, key=lambda item: _ORDER.index(item.key))]
     lines += [f"{key}: logs/{key}.csv   ## this log was not found" for key in missing]

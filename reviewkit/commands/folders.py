@@ -164,7 +164,9 @@ def json_schema(
     """
     from reviewkit.sections import key_list
 
-    return key_list.json_schema(template.of_kind("section", template.discover(templates, only=only_templates)))
+    return key_list.json_schema(
+        template.of_kind("section", template.discover(templates, only=only_templates))
+    )
 
 
 def check(

@@ -154,7 +154,7 @@ class LogBlock(Block):
         return self.plausible == MEANT
 
 
-LogEntry = Annotated[LogBlock, BeforeValidator(_entry_from_path)]
+LogEntry = Annotated[LogBlock, BeforeValidator(_entry_from_path, json_schema_input_type=str | LogBlock)]
 
 
 def inside(path: str) -> str:

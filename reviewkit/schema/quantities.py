@@ -30,7 +30,10 @@ def _written(unit: str) -> WithJsonSchema:
     """Say to editors what a key takes: a bare number, or one with a unit of its own."""
     spelled = unit.replace(".", "")
     return WithJsonSchema(
-        {"type": ["number", "string"], "description": f"in {spelled}, or text with a unit such as '1.5 {spelled}'"}
+        {
+            "type": ["number", "string"],
+            "description": f"in {spelled}, or text with a unit such as '1.5 {spelled}'",
+        }
     )
 
 

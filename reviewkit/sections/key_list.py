@@ -1,11 +1,10 @@
-"""Every key of a review file: what it means, what it takes, which section reads it; for people and for editors."""
+"""Every key of a review file: what it means, what it takes, which section reads it."""
 
 from __future__ import annotations
 
-import inspect
-import re
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 from pydantic import BaseModel, create_model
@@ -16,13 +15,13 @@ from reviewkit.review.review_file import About, Claim, Device
 from reviewkit.schema.quantities import Block
 from reviewkit.sections import review_outline
 from reviewkit.sections.template import Section, inputs_model
+from reviewkit.system.kit import kit_folder
 
 _OWN: tuple[tuple[str, Any, str], ...] = (
     ("device", Device, "the device and the sample at hand"),
     ("claims", tuple[Claim, ...], "what the maker claims, beside what was measured"),
     ("review", About, "the review itself, and the conditions at the bench"),
 )
-_NAMED = re.compile(r"^`?([a-z][A-Za-z_]*(?:`?, `?[a-z][A-Za-z_]*)*)`? ?: ?(.*(?:\n(?: {4,}|\t).*)*)", re.MULTILINE)
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -51,7 +50,11 @@ class Key:
     sections: tuple[str, ...]
 
     def __str__(self) -> str:
-        told = [self.says, f"one of {self.takes}" if self.takes else "", f"else {self.default}" if self.default else ""]
+        told = [
+            self.says,
+            f"one of {self.takes}" if self.takes else "",
+            f"else {self.default}" if self.default else "",
+        ]
         return "\n".join([self.name, *(f"    {line}" for line in told if line)])
 
 
@@ -70,7 +73,13 @@ def keys(sections: Iterable[Section], word: str = "") -> tuple[Key, ...]:
     for section in sections:
         model = inputs_model(section)
         for item in section.parameters:
-            own = _under(item.name, model.model_fields[item.name].annotation, item.comment, (section.title,), item.default)
+            own = _under(
+                item.name,
+                model.model_fields[item.name].annotation,
+                item.comment,
+                (section.title,),
+                item.default,
+            )
             for key in own:
                 before = found.get(key.name)
                 found[key.name] = key if before is None else _also_read(before, section.title)
@@ -78,9 +87,29 @@ def keys(sections: Iterable[Section], word: str = "") -> tuple[Key, ...]:
     return tuple(key for key in found.values() if looked_for in f"{key.name} {key.says} {key.takes}".lower())
 
 
+def told_once(listed: Iterable[Key]) -> Iterator[Key]:
+    """Walk keys without those of a block whose like was told before: a second meter, a second log."""
+    every = tuple(listed)
+    told: dict[str, str] = {}
+    hidden: list[str] = []
+    for key in every:
+        if any(key.name.startswith((f"{block}.", f"{block}[]")) for block in hidden):
+            continue
+        below = [other for other in every if other.name.startswith((f"{key.name}.", f"{key.name}[]"))]
+        like = "|".join(f"{other.name.removeprefix(key.name)}: {other.says}" for other in below)
+        if like in told:
+            hidden.append(key.name)
+            same = f"a block with the keys of {told[like]}"
+            yield replace(key, says=f"{key.says}; {same}" if key.says else same)
+            continue
+        if like:
+            told[like] = key.name
+        yield key
+
+
 def _also_read(key: Key, title: str) -> Key:
     sections = key.sections if title in key.sections or not key.sections else (*key.sections, title)
-    return Key(key.name, key.says, key.takes, key.default, sections)
+    return replace(key, sections=sections)
 
 
 def _under(
@@ -106,31 +135,35 @@ def _fields(above: str, model: type[BaseModel], sections: tuple[str, ...]) -> It
     for name, field in model.model_fields.items():
         own = review_outline.models_in(field.annotation)
         says = told.get(name, "")
-        default = _default(field)
-        if own and own[0] is not model:
+        # A meter's ranges are blocks of a meter's own keys.
+        if own and not issubclass(model, own[0]):
             yield from _under(f"{above}.{name}", field.annotation, says, sections)
         else:
-            yield Key(f"{above}.{name}", says, review_outline.choices(field.annotation), default, sections)
+            takes = review_outline.choices(field.annotation)
+            yield Key(f"{above}.{name}", says, takes, _default(field), sections)
 
 
 def _default(field: FieldInfo) -> str:
     value = None if field.is_required() else field.get_default(call_default_factory=True)
-    return "" if value in (None, "", (), {}) or isinstance(value, BaseModel) else strict_yaml.dump(_plain(value))
+    return (
+        "" if value in (None, "", (), {}) or isinstance(value, BaseModel) else strict_yaml.dump(_plain(value))
+    )
 
 
 def _plain(value: Any) -> Any:
     return list(value) if isinstance(value, tuple | set | frozenset) else value
 
 
-def _meanings(model: type[BaseModel]) -> dict[str, str]:
-    """Return what a block's own documentation says of its keys."""
-    if "__doc__" not in vars(model) or not model.__doc__:
-        return {}
-    found: dict[str, str] = {}
-    for names, text in _NAMED.findall(inspect.cleandoc(model.__doc__)):
-        said = " ".join(text.split())
-        found |= {name: said for name in re.split(r"`?, `?", names) if name in model.model_fields}
+@cache
+def _words() -> Mapping[str, Mapping[str, str]]:
+    found: Mapping[str, Mapping[str, str]] = strict_yaml.load(kit_folder() / "words" / "keys.yaml")
     return found
+
+
+def _meanings(model: type[BaseModel]) -> Mapping[str, str]:
+    """Return what the keys of a block mean; a kind of meter is told as a meter."""
+    names = (kin.__name__ for kin in model.__mro__)
+    return next((_words()[name] for name in names if name in _words()), {})
 
 
 def json_schema(sections: Sequence[Section]) -> dict[str, Any]:

@@ -237,6 +237,9 @@ class EventBlock(Block):
     means: Role = ""
 
 
+_Event = Annotated[EventBlock, BeforeValidator(_kind_only, json_schema_input_type=Kind | EventBlock)]
+
+
 class HazardBlock(Block):
     """A hazard of the author's: a comparison over the state's attributes, if wanted only after an event."""
 
@@ -283,7 +286,7 @@ class UiInputs(Block):
 
     device: dict[str, Any] = Field(default_factory=dict)
     ui_states: dict[str, StateBlock] = Field(default_factory=dict)
-    ui_events: dict[str, Annotated[EventBlock, BeforeValidator(_kind_only)]] = Field(default_factory=dict)
+    ui_events: dict[str, _Event] = Field(default_factory=dict)
     ui_transitions: str | tuple[dict[str, Any], ...] = ""
     ui_hazards: tuple[HazardBlock, ...] = ()
     ui_leave_in: tuple[str, ...] = ()
