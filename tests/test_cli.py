@@ -204,8 +204,8 @@ def test_check_never_says_nothing_at_fault_of_a_folder_in_which_nothing_is_conne
     ):
         assert told.replace("Charge has", "has") in result.stdout
     text = (bench / "lamp" / "review.yaml").read_text(encoding="utf-8")
-    assert "\n#readout_table: readout.csv\n" in text
-    assert "\n#ui_transitions: transitions.csv\n" in text
+    assert "\n#readout_table: readout.csv   ##" in text
+    assert "\n#ui_transitions: transitions.csv   ##" in text
 
 
 def test_check_says_of_the_place_to_publish_in_what_run_would(bench: Path) -> None:

@@ -95,8 +95,8 @@ def test_arrows_point_downward() -> None:
 
 
 def test_bench_and_machinery_do_not_know_each_other() -> None:
-    """But `reviewkit look` looks into a log before there is a review."""
-    allowed = {"reviewkit.commands.folders": {"logs"}}
+    """But logs are looked into before there is a review."""
+    allowed = {"reviewkit.commands.first_logs": {"logs"}}
     for own, others in ((BENCH, MACHINERY), (MACHINERY, BENCH)):
         crossing = {
             module: rooms(module) & others - allowed.get(module, set())

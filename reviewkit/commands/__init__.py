@@ -5,7 +5,8 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
     __name__,
     submod_attrs={
-        "folders": ["check", "idle", "json_schema", "keys", "look_at", "remarks", "start"],
+        "folders": ["check", "idle", "json_schema", "keys", "remarks", "start"],
+        "first_logs": ["look_at"],
         "pairs": ["SideBySide", "compare"],
         "reviews": ["Published", "run"],
         "verification": ["Verified", "verify"],

@@ -1,4 +1,4 @@
-"""From loose logs to the lines of a review file: what each log holds, and which belong to one charge."""
+"""Loose logs, before there is a review: what each holds, which belong to one charge, what to write."""
 
 from __future__ import annotations
 
@@ -14,6 +14,24 @@ from reviewkit.logs import Log, Sight, look
 from reviewkit.review import strict_yaml
 
 LOGS = "logs"
+
+
+def look_at(*paths: str | Path) -> tuple[tuple[Sight, ...], tuple[InputError, ...]]:
+    """Return what files hold and how they would be read, and the faults of those that show nothing.
+
+    Parameters
+    ----------
+    paths : str or pathlib.Path
+        Files of meters and loggers, anywhere.
+    """
+    sights: list[Sight] = []
+    faults: list[InputError] = []
+    for path in paths:
+        try:
+            sights.append(look(path))
+        except InputError as fault:
+            faults.append(fault)
+    return tuple(sights), tuple(faults)
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""A review folder before it is run: made, checked; and a look at files before there is a review."""
+"""A review folder before it is run: made, checked; the keys that its review file may hold."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from reviewkit.commands import first_logs
 from reviewkit.commands.reviews import place_faults
 from reviewkit.errors import Faults, InputError
 from reviewkit.findings import finding_keys
-from reviewkit.logs import Sight, look
 from reviewkit.pipeline import loading
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import atomic
@@ -20,24 +19,6 @@ from reviewkit.sections import template
 
 if TYPE_CHECKING:
     from reviewkit.sections.key_list import Key
-
-
-def look_at(*paths: str | Path) -> tuple[tuple[Sight, ...], tuple[InputError, ...]]:
-    """Return what files hold and how they would be read, and the faults of those that show nothing.
-
-    Parameters
-    ----------
-    paths : str or pathlib.Path
-        Files of meters and loggers, anywhere.
-    """
-    sights: list[Sight] = []
-    faults: list[InputError] = []
-    for path in paths:
-        try:
-            sights.append(look(path))
-        except InputError as fault:
-            faults.append(fault)
-    return tuple(sights), tuple(faults)
 
 
 @dataclass(frozen=True)
