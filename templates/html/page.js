@@ -63,14 +63,14 @@
     layout.margin = frame.margin;
     Object.keys(frame.ranges).forEach(function (name) {
       layout[name] = layout[name] || {};
-      layout[name].range = frame.ranges[name];
+      layout[name].range = frame.ranges[name].slice();
       layout[name].autorange = false;
     });
     Object.keys(layout).forEach(function (name) {
       if (/^[xy]axis/.test(name)) layout[name].automargin = false;
     });
     if (frame.annotations) layout.annotations = frame.annotations;
-    this.room = shown.className;
+    this.ranges = frame.ranges;
     this.live.style.width = frame.width + "px";
     this.live.style.left = (box.left - this.plot.getBoundingClientRect().left) + "px";
     this.live.style.transform = "scale(" + box.width / frame.width + ")";
@@ -82,14 +82,32 @@
     this.drawn = true;
     plot.setAttribute("aria-busy", "true");
     if (this.picture) content.config.responsive = false;
-    window.Plotly.react(this.live || plot, content.data, content.layout, content.config).then(function () {
+    plot.classList.remove("zoomed");
+    window.Plotly.react(this.live || plot, content.data, content.layout, content.config).then(function (live) {
       plot.removeAttribute("aria-busy");
       plot.classList.add("drawn");
+      if (first && this.picture) live.on("plotly_relayout", this.zoomed.bind(this, live));
       if (first) performance.mark("chart-explorable");
-    });
+    }.bind(this));
     this.figure.querySelectorAll(".explore").forEach(function (line) {
       line.textContent = touch ? "Tap for values." : "Point for values, drag to zoom, double-click to go back.";
     });
+  };
+
+  /* Along a calendar axis plotly tells times as text. */
+  function place(told) {
+    var number = Number(told);
+    return isNaN(number) ? Date.parse(String(told).replace(" ", "T") + "Z") : number;
+  }
+
+  /* The picture is what one sees, and values on pointing come over it, until a part of it is looked at. */
+  Chart.prototype.zoomed = function (live) {
+    var ranges = this.ranges;
+    var away = Object.keys(ranges).some(function (name) {
+      var now = live.layout[name].range.map(place), before = ranges[name].map(place);
+      return Math.abs(now[0] - before[0]) + Math.abs(now[1] - before[1]) > 1e-6 * Math.abs(before[1] - before[0]);
+    });
+    this.plot.classList.toggle("zoomed", away);
   };
 
   Chart.prototype.resized = function () {
