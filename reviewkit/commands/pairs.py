@@ -70,7 +70,6 @@ class SideBySide:
 
     Parameters
     ----------
-    reviews : tuple of Published
     result : SectionResult
         The comparison's notebook, executed.
     place : pathlib.Path

@@ -32,7 +32,6 @@ class Published:
 
     Parameters
     ----------
-    review : Reviewed
     place : pathlib.Path
         The folder that holds its pages.
     gone : tuple of str

@@ -41,7 +41,6 @@ class Check:
 
     Parameters
     ----------
-    key : str
     published, again : Finding or None
         None where it was not published, or did not come out again.
     """

@@ -164,7 +164,6 @@ class Row:
 
     Parameters
     ----------
-    key, label, unit : str
     items : tuple of Finding or None
         In the order of the reviews; None where a review does not have it.
     against : tuple of Against
@@ -193,7 +192,6 @@ class Comparison:
 
     Parameters
     ----------
-    names : tuple of str
     rows : tuple of Row
         In the order of the first review; what only another has comes last.
     """

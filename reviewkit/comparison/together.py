@@ -33,7 +33,6 @@ class Curve:
     ----------
     label : str
         The source's, as its findings' keys have it: "wall_adapter".
-    title : str
     voltage, current : tuple of (array, array)
         Times [s] and readings [V], [A].
     charge_Ah : array, shape of the current's times [A.h]
@@ -63,8 +62,6 @@ class Published:
     ----------
     name : str
         The device's.
-    edition : int
-    findings : Findings
     curves : mapping of str to Curve
         By table name: "charge-wall-adapter".
     cell : Cell
@@ -170,7 +167,6 @@ class Together:
 
     Parameters
     ----------
-    reviews : tuple of Published
     comparison : Comparison
         Every finding of them; a single run's findings once.
     shared : tuple of Sharing
@@ -263,10 +259,6 @@ def put_together(reviews: Sequence[Published]) -> Together:
 
 def open_all(folders: Sequence[str]) -> Together:
     """Return published reviews side by side.
-
-    Parameters
-    ----------
-    folders : sequence of str
 
     Raises
     ------

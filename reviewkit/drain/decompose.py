@@ -63,10 +63,6 @@ def settled(current_A: pd.Series[float], *, resolution_A: float) -> Settled:
     resolution_A : float [A]
         One display step.
 
-    Returns
-    -------
-    Settled
-
     Notes
     -----
     The log is cut into up to 60 blocks; the lower fifth of each is its level, which pulses don't move.
@@ -176,13 +172,8 @@ class Decomposition:
 
     Parameters
     ----------
-    settled : Settled
     samples : Samples
         The settled part.
-    detection : Detection
-    pattern : Pattern
-    features : Features
-    mean : Mean
     windows : {"gapless", "gaps", "assumed", "borne out", "contradicted"}
         Whether the meter's windows leave gaps: the first two as declared; else taken to leave none, which
         the pulses' alike charges bear out, or contradict.
@@ -248,10 +239,6 @@ def decompose(
         and the result says so.
     missing_is_overload : bool
         Whether a NaN hides a current beyond the range; else it is a gap.
-
-    Returns
-    -------
-    Decomposition
 
     Raises
     ------

@@ -25,10 +25,6 @@ _FEATURES = (
 def findings(result: Drain) -> Findings:
     """Return every state's findings; with no state, the standby ones as not tested.
 
-    Parameters
-    ----------
-    result : Drain
-
     Examples
     --------
     >>> print(findings(drained)["drain.standby.mean"].text)

@@ -33,7 +33,6 @@ class DrainState(Block):
 
     Parameters
     ----------
-    name : str
     log : path or block
         Drain out of the cell is positive; `sign: -1` turns a log round.
     reading_A : float or text [A]

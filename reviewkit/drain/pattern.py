@@ -55,7 +55,6 @@ class Pattern:
 
     Parameters
     ----------
-    kind : str
     quiet : array of bool, shape (n,)
         Rows that hold nothing but the base.
     flat : bool

@@ -90,10 +90,6 @@ def samples(current_A: pd.Series[float], *, from_s: float = -np.inf) -> Samples:
     from_s : float [s]
         Rows that begin earlier are left out.
 
-    Returns
-    -------
-    Samples
-
     Raises
     ------
     ValueError

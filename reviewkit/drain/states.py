@@ -80,10 +80,6 @@ def days(
         1 for all of it.
     own_percent : tuple of float or None [% a month]
         The cell's own loss, lower and higher; None: the device's drain alone.
-
-    Returns
-    -------
-    Days
     """
     if capacity_Ah is None or mean.bounds == (None, None):
         return Days()
@@ -125,12 +121,10 @@ class StateDrain:
 
     Parameters
     ----------
-    state : DrainState
     log : Log or None
         None for a single reading, or one that says nothing.
     split : Decomposition or None
         Likewise.
-    mean : Mean
     mean_fit : Fitness
         Of the range, for the mean.
     base_fit : Fitness or None
@@ -181,13 +175,7 @@ class StateDrain:
 
 @dataclass(frozen=True)
 class Drain:
-    """The drain of every state, in the order of the review file.
-
-    Parameters
-    ----------
-    bench : DrainInputs
-    states : tuple of StateDrain
-    """
+    """The drain of every state, in the order of the review file."""
 
     bench: DrainInputs
     states: tuple[StateDrain, ...]

@@ -12,10 +12,6 @@ from reviewkit.system import disk
 def execute(task: Task) -> Outcome:
     """Execute a template; never raises for what happens inside it.
 
-    Returns
-    -------
-    Outcome
-
     Raises
     ------
     OSError

@@ -22,7 +22,6 @@ class Task:
 
     Parameters
     ----------
-    template : pathlib.Path
     values : mapping
         Values of the parameters that the template declares, none else.
     folder : pathlib.Path

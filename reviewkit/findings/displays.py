@@ -25,10 +25,8 @@ class Answer:
 
     Parameters
     ----------
-    sentences : tuple of str
     columns : tuple of str
         Headers; empty: no table.
-    rows : tuple of tuple of str
     steps : bool
         Whether the sentences are steps to take in order.
     """
@@ -86,7 +84,6 @@ class ExtraPage:
     ----------
     name : str
         File name without ending: small letters, digits and single hyphens.
-    title : str
     markdown : str
         CommonMark with tables; raw HTML is not rendered. The title is not repeated in it.
 

@@ -30,7 +30,6 @@ class Typed:
     ----------
     line : int
         Counted from 1.
-    text : str
     """
 
     line: int

@@ -52,12 +52,10 @@ class Finding:
         Expanded, 95 %.
     low, high : float or None [unit]
         95 % interval; one of them None for a one-sided bound.
-    limit : Limit or None
     verdict : {"pass", "fail", "inconclusive", "not tested"} or None
         None where there is nothing to judge.
     note : str
         A sentence for the reader.
-    budget : tuple of Component
     inputs : tuple of str
         Files it was made from, relative to the review folder.
     video_s : float or None [s]

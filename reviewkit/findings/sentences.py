@@ -45,7 +45,6 @@ class Sentences:
 
     Parameters
     ----------
-    section : str
     folders : iterable of pathlib.Path
         Template folders, the first that words a sentence wins. Where the process has been told of some
         (`locations.WORDS_VARIABLE`), those come before the kit's own.

@@ -26,8 +26,6 @@ class Column:
 
     Parameters
     ----------
-    place : int
-    heading : Heading
     below : str
         Unit in a row of units.
     kind : str
@@ -64,11 +62,8 @@ class TimeColumn:
 
     Parameters
     ----------
-    place : int
     day : int or None
         The column of dates that belongs to it.
-    unit : str
-    name : str
     since : bool
         Whether it counts from the start of the log.
     headed : bool
@@ -91,11 +86,8 @@ class Chosen:
     ----------
     times : tuple of TimeColumn
         Each may be the time; the rows decide.
-    value : int
-    unit_column : int or None
     unit : str
         "" where the rows or the cells have their own.
-    notes : tuple of str
     """
 
     times: tuple[TimeColumn, ...]
@@ -113,13 +105,7 @@ class Chosen:
 
 
 class Columns:
-    """The columns of a table, and what of them the review file says.
-
-    Parameters
-    ----------
-    layout : Layout
-    entry : LogBlock
-    """
+    """The columns of a table, and what of them the review file says."""
 
     def __init__(self, layout: Layout, entry: LogBlock) -> None:
         self.layout = layout

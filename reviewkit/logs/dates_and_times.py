@@ -150,7 +150,6 @@ class Clock:
         NaN where there is none.
     around : pyarrow.Array of str
         What stands before and behind: most often a date.
-    zone : pyarrow.Array of str
     step_s : float [s]
         Step of the spelling: 60 where it has no seconds, else a power of ten.
     """

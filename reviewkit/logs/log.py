@@ -74,7 +74,6 @@ class LogReport:
         Rows that the usual interval asks for and that are not there.
     gaps : tuple of Gap
         Where more than two and a half usual intervals lie between rows.
-    clock_changes : tuple of ClockChange
     interval_s : float [s]
         Usual time between rows.
     stamp_step_s : float [s]
@@ -214,7 +213,6 @@ class Log:
         Time of day of second 0, where the log has times of day.
     resolution : float or None [SI]
         Smallest step between readings.
-    report : LogReport
     """
 
     path: str

@@ -62,12 +62,10 @@ class Sight:
 
     Parameters
     ----------
-    path : str
     layout : tuple of str
         A sentence for each table.
     columns : tuple of str
         The columns of the table that is read, with three values each.
-    seen : tuple of Seen
     """
 
     path: str

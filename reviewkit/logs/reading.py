@@ -29,15 +29,7 @@ which it must never be said that nothing is at fault)."""
 
 @dataclass(frozen=True)
 class Found:
-    """A table of a log, and which of its columns are the quantity's.
-
-    Parameters
-    ----------
-    source : Source
-    chosen : Chosen
-    entry : LogBlock
-    notes : tuple of str
-    """
+    """A table of a log, and which of its columns are the quantity's."""
 
     source: Source
     chosen: Chosen
@@ -63,10 +55,6 @@ def read(
         The review folder.
     headings : mapping of str to str, optional
         What headings of one's own meters mean: "Kanal 3" → "Voltage (mV)".
-
-    Returns
-    -------
-    Log
 
     Raises
     ------

@@ -31,7 +31,6 @@ class Source:
         As messages name it.
     kind : str
         What the file is: "text", "workbook", "Parquet".
-    layout : Layout
     load : callable
         Takes positions of columns, returns `Columns`.
     line : int

@@ -43,7 +43,6 @@ class Columns:
         Rows of another width, and what stands in the table without being of it.
     cut_off : int
         1 where the last row was cut in its middle and left out.
-    notes : tuple of str
     widths : Counter
         How many rows had how many cells, of those left out.
     """
@@ -157,7 +156,6 @@ class Table:
         First byte, and the one behind the last.
     line : int
         Lines above it.
-    layout : Layout
     """
 
     file: str

@@ -67,7 +67,6 @@ class Stamps:
         Whether second 0 is midnight of an unknown day.
     step_s : float [s]
         Step of the spelling: what the last digit of a stamp counts.
-    notes : tuple of str
     """
 
     seconds: Seconds

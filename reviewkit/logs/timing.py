@@ -31,7 +31,6 @@ class Timed:
 
     Parameters
     ----------
-    stamps : Stamps
     zero : datetime or None
         Moment of second 0, where another column tells it.
     zero_of_day_s : float or None [s]
@@ -65,13 +64,6 @@ class _Candidate:
 
 def timed(raw: Columns, columns: Sequence[TimeColumn], layout: Layout, entry: LogBlock) -> Timed:
     """Return the times of the rows.
-
-    Parameters
-    ----------
-    raw : Columns
-    columns : sequence of TimeColumn
-    layout : Layout
-    entry : LogBlock
 
     Raises
     ------

@@ -28,7 +28,6 @@ class Measured:
     Parameters
     ----------
     value : float [unit]
-    unit : str
     components : tuple of Component
         Sensitivities refer to this value.
     """

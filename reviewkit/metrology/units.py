@@ -86,10 +86,6 @@ def factor(unit: str, to: str) -> float:
     unit, to : str
         Units as a meter or a person writes them: "mA", "µV", "Ω", "mAh", "A.h".
 
-    Returns
-    -------
-    float
-
     Raises
     ------
     ValueError
@@ -114,10 +110,6 @@ def to_unit(value: float | str, unit: str) -> float:
         ``0.5``, ``"500 mA"``, ``"0,5 A"``; a bare number is in `unit` already.
     unit : str
         The unit wanted.
-
-    Returns
-    -------
-    float
 
     Raises
     ------

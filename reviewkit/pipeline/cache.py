@@ -136,7 +136,6 @@ class RunOptions:
         The published folder.
     single_file, stills : bool or None
         None: as the review was published before.
-    charts_script : str or pathlib.Path or None
     list_name : str
         The page that lists all reviews; empty: as it was.
     """

@@ -32,7 +32,6 @@ class SectionResult:
 
     Parameters
     ----------
-    section : Section
     notebook : nbformat.NotebookNode
         The executed notebook, fit to publish; up to the cell that failed.
     findings : Findings
@@ -87,7 +86,6 @@ class Reviewed:
 
     Parameters
     ----------
-    file : ReviewFile
     staged : pathlib.Path
         Holds `findings.json`, `findings.csv` and the executed notebooks.
     sections : tuple of SectionResult

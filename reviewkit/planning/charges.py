@@ -90,10 +90,6 @@ def charge_time_s(session: Session, series_ohm: float = 0.0) -> tuple[float, flo
 def charge_log(session: Session) -> Answer:
     """Return how long a charge takes to log, and how often to read it.
 
-    Parameters
-    ----------
-    session : Session
-
     Examples
     --------
     >>> print(*charge_log(session).rows[2])
@@ -133,10 +129,6 @@ def passing(session: Session) -> tuple[Meter, ...]:
 
 def burden(session: Session) -> Answer:
     """Return what each range of the ammeter does to the charge.
-
-    Parameters
-    ----------
-    session : Session
 
     Returns
     -------
@@ -230,7 +222,6 @@ class WithAndWithout:
 
     Parameters
     ----------
-    bare, in_line : Foretold
     meter : Meter
         The range in line.
     """
@@ -242,10 +233,6 @@ class WithAndWithout:
 
 def foretold(session: Session) -> WithAndWithout:
     """Return the expected charge from empty, with the ammeter in line and without it.
-
-    Parameters
-    ----------
-    session : Session
 
     Notes
     -----

@@ -22,10 +22,6 @@ LEAST_LOG_S = 1800.0
 def drain_ranges(session: Session) -> Answer:
     """Return what each range of the ammeter would make of the expected drain.
 
-    Parameters
-    ----------
-    session : Session
-
     Returns
     -------
     Answer
@@ -91,10 +87,6 @@ def _scale(one: Meter) -> str:
 def drain_log(session: Session) -> Answer:
     """Return how often to read a drain, and for how long.
 
-    Parameters
-    ----------
-    session : Session
-
     Examples
     --------
     >>> print(drain_log(session).sentences[0])
@@ -124,10 +116,6 @@ def drain_log(session: Session) -> Answer:
 def connecting(session: Session) -> Answer:
     """Return how to put the ammeter in series without waking or harming the device.
 
-    Parameters
-    ----------
-    session : Session
-
     Examples
     --------
     >>> connecting(session).sentences[3]
@@ -138,10 +126,6 @@ def connecting(session: Session) -> Answer:
 
 def readings(session: Session) -> Answer:
     """Return the cell voltages to prepare for the readout.
-
-    Parameters
-    ----------
-    session : Session
 
     Returns
     -------
@@ -193,10 +177,6 @@ def readings(session: Session) -> Answer:
 
 def trials(session: Session) -> Answer:
     """Return how many trials without the event prove how rare it is.
-
-    Parameters
-    ----------
-    session : Session
 
     Examples
     --------

@@ -185,7 +185,6 @@ class Readout:
 
     Parameters
     ----------
-    bench : ReadoutInputs
     table : Table or None
         None where no table was given.
     fit : Fit or None

@@ -32,7 +32,6 @@ class HalfPlane:
 
     Parameters
     ----------
-    level_factor, gain_factor, constant : Fraction
     strict : bool
         Whether the edge itself is left out.
     """
@@ -81,7 +80,6 @@ class Region:
 
     Parameters
     ----------
-    model : Model
     scale_corners : tuple of Point
         Corners (level, gain) in the reference's own scale.
     planes : tuple of HalfPlane

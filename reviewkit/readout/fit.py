@@ -31,8 +31,6 @@ class Fit:
 
     Parameters
     ----------
-    model : Model
-    readings : tuple of Reading
     explanations : Explanations
         Every way to understand the readings that is carried.
     """
@@ -212,10 +210,6 @@ def fit(
         How far the device's gain may be from 1; 0 for a readout that has an offset only.
     most : int, optional
         How many rows may be doubted; a quarter of them by default.
-
-    Returns
-    -------
-    Fit
 
     Raises
     ------

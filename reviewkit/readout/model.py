@@ -113,7 +113,6 @@ class Model:
         The cell's working range.
     gain_bound : Fraction [1]
         The gain is taken to lie within 1 ± this; 0 for a readout declared to have an offset only.
-    reference : Reference
     """
 
     step_V: Fraction
@@ -148,7 +147,6 @@ class Interval:
 
     Parameters
     ----------
-    low, high : Fraction
     low_open, high_open : bool
         Whether the end itself is excluded.
     """

@@ -203,10 +203,6 @@ def plan(
     gain : bool
         Whether to read at both ends of the range, so that a gain shows.
 
-    Returns
-    -------
-    Plan
-
     Raises
     ------
     ValueError

@@ -39,12 +39,7 @@ tests/benchmarks/readout_honest.py, seed 462."""
 
 @dataclass(frozen=True)
 class Prose:
-    """Paragraphs; a notebook shows them as text.
-
-    Parameters
-    ----------
-    paragraphs : tuple of str
-    """
+    """Paragraphs; a notebook shows them as text."""
 
     paragraphs: tuple[str, ...]
 

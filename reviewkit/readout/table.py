@@ -51,7 +51,6 @@ class Table:
 
     Parameters
     ----------
-    file : str
     meter : Meter or None
         The range of the reference in use.
     reference_V, noise_V : pandas.Series [V]
@@ -59,7 +58,6 @@ class Table:
         half-width of each reading's own error. Index: the row of the file.
     displayed : pandas.Series of str
         As typed.
-    warning, remark : pandas.Series of str
     readings : tuple of Reading
         Those of a readout in volts; empty for one in marks.
     noted_warnings : bool

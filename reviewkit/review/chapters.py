@@ -55,7 +55,6 @@ class Cue:
     start_s : float [s]
     end_s : float or None [s]
         None: to the end of the video, wherever that is.
-    title, about : str
     """
 
     start_s: float

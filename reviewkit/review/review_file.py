@@ -151,9 +151,6 @@ class ReviewFile:
         Absolute.
     values : mapping
         Every key as written, the sections' included.
-    device : Device
-    claims : tuple of Claim
-    review : About
     files : tuple of str
         The files of the folder that the review reads, relative to it; a video is shown, not read.
     chapters : tuple of Chapter

@@ -34,7 +34,6 @@ class Film:
         An address elsewhere, or a file beside the pages.
     kind : str
         Its media type where it lies beside the pages; empty for one elsewhere.
-    cues : tuple of Cue
     """
 
     href: str

@@ -27,7 +27,6 @@ class Parameter:
 
     Parameters
     ----------
-    name : str
     annotation : str
         The type as written.
     default : object

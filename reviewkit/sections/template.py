@@ -69,7 +69,6 @@ class Metadata(Block):
     Parameters
     ----------
     kind : {"section", "summary", "compare"}
-    title : str
     place : int
         Sections are run and listed in this order.
     makes : tuple of str
@@ -81,7 +80,6 @@ class Metadata(Block):
         ``module:Model`` that checks the parameter values; empty: the types in the parameter cell do.
     check : str
         ``module:function`` that checks the files they name; empty: that they are there.
-    bench : Bench
     figures : tuple of str
         Of a summary: the findings that the list of all reviews shows of each.
     repeatable : bool
@@ -107,9 +105,6 @@ class Section:
 
     Parameters
     ----------
-    path : pathlib.Path
-    about : Metadata
-    parameters : tuple of Parameter
     words : tuple of pathlib.Path
         Template folders whose wording comes before the kit's own.
     """

@@ -21,7 +21,6 @@ class Record:
 
     Parameters
     ----------
-    findings : Findings
     device, review, cell, voltmeter, ammeter, drain_ammeter : mapping
         Blocks of the review file, as written.
     claims : sequence of mapping
@@ -188,7 +187,6 @@ class Part:
 
     Parameters
     ----------
-    html : markupsafe.Markup
     name : str
         What the page does something with: "opening", "sections", "words"; empty for nothing.
     more : mapping

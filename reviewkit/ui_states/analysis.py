@@ -27,7 +27,6 @@ class Change:
 
     Parameters
     ----------
-    state, event, now, instead : str
     removes : tuple of (leave_in, hazard)
         What can no longer happen.
     remains : int
@@ -129,30 +128,14 @@ class Assessment:
 
     Parameters
     ----------
-    machine : Machine
-    rules : tuple of Rule
     hazards : tuple of Hazard
         Gravest first.
     safe : tuple of str
         States from which nothing that was tried leads to a hazard.
     shown_safe : tuple of str
         Those of them of which every outside event on the way was tried.
-    precautions : tuple of Precaution
-    spared : tuple of Spared
-    relocks : tuple of Relock
-    changes : tuple of Change
-    coverage : Coverage
-    next_trials : tuple of Trial
-    plan : Plan
-    evidence : tuple of Evidence
-    contradictions : tuple of Contradiction
-    not_undone : tuple of NotUndone
-    signals : dict of str to Signal
-    ambiguous : tuple of Ambiguity
-    silent_errors : tuple of str
     walks : int
         How many walks were recorded.
-    device : dict
     """
 
     machine: Machine

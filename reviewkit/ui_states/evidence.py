@@ -88,7 +88,6 @@ class Evidence:
 
     Parameters
     ----------
-    transition : Transition
     low, high : float or None [%]
         95 % limits of how often the event leads there: exact, two-sided; for an outcome never seen `high`
         is the one-sided limit. None where the table gives no counts.
@@ -147,13 +146,7 @@ def _weakness(found: Evidence) -> float:
 
 @dataclass(frozen=True)
 class Contradiction:
-    """The same event in the same state led to different states.
-
-    Parameters
-    ----------
-    state, event : str
-    outcomes : tuple of Transition
-    """
+    """The same event in the same state led to different states."""
 
     state: str
     event: str
@@ -185,7 +178,6 @@ class NotUndone:
     ----------
     state : str
         Where it began.
-    there, back : Transition
     loses_lock : bool
         Whether it was locked before and is not afterwards.
     """

@@ -64,10 +64,6 @@ class ExpressionError(ValueError):
 def read(text: str) -> Test:
     """Return the test that an expression stands for.
 
-    Parameters
-    ----------
-    text : str
-
     Returns
     -------
     callable

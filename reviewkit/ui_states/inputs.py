@@ -41,8 +41,6 @@ class Row:
     ----------
     place : str
         "row 12", or "ui_transitions[3]".
-    state, event, next, remark : str
-    seen, tried : int or None
     video_s : float or None [s]
     """
 

@@ -45,13 +45,11 @@ class Line:
 
     Parameters
     ----------
-    state, next : str
     events, back : tuple of str
         What leads there, and what leads back.
     text : str
         Short labels: numbers for events by hand, capital letters for those from outside; with arrows
         where it is a line both ways.
-    outside : bool
     hazardous : bool
         Whether it is a step of a hazard's shortest path.
     points : tuple of (x, y) [px]
@@ -91,7 +89,6 @@ class Drawing:
 
     Parameters
     ----------
-    nodes : tuple of Node
     lines : tuple of Line
         Events that change nothing are left out.
     codes : dict of str to str

@@ -121,7 +121,6 @@ class State:
 
     Parameters
     ----------
-    name : str
     light_percent : float [%]
         Light level, of the highest.
     charging, cable, locked : bool or None
@@ -167,10 +166,8 @@ class Transition:
 
     Parameters
     ----------
-    state, event, next : str
     seen, tried : int or None
         How often this outcome was seen, of how many tries; None where the table gives no count.
-    remark : str
     video_s : float or None [s]
         Moment of the video that shows it.
     row : str
@@ -214,7 +211,6 @@ class Machine:
     ----------
     states : dict of str to State
         In the order of the review file; the first is where a plan of trials starts.
-    events : dict of str to Event
     transitions : tuple of Transition
         Outcomes, those never seen among them.
     impossible : frozenset of (state, event)

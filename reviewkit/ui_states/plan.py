@@ -22,7 +22,6 @@ class Trial:
 
     Parameters
     ----------
-    state, event : str
     could_reveal : int
         How many further hazards (state left in, kind) its worst outcome would open; for an action by
         hand, for how many states left in it could be a precaution.
@@ -53,7 +52,6 @@ class Plan:
 
     Parameters
     ----------
-    start : str
     steps : tuple of Step
         A trial is taken to leave the device where it was; where it doesn't, the table gets a row and the
         plan is made anew.

@@ -26,7 +26,6 @@ class Precaution:
 
     Parameters
     ----------
-    leave_in : str
     do : tuple of str
         Events by hand, in order.
     ends_in : tuple of str
@@ -164,7 +163,6 @@ class Spared:
 
     Parameters
     ----------
-    hazard : Hazard
     action : Transition
         The one action by hand, in the state left in.
     steps : tuple of Transition

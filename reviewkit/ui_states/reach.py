@@ -223,7 +223,6 @@ class Hazard:
         The state a person walks away from.
     hazard : str
         Name of the rule.
-    ends_in : str
     steps : tuple of Transition
         A shortest sequence of outside events; empty where the state left in is the hazard itself.
     rank : int

@@ -40,10 +40,6 @@ say = sentences.of("ui_states")
 def findings(result: Assessment | NothingObserved) -> Findings:
     """Return the findings; lists are told in words by their notes.
 
-    Parameters
-    ----------
-    result : Assessment or NothingObserved
-
     Returns
     -------
     Findings

@@ -23,10 +23,8 @@ class Sentences:
 
     Parameters
     ----------
-    items : tuple of str
     otherwise : str
         Shown where there are none.
-    numbered : bool
     """
 
     items: tuple[str, ...]

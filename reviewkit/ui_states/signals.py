@@ -32,7 +32,6 @@ class Signal:
     ----------
     name : str
         What `shows` of a state calls it.
-    flashes : int or None
     seconds : float or None [s]
         Time in which they were counted.
     frame_s : float or None [s]
@@ -131,8 +130,6 @@ class Ambiguity:
 
     Parameters
     ----------
-    states : tuple of (str, str)
-    shows : tuple of (str, str)
     why : str
         "the same signal", or "rates too close to tell apart".
     """

@@ -140,10 +140,6 @@ def align(voltage: Log, current: Log, *, declared_offset_s: float | None = None)
         Where the review file states one: add to the current meter's clock. Used where the logs
         show no step, and as what is to be expected where they do.
 
-    Returns
-    -------
-    Alignment
-
     Raises
     ------
     LogError

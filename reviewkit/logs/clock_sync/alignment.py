@@ -52,7 +52,6 @@ class Alignment:
         ``rate · (time − at_s)`` as well.
     at_s : float [s]
         Time, on the current log's index, at which `offset` holds.
-    steps_used : int
     how : {"steps", "declared", "stamps"}
     note : str
         For the reader.

@@ -40,7 +40,6 @@ class Samples:
 
     Parameters
     ----------
-    time_s, value : array
     stamp_step_s : float [s]
         Stamps are cut to this step: a row is up to so much later than its stamp.
     resolution : float
