@@ -62,9 +62,12 @@ class Visit:
         self.context.close()
 
     def draw_all(self) -> None:
-        """Scroll to each chart and wait until it is drawn."""
+        """Scroll to each chart and wait until it can be explored."""
         for figure in self.page.locator("figure.chart").all():
             figure.scroll_into_view_if_needed()
+            if figure.locator(".plot.pictured:not(.drawn)").count():
+                # A click on what is drawn over the picture already would zoom.
+                figure.locator(".plot").click(position={"x": 4, "y": 4})
             figure.locator(".plot.drawn").wait_for(timeout=60_000)
 
     def broken_numbers(self, width: int) -> list[str]:
