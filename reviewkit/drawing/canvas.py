@@ -194,6 +194,7 @@ _SYMBOLS = {
     "square": "M{0} {0}h{1}v{1}h-{1}z",
     "diamond": "M0 -{2}L{2} 0L0 {2}L-{2} 0z",
     "triangle-up": "M0 -{2}L{2} {2}H-{2}z",
+    "triangle-right": "M-{2} -{2}L{2} 0L-{2} {2}z",
     "triangle-down": "M0 {2}L{2} -{2}H-{2}z",
 }
 

@@ -16,7 +16,7 @@ from reviewkit.metrology import formatting
 
 
 def drain_days(result: Drain) -> Chart | Absent:
-    """Return a bar per state, in days until a full cell is empty on the shelf, on a log scale."""
+    """Return a dot with its interval per state: days until a full cell is empty on the shelf, log scale."""
     known = [state for state in sentences.ordered(result.states) if _length(state)]
     if not known:
         return Absent(say("no_days_drawn"))
@@ -24,21 +24,21 @@ def drain_days(result: Drain) -> Chart | Absent:
     figure = Sheet()
     figure.settings(**sheet.layout(height=110 + 62 * len(known), margin={"l": 12, "r": 16, "t": 40, "b": 8}))
     longest = max(slow, *(_end(state) for state in known))
+    top = math.ceil(2 * math.log10(longest)) / 2
     figure.settings(
         xaxis=sheet.axis(
             "days until a full cell is empty on the shelf, log scale",
             type="log",
-            range=[0, math.ceil(2 * math.log10(longest)) / 2],
+            range=[0, top],
             tickvals=[1, 10, 100, 1000, 10_000, 100_000],
             ticktext=["1", "10", "100", "1000", "10 000", "100 000"],
         ),
         yaxis={"visible": False, "range": [-0.6, len(known) - 0.2]},
-        bargap=0.5,
         hovermode="closest",
     )
     _yardstick(figure, quick, slow)
     for place, state in enumerate(reversed(known)):
-        _bar(figure, place, state)
+        _dot(figure, place, state, 10**top)
     return Chart(
         key="drain-days",
         question="How long does a full cell last?",
@@ -65,32 +65,28 @@ def _yardstick(figure: Sheet, quick: float, slow: float) -> None:
     marks.band_name(figure, math.log10(math.sqrt(quick * slow)), "the cell alone", colour=sheet.CHARGE)
 
 
-def _bar(figure: Sheet, place: int, state: StateDrain) -> None:
-    length = _length(state) or 1.0
-    days = state.on_shelf
+def _dot(figure: Sheet, place: int, state: StateDrain, most: float) -> None:
+    """Draw a state's days with their interval; where only a bound is known, a line from there on."""
+    days, length = state.on_shelf, _length(state) or 1.0
     known = days.value is not None
-    error = None
-    if known and days.low is not None and days.high is not None:
-        error = {
-            "type": "data",
-            "array": [days.high - length],
-            "arrayminus": [length - days.low],
-            "symmetric": False,
-            "color": sheet.INK,
-            "thickness": 1.4,
-        }
-    colour = sheet.see_through(sheet.CURRENT, 0.85 if known else 0.3)
+    low, high = (days.low or length) if known else length, days.high or (length if known else most)
     figure.curve(
-        type="bar",
         x=[length],
         y=[place],
-        orientation="h",
-        width=0.34,
-        marker={"color": colour, "line": {"color": sheet.CURRENT, "width": 1}},
-        error_x=error,
+        mode="markers",
+        marker={
+            "size": 11,
+            "symbol": "circle" if known else "triangle-right",
+            "color": sheet.CURRENT if known else sheet.PAPER,
+            "line": {"color": sheet.CURRENT, "width": 2},
+        },
+        error_x={
+            **{"type": "data", "symmetric": False, "array": [high - length], "arrayminus": [length - low]},
+            **{"color": sheet.CURRENT, "thickness": 2.4, "width": 4 if known else 0},
+        },
         hovertemplate=f"{marks.plain(state.name)}: {marks.plain(days.text)}<extra></extra>",
     )
-    marks.label(figure, 0, place + 0.17, f"{state.name}: {days.text}", colour=sheet.INK)
+    marks.row_label(figure, place + 0.2, f"{state.name}: {days.text}", colour=sheet.INK)
 
 
 def _answer(result: Drain, known: list[StateDrain]) -> str:

@@ -172,6 +172,16 @@ def label(
     )
 
 
+def row_label(figure: Sheet, y: float, text: str, *, colour: str) -> None:
+    """Write what a row shows at its left end, above what is drawn there; a long text in two lines."""
+    figure.text(
+        name="row",
+        **_text(text, colour, SMALL),
+        **{"xref": "paper", "x": 0, "xanchor": "left", "xshift": 4, "align": "left"},
+        **{"y": y, "yanchor": "bottom"},
+    )
+
+
 def limit(
     figure: Sheet, value: float, text: str, *, axis: str = "y", above: bool = True, declared: bool = False
 ) -> None:
@@ -365,6 +375,7 @@ __all__ = [
     "places",
     "plain",
     "point",
+    "row_label",
     "short",
     "thinned",
     "tint",

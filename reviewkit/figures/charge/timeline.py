@@ -10,7 +10,7 @@ from reviewkit.charge.regimes import Phase, Phases
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge.runs import TIME, h_mm, labelled, run_chart, shown
 from reviewkit.figures.chart import Absent, Chart, Charts
-from reviewkit.figures.sheet import Clock
+from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.metrology import formatting
 
 ROWS = ("off", "precharge", "current limit", "voltage limit", "not explained")
@@ -30,11 +30,10 @@ def _timeline(run: ChargeResult, label: str) -> Chart | str:
     phases = run.phases
     zero, last = phases.start.value, float(run.record.time_s[-1])
     clock = Clock(max(last - zero, 1.0))
-    figure = marks.panels(["what the charger does"], x_axis=clock.axis(TIME), panel_height=220)
+    figure = marks.panels(["what the charger does"], x_axis=clock.axis(TIME), panel_height=200)
     pieces = _pieces(phases, last)
     used = [name for name in ROWS if any(_row(one) == name for one in pieces)]
     for row, name in enumerate(used):
-        marks.label(figure, clock.at(0.0), row + 0.22, name, colour=sheet.QUIET)
         for piece in (one for one in pieces if _row(one) == name):
             ends = [clock.at(max(0.0, moment - zero)) for moment in (piece.start_s, piece.end_s)]
             colour = sheet.VOLTAGE if name == "voltage limit" else sheet.CURRENT
@@ -52,8 +51,9 @@ def _timeline(run: ChargeResult, label: str) -> Chart | str:
     for early, late in _doubts(phases):
         colour = sheet.see_through(sheet.READING, 0.3)
         marks.tint(figure, clock.at(early - zero), clock.at(late - zero), colour=colour)
-    axis = {"range": [-0.7, len(used) - 0.2], "showticklabels": False, "showgrid": False}
-    figure.settings(yaxis=axis)
+    rows = {"tickvals": list(range(len(used))), "ticktext": used}
+    figure.settings(yaxis={"range": [-0.6, len(used) - 0.4], "showgrid": False, **rows})
+    _events(figure, clock, _moments(run, phases, last))
     names = ("knee_time", "termination_time", "terminates", "interruptions", "top_ups", "transient_share")
     return run_chart(
         run,
@@ -65,6 +65,39 @@ def _timeline(run: ChargeResult, label: str) -> Chart | str:
         table=_table(phases, pieces),
         about=names,
     )
+
+
+def _moments(run: ChargeResult, phases: Phases, last_s: float) -> list[tuple[float, str]]:
+    """Return what happened when, since charge start [s]: the start, pauses, the end, the cable."""
+    zero, out = phases.start.value, run.record.cable_out_s
+    found = [(0.0, "start")]
+    found += [(one.start_s - zero, "pause") for one in phases.named("interrupted")[:_MOST_NAMED]]
+    found += [(one.start_s - zero, "top-up") for one in phases.named("top-up")[:_MOST_NAMED]]
+    if phases.ending in _ENDINGS:
+        found.append((phases.end_s - zero, _ENDINGS[phases.ending]))
+    if out is not None and phases.ending != "cable pulled" and out <= last_s:
+        found.append((out - zero, "cable out"))
+    return sorted(found)
+
+
+_MOST_NAMED = 3
+"""Pauses, and top-ups, that are named; all of them are drawn."""
+_ENDINGS = {"terminated": "cut off", "cable pulled": "cable out", "faded": "fades out", "undecided": "stops"}
+
+
+def _events(figure: Sheet, clock: Clock, moments: list[tuple[float, str]]) -> None:
+    """Mark each moment by an upright line, its name above the panel."""
+    marks.lane(figure)
+    before = -1.0
+    for moment_s, name in moments:
+        x = clock.at(moment_s)
+        half = 0.012 * len(name) * clock.width
+        marks.band_name(figure, x, name, colour=sheet.INK, visible=x - half > before)
+        before = x + half if x - half > before else before
+        figure.shape(
+            **{"type": "line", "x0": x, "x1": x, "yref": "y domain", "y0": 0, "y1": 1, "layer": "below"},
+            line={"color": sheet.QUIET, "width": 1, "dash": "dot"},
+        )
 
 
 def _pieces(phases: Phases, last_s: float) -> list[Phase]:
