@@ -1,4 +1,4 @@
-"""The states of a user interface drawn: what leads where, and which way is a hazard."""
+"""The states of a user interface drawn: what leads where with no one there, and which way is a hazard."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ say = sentences.of("ui_states")
 
 
 def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
-    """Return all states and what leads from one to the next; hazardous ways are thick."""
+    """Return all states and where outside events alone lead from each; hazardous ways are thick."""
     if isinstance(result, NothingObserved):
         return Absent(say("nothing"))
     drawing = layout.drawing(result)
@@ -37,8 +37,8 @@ def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
             yaxis={"visible": False, "range": [-drawing.height, 0], "fixedrange": True},
         )
     )
-    # What is drawn last lies on top: hazards, then outside events, then events by hand.
-    by_weight = sorted(drawing.lines, key=lambda line: (line.hazardous, line.outside))
+    # What is drawn last lies on top: hazards.
+    by_weight = sorted(drawing.lines, key=lambda line: line.hazardous)
     for line in by_weight:
         _line(figure, line)
     for node in drawing.nodes:
@@ -48,7 +48,7 @@ def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
     _key(figure, result, drawing)
     return Chart(
         key="state-graph",
-        question="What leads from one state to the next?",
+        question="What leads from one state to the next with no one there?",
         answer=_answer(result),
         figure=figure.checked(),
         table=_table(result),
@@ -75,24 +75,20 @@ def _times(seen: int | None, tried: int | None) -> str:
 
 
 def _colour(line: Line) -> str:
-    if line.hazardous:
-        return sheet.CURRENT
-    return sheet.INK if line.outside else sheet.QUIET
+    return sheet.CURRENT if line.hazardous else sheet.INK
 
 
 def _line(figure: Sheet, line: Line) -> None:
-    width = 3.5 if line.hazardous else 1.6 if line.outside else 1.1
+    width = 3.5 if line.hazardous else 1.6
     figure.curve(
         x=[round(x, 1) for x, _ in line.points],
         y=[round(y, 1) for _, y in line.points],
         mode="lines",
-        line={"color": _colour(line), "width": width, "dash": "solid" if line.outside else "dot"},
+        line={"color": _colour(line), "width": width},
         hoverinfo="text",
         text=plain(line.words),
     )
     _arrow(figure, line, line.points[-min(len(line.points), 4)], line.points[-1], width)
-    if line.back:
-        _arrow(figure, line, line.points[min(len(line.points), 4) - 1], line.points[0], width)
 
 
 def _arrow(figure: Sheet, line: Line, tail: Point, tip: Point, width: float) -> None:
@@ -169,18 +165,20 @@ def _words(x: float, y: float, text: str, **more: Any) -> dict[str, Any]:
 
 
 def _key_columns(result: Assessment, drawing: Drawing) -> tuple[list[str], list[str]]:
-    """Return the lines of the key: events by hand on the left, from outside on the right."""
-    columns: tuple[list[str], list[str]] = (["<b>by hand</b> ┄┄┄"], ["<b>from outside</b> ───"])
+    """Return the lines of the key, in two columns."""
+    entries = []
     for name, code in drawing.codes.items():
-        first, *rest = _wrapped(name, 22)
-        column = columns[1] if result.machine.events[name].outside else columns[0]
-        column.append(f"<b>{code}</b>  {plain(first)}")
-        column += [f"     {plain(part)}" for part in rest]
-    return columns
+        if result.machine.events[name].outside:
+            first, *rest = _wrapped(name, 22)
+            entries.append([f"<b>{code}</b>  {plain(first)}", *(f"     {plain(part)}" for part in rest)])
+    half = (len(entries) + 1) // 2
+    left, right = (["<br>".join(entry) for entry in some] for some in (entries[:half], entries[half:]))
+    return left, right
 
 
 def _key_height(result: Assessment, drawing: Drawing) -> float:
-    return KEY_LINE * max(len(column) for column in _key_columns(result, drawing)) + 10
+    lines = [sum(1 + entry.count("<br>") for entry in column) for column in _key_columns(result, drawing)]
+    return KEY_LINE * max(lines) + 10
 
 
 def _key(figure: Sheet, result: Assessment, drawing: Drawing) -> None:

@@ -1,7 +1,9 @@
-"""Where each state and each line of the state graph is drawn, in pixels of a narrow screen.
+"""Where each state, and each way that outside events open, is drawn, in pixels of a narrow screen.
 
-States stand in rows by their distance from the first one, at most three beside each other. Lines bend
-around the states between their ends; their short labels keep clear of states and of each other.
+At most three states stand beside each other, placed so that few lines cross and none runs behind a state;
+what a device is left in stands as high as that allows. States that no outside event leaves or leads to come
+last. Lines bend around the states between their ends; their short labels keep clear of states and of each
+other. Events by hand are not drawn: with no one there they do not happen.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
@@ -41,15 +44,14 @@ class Node:
 
 @dataclass(frozen=True)
 class Line:
-    """All events of one kind from one state to another, as one line; by hand, also those back.
+    """All outside events from one state to another, as one line.
 
     Parameters
     ----------
-    events, back : tuple of str
-        What leads there, and what leads back.
+    events : tuple of str
+        What leads there.
     text : str
-        Short labels: numbers for events by hand, capital letters for those from outside; with arrows
-        where it is a line both ways.
+        Their short labels, capital letters.
     hazardous : bool
         Whether it is a step of a hazard's shortest path.
     points : tuple of (x, y) [px]
@@ -59,24 +61,20 @@ class Line:
     state: str
     next: str
     events: tuple[str, ...]
-    back: tuple[str, ...]
     text: str
-    outside: bool
     hazardous: bool
     points: tuple[Point, ...]
     label: Point
 
     @property
     def kept_free(self) -> tuple[Point, ...]:
-        """Where no other label may lie: on its label and its arrowheads."""
-        return (self.label, self.points[-1], *self.points[: 1 if self.back else 0])
+        """Where no other label may lie: on its label and its arrowhead."""
+        return self.label, self.points[-1]
 
     @property
     def words(self) -> str:
-        """What it says in full: "press: standby → low"."""
-        there = f"{formatting.listed(self.events, last='or')}: {self.state} → {self.next}"
-        back = f"{formatting.listed(self.back, last='or')}: {self.next} → {self.state}"
-        return f"{there}; {back}" if self.back else there
+        """What it says in full: "power lost: charging → no power"."""
+        return f"{formatting.listed(self.events, last='or')}: {self.state} → {self.next}"
 
 
 BESIDE = 3
@@ -121,14 +119,11 @@ def draw(machine: Machine, hazards: Sequence[Hazard] = ()) -> Drawing:
     >>> draw(result.machine).nodes[0].name
     'standby'
     """
-    rows = _rows(machine)
-    nodes = tuple(
-        Node(name, WIDTH * (place + 0.5) / len(row), -ROW * (depth + 0.5))
-        for depth, row in enumerate(rows)
-        for place, name in enumerate(row)
-    )
     codes = event_codes(machine)
-    return Drawing(nodes, _lines(machine, hazards, nodes, codes), codes, ROW * len(rows))
+    tried = [(nodes, _lines(machine, hazards, nodes, codes)) for nodes in _placings(machine)]
+    nodes, lines = min(tried, key=lambda one: _faults(*one))
+    height = max((-node.y for node in nodes), default=0.0) + HALF_HEIGHT + _EDGE
+    return Drawing(nodes, lines, codes, height)
 
 
 def event_codes(machine: Machine) -> dict[str, str]:
@@ -139,35 +134,126 @@ def event_codes(machine: Machine) -> dict[str, str]:
     return {name: str(place) for place, name in enumerate(hand, start=1)} | letters
 
 
-def _rows(machine: Machine) -> list[list[str]]:
-    """Return the states in rows, ordered so that neighbours stand near each other."""
-    ranks = plan.ranks(machine)
-    rows: list[list[str]] = []
-    for rank in sorted(set(ranks.values())):
-        names = [name for name in machine.states if ranks[name] == rank]
-        count = math.ceil(len(names) / BESIDE)
-        size = math.ceil(len(names) / count)
-        rows += [names[start : start + size] for start in range(0, len(names), size)]
-    near = {name: _neighbours(machine, name) for name in machine.states}
-    for _ in range(8):
-        for row in (*rows, *reversed(rows)):
-            place = {name: (spot + 0.5) / len(line) for line in rows for spot, name in enumerate(line)}
-            row.sort(key=lambda name: _mean([place[other] for other in near[name]], place[name]))
-    return rows
+_EDGE = 34.0
+"""Room above the first row and below the last one [px]."""
+_BARE_ROW = 2 * HALF_HEIGHT + 12
+"""Distance of rows between which no line runs [px]."""
 
 
-def _neighbours(machine: Machine, name: str) -> set[str]:
-    return {
-        other
-        for edge in machine.edges
-        for here, other in ((edge.state, edge.next), (edge.next, edge.state))
-        if here == name and other != name
-    }
+def _placings(machine: Machine) -> list[tuple[Node, ...]]:
+    """Return good places for every state, found from several orders to begin with."""
+    ways = _ways(machine)
+    joined = [name for name in machine.states if any(name in way for way in ways)]
+    left_in, ranks = frozenset(machine.leave_in), plan.ranks(machine)
+    starts = (sorted(joined, key=ranks.__getitem__), joined, joined[::-1])
+    grids = [_untangled(order, ways, left_in) for order in starts]
+    different = {tuple(sorted(slots.items())): slots for slots in grids}
+    return [_placed(machine, slots) for slots in different.values()]
 
 
-def _mean(values: Sequence[float], otherwise: float) -> float:
-    # The same in whatever order they come, so that the drawing is the same in every run.
-    return math.fsum(values) / len(values) if values else otherwise
+def _placed(machine: Machine, slots: dict[str, int]) -> tuple[Node, ...]:
+    """Return every state in its place: those that lines join first, then the others."""
+    rows = {row: place for place, row in enumerate(sorted({slot // BESIDE for slot in slots.values()}))}
+    top = -_EDGE - HALF_HEIGHT
+    nodes = [Node(name, _across(slot), top - ROW * rows[slot // BESIDE]) for name, slot in slots.items()]
+    if nodes:
+        top = min(node.y for node in nodes) - _BARE_ROW - _EDGE / 2
+    others = [name for name in machine.states if name not in slots]
+    nodes += [
+        Node(name, _across(place), top - _BARE_ROW * (place // BESIDE)) for place, name in enumerate(others)
+    ]
+    by_name = {node.name: node for node in nodes}
+    return tuple(by_name[name] for name in machine.states)
+
+
+def _faults(nodes: Sequence[Node], lines: Sequence[Line]) -> int:
+    """Return how much of a drawing is hard to read: points behind a state, and lines that cross."""
+    points = [np.array(line.points) for line in lines]
+    behind = sum(
+        int(np.count_nonzero(_inside(points[number], node, -8)))
+        for number, line in enumerate(lines)
+        for node in nodes
+        if node.name not in (line.state, line.next)
+    )
+    crossing = sum(
+        int(_crossings(points[number][None], lines[:number])[0]) for number in range(1, len(lines))
+    )
+    return 6 * behind + crossing
+
+
+def _across(slot: int) -> float:
+    return WIDTH * (slot % BESIDE + 0.5) / BESIDE
+
+
+def _ways(machine: Machine) -> list[tuple[str, str]]:
+    """Return from which state to which outside events lead, each pair once."""
+    outside = (
+        edge for edge in machine.edges if machine.events[edge.event].outside and edge.next != edge.state
+    )
+    return list(dict.fromkeys((edge.state, edge.next) for edge in outside))
+
+
+def _untangled(
+    order: Sequence[str], ways: Sequence[tuple[str, str]], left_in: frozenset[str]
+) -> dict[str, int]:
+    """Return a place for each state.
+
+    From an order on, two places are exchanged for as long as that makes the drawing plainer.
+    """
+    count = BESIDE * math.ceil((len(order) + 4) / BESIDE)
+    grid: list[str | None] = [*order, *[None] * (count - len(order))]
+    best, changed = _tangle(grid, ways, left_in), True
+    while changed:
+        changed = False
+        for one, other in combinations(range(count), 2):
+            if grid[one] is grid[other]:
+                continue
+            grid[one], grid[other] = grid[other], grid[one]
+            cost = _tangle(grid, ways, left_in)
+            if cost < best - 1e-9:
+                best, changed = cost, True
+            else:
+                grid[one], grid[other] = grid[other], grid[one]
+    return {name: slot for slot, name in enumerate(grid) if name is not None}
+
+
+_CROSSING, _BEHIND, _LEVEL, _LONG, _UPWARD, _LOW = 4.0, 20.0, 1.0, 2.5, 0.3, 0.15
+"""What makes a drawing hard to read, in rows of a line's length: two lines that cross, a line behind a
+state, a line between neighbours of one row, one that passes a row by, one that runs upwards, and a state
+that the device is left in, for each row above it. Chosen."""
+
+
+def _tangle(grid: Sequence[str | None], ways: Sequence[tuple[str, str]], left_in: frozenset[str]) -> float:
+    """Return how hard a placing is to read, by straight lines between the states."""
+    at = {name: (slot % BESIDE, slot // BESIDE) for slot, name in enumerate(grid) if name is not None}
+    taken = set(at.values())
+    lines = [(at[one], at[other]) for one, other in ways]
+    cost = sum(_LOW * at[name][1] for name in left_in if name in at)
+    for (x, y), (u, v) in lines:
+        cost += math.hypot(u - x, v - y) + _UPWARD * (v < y) + _LEVEL * (v == y)
+        cost += _LONG * max(0, abs(v - y) - 1) ** 2
+        cost += _BEHIND * sum(spot in taken for spot in _between((x, y), (u, v)))
+    return cost + _CROSSING * sum(_cross(one, other) for one, other in combinations(lines, 2))
+
+
+_Spot = tuple[int, int]
+
+
+def _between(one: _Spot, other: _Spot) -> list[_Spot]:
+    """Return the places of the grid that a straight line runs over."""
+    (x, y), (u, v) = one, other
+    parts = math.gcd(u - x, v - y)
+    return [(x + (u - x) * part // parts, y + (v - y) * part // parts) for part in range(1, parts)]
+
+
+def _cross(first: tuple[_Spot, _Spot], second: tuple[_Spot, _Spot]) -> bool:
+    """Whether two straight lines cross, other than at a state that both end in."""
+    (a, b), (c, d) = first, second
+    return _side(a, b, c) * _side(a, b, d) < 0 and _side(c, d, a) * _side(c, d, b) < 0
+
+
+def _side(one: _Spot, other: _Spot, point: _Spot) -> int:
+    return (other[0] - one[0]) * (point[1] - one[1]) - (other[1] - one[1]) * (point[0] - one[0])
 
 
 @dataclass(frozen=True)
@@ -175,15 +261,12 @@ class _Bundle:
     one: Node
     other: Node
     events: tuple[str, ...]
-    back: tuple[str, ...]
-    outside: bool
     hazardous: bool
 
     @property
-    def order(self) -> tuple[bool, bool, float]:
-        """Hazards get the best places, then outside events; short lines before long ones."""
-        length = math.hypot(self.one.x - self.other.x, self.one.y - self.other.y)
-        return not self.hazardous, not self.outside, length
+    def order(self) -> tuple[bool, float]:
+        """Hazards get the best places; short lines before long ones."""
+        return not self.hazardous, math.hypot(self.one.x - self.other.x, self.one.y - self.other.y)
 
 
 def _lines(
@@ -197,12 +280,10 @@ def _lines(
                 item.one.name,
                 item.other.name,
                 item.events,
-                item.back,
-                _text(item, codes),
-                item.outside,
+                " ".join(codes[name] for name in item.events),
                 item.hazardous,
                 points,
-                _label(points, nodes, [spot for line in made for spot in line.kept_free]),
+                _label(points, nodes, made),
             )
         )
     return tuple(made)
@@ -211,34 +292,21 @@ def _lines(
 def _bundles(machine: Machine, hazards: Sequence[Hazard], nodes: Sequence[Node]) -> list[_Bundle]:
     by_name = {node.name: node for node in nodes}
     bad = {(step.state, step.next, step.event) for item in hazards for step in item.steps}
-    ways: dict[tuple[str, str, bool, bool], list[str]] = {}
+    ways: dict[tuple[str, str, bool], list[str]] = {}
     for edge in machine.edges:
-        if edge.next != edge.state:
+        if edge.next != edge.state and machine.events[edge.event].outside:
             hazardous = (edge.state, edge.next, edge.event) in bad
-            key = (edge.state, edge.next, machine.events[edge.event].outside, hazardous)
-            ways.setdefault(key, []).append(edge.event)
-    found = []
-    for (one, other, outside, hazardous), events in ways.items():
-        back = [] if outside else ways.get((other, one, False, False), [])
-        if back and one > other:
-            continue
-        found.append(_Bundle(by_name[one], by_name[other], tuple(events), tuple(back), outside, hazardous))
-    return found
-
-
-def _text(item: _Bundle, codes: dict[str, str]) -> str:
-    there, back = (" ".join(codes[name] for name in events) for events in (item.events, item.back))
-    if not back or there == back:
-        return there
-    if item.one.y != item.other.y:
-        down, up = (there, back) if item.one.y > item.other.y else (back, there)
-        return f"{down}↓ {up}↑"
-    right, left = (there, back) if item.one.x < item.other.x else (back, there)
-    return f"{right}→ {left}←"
+            ways.setdefault((edge.state, edge.next, hazardous), []).append(edge.event)
+    return [
+        _Bundle(by_name[one], by_name[other], tuple(events), hazardous)
+        for (one, other, hazardous), events in ways.items()
+    ]
 
 
 _BENDS = (0.0, 16.0, -16.0, 30.0, -30.0, 48.0, -48.0, 70.0, -70.0, 100.0, -100.0, 140.0, -140.0)
 _POINTS = 41
+_SEEN = 18
+"""Points of a line that are seen at least, where a bend can do it: room for arrowhead and label."""
 _ALONG = [step / (_POINTS - 1) for step in range(_POINTS)]
 _WEIGHTS = np.array([((1 - t) ** 2, 2 * t * (1 - t), t**2) for t in _ALONG]).T
 """Share of the start, of the bend and of the end in each point of a line, shape (3, points)."""
@@ -250,12 +318,15 @@ def _curve(one: Node, other: Node, nodes: Sequence[Node], made: Sequence[Line]) 
     ways = _bent(one, other)
     middles = [line.points[len(line.points) // 2] for line in made]
     hits = np.sum([np.count_nonzero(_inside(ways, node, 6), axis=1) for node in others], axis=0)
-    out = np.sum(~((ways[..., 0] > 4) & (ways[..., 0] < WIDTH - 4)), axis=1)
+    foot = min(node.y for node in nodes) - HALF_HEIGHT - _EDGE
+    across, down = ways[..., 0], ways[..., 1]
+    off = (across < 4) | (across > WIDTH - 4) | (down > -8) | (down < foot + 8)
+    out = np.sum(off, axis=1)
     close = [_crowding(way[_POINTS // 2], middles) for way in ways]
     outside = ~(_inside(ways, one, 2) | _inside(ways, other, 4))
     # Between neighbours of one row a straight line has no room for its label.
-    short = np.maximum(0, 12 - np.maximum(2, np.sum(outside, axis=1)))
-    penalty = 40 * hits + 12 * short + 60 * out + 6 * np.array(close) + 9 * _crossings(ways, made)
+    short = np.maximum(0, _SEEN - np.maximum(2, np.sum(outside, axis=1)))
+    penalty = 90 * hits + 12 * short + 60 * out + 6 * np.array(close) + 9 * _crossings(ways, made)
     best = int(np.argmin(penalty + np.abs(_BENDS)))
     return _clipped(ways[best], outside[best])
 
@@ -319,9 +390,10 @@ def _clipped(points: FloatArray, outside: npt.NDArray[np.bool_]) -> tuple[Point,
     return tuple((x, y) for x, y in kept.tolist())
 
 
-def _label(points: Sequence[Point], nodes: Iterable[Node], labels: Sequence[Point]) -> Point:
-    """Return the place on a line that is farthest from states and other labels, near its middle."""
-    boxes = list(nodes)
+def _label(points: Sequence[Point], nodes: Iterable[Node], made: Sequence[Line]) -> Point:
+    """Return the place on a line that is farthest from states, labels and other lines, near its middle."""
+    boxes, labels = list(nodes), [spot for line in made for spot in line.kept_free]
+    others = np.array([point for line in made for point in line.points]).reshape(-1, 2)
 
     def room(place: int) -> float:
         x, y = points[place]
@@ -330,6 +402,7 @@ def _label(points: Sequence[Point], nodes: Iterable[Node], labels: Sequence[Poin
         off = abs(place / len(points) - 0.45)
         # Its own arrowhead stays free too.
         free = min(free, math.dist(points[place], points[-1]))
-        return min(free, 26.0) + 1.5 * min(box, 10.0) - 8 * off
+        line = float(np.hypot(others[:, 0] - x, others[:, 1] - y).min()) if len(others) else 99.0
+        return min(free, 26.0) + 1.5 * min(box, 10.0) + 1.2 * min(line, 12.0) - 8 * off
 
     return points[max(range(len(points)), key=room)]
