@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from published_values import published
 from scipy import stats
+from worked.decisions import risks
 
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology.conformity import (
@@ -18,7 +19,6 @@ from reviewkit.metrology.conformity import (
     clopper_pearson,
     conformance_probability,
     judge,
-    risks,
     upper_bound,
     verdict_of,
 )

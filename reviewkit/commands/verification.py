@@ -14,8 +14,8 @@ from typing import Any
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.execution import forkserver
 from reviewkit.findings import Finding, verdict_text
+from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.pipeline import loading, runner
-from reviewkit.pipeline.harvest import JSON_FILE
 from reviewkit.pipeline.results import SectionResult
 from reviewkit.pipeline.runner import Bar
 from reviewkit.publishing import evidence, published_record, safe_zip

@@ -14,7 +14,7 @@ import pandas as pd
 
 from reviewkit.comparison.rows import Comparison, Row, Sharing, sharing, side_by_side
 from reviewkit.errors import InputError
-from reviewkit.findings import Finding, Findings, sentences
+from reviewkit.findings import Finding, Findings, findings_file, sentences
 from reviewkit.findings.displays import CURRENT, TIME, VOLTAGE, Answer
 from reviewkit.schema.blocks import Cell
 
@@ -104,20 +104,20 @@ def read(folder: str | Path) -> Published:
     """
     place = Path(folder)
     try:
-        data = json.loads((place / "findings.json").read_text(encoding="utf-8"))
+        whole = findings_file.read(place / findings_file.FILE)
         review = Published(
-            name=data["device"]["name"],
-            edition=data["review"]["edition"],
-            findings=Findings(tuple(Finding.from_dict(item) for item in data["findings"])),
+            name=whole.device["name"],
+            edition=whole.edition,
+            findings=whole.findings,
             curves=_curves(place / "data"),
-            cell=Cell.model_validate(data["declared"].get("cell", {})),
-            declared=data["declared"],
+            cell=Cell.model_validate(whole.declared.get("cell", {})),
+            declared=whole.declared,
         )
         return replace(review, curves={key: _ended(review, item) for key, item in review.curves.items()})
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (InputError, OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
             "no published review that can be read",
-            file=str(place / "findings.json"),
+            file=str(place / findings_file.FILE),
             remedy="Run `reviewkit run` on its folder first.",
         ) from error
 

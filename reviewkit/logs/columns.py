@@ -15,7 +15,6 @@ from reviewkit.tables import headers
 from reviewkit.tables.headers import Heading
 
 WORDS = {"V": "voltage", "A": "current", "degC": "temperature"}
-_NOT_MEASURED = {"avoided", "other"}
 _UNIT_LINE = re.compile(r"(?i)^\W*(?:unit|units|einheit|unité|unidad|单位)\W+([^\s;,|]+)\W*$")
 _SINGLE = re.compile(r"^(.*[\s_])([A-Za-z])$")
 

@@ -237,13 +237,6 @@ class Log:
         """Time in gaps, all together [s]."""
         return self.report.gap_time_s
 
-    @property
-    def gap_intervals(self) -> npt.NDArray[np.bool_]:
-        """For each interval between two rows, whether it is a gap or lacks a reading: shape (rows − 1)."""
-        starts = np.array([gap.start_s for gap in self.report.gaps])
-        missing = self.series.isna().to_numpy()
-        return np.asarray(np.isin(self.time_s[:-1], starts) | missing[:-1] | missing[1:])
-
 
 def smallest_step(readings: npt.NDArray[np.float64]) -> float | None:
     """Return the smallest step between readings, from an even choice of them."""

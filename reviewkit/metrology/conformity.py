@@ -2,7 +2,7 @@
 
 References
 ----------
-JCGM 106:2012, clause 7 (conformance probability) and 9 (risks). Clopper and Pearson (1934), exact
+JCGM 106:2012, clause 7 (conformance probability). Clopper and Pearson (1934), exact
 binomial limits; a published worked example is NIST/SEMATECH e-Handbook 7.2.4.
 """
 
@@ -82,49 +82,6 @@ def verdict_of(probability: float) -> Verdict:
     if probability >= CERTAIN:
         return "pass"
     return "fail" if probability <= 1 - CERTAIN + 1e-12 else "inconclusive"
-
-
-def risks(
-    nominal: float, spread: float, measuring: float, tolerance: Limit, acceptance: Limit
-) -> tuple[float, float]:
-    """Return the global consumer's and producer's risk of a decision rule.
-
-    Parameters
-    ----------
-    nominal, spread : float
-        Mean and standard deviation of the property over the items.
-    measuring : float
-        Standard uncertainty of the measuring system.
-    tolerance, acceptance : Limit
-        Both two-sided: where the property must lie, and where the reading must lie to be accepted.
-
-    Returns
-    -------
-    tuple of (float, float)
-        P(accepted and outside), P(rejected and inside): JCGM 106 clause 9.5.
-    """
-    from scipy import integrate
-
-    def density(x: float) -> float:
-        return math.exp(-(((x - nominal) / spread) ** 2) / 2) / (spread * math.sqrt(2 * math.pi))
-
-    def accepted(x: float) -> float:
-        return conformance_probability(x, measuring, acceptance)
-
-    low, high = _both(tolerance)
-    far_low, far_high = min(low, nominal - 9 * spread), max(high, nominal + 9 * spread)
-    outside = (
-        integrate.quad(lambda x: density(x) * accepted(x), far_low, low)[0]
-        + integrate.quad(lambda x: density(x) * accepted(x), high, far_high)[0]
-    )
-    inside = integrate.quad(lambda x: density(x) * (1 - accepted(x)), low, high)[0]
-    return float(outside), float(inside)
-
-
-def _both(limit: Limit) -> tuple[float, float]:
-    if limit.low is None or limit.high is None:
-        raise ValueError("risks need a limit with both ends")
-    return limit.low, limit.high
 
 
 def clopper_pearson(seen: int, tried: int, confidence: float = 0.95) -> tuple[float, float]:

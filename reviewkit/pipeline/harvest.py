@@ -15,6 +15,7 @@ from typing import Any
 from reviewkit.errors import SectionError
 from reviewkit.findings import CHART_MIME, MIME, PLOTLY_MIME, SCHEMA, Finding, Findings, several
 from reviewkit.findings.displays import DATASET_MIME, EXTRA_PAGE_MIME, NAME, PACKED, ExtraPage, unpacked
+from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.review.review_file import OWN, ReviewFile
 
 
@@ -273,7 +274,6 @@ def _fields(fields: Iterable[Mapping[str, str]]) -> list[dict[str, str]]:
     return [{"name": item["name"], "type": "number", "title": item["title"]} for item in fields]
 
 
-JSON_FILE = "findings.json"
 CSV_FILE = "findings.csv"
 _LIBRARIES = (
     "numpy",

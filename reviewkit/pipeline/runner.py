@@ -14,6 +14,7 @@ from typing import Any
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import abandon, execute
 from reviewkit.execution.task import Outcome, Task
+from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.pipeline import cache, harvest, results
 from reviewkit.pipeline.cache import SectionCache
 from reviewkit.pipeline.results import Reviewed, SectionResult
@@ -191,7 +192,7 @@ def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | Non
     harvest.write_tables(work.staged, work.file.title, done.tables)
     video.write(work.staged, work.file)
     if summary is not None:
-        values = {**work.file.values, "findings": harvest.JSON_FILE}
+        values = {**work.file.values, "findings": JSON_FILE}
         waiting[pool.submit(execute, _task(summary, values, work.staged))] = work, summary
     return done
 

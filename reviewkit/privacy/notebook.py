@@ -102,26 +102,6 @@ class Private:
         return re.compile("|".join(ways))
 
 
-def of_machine(folder: Path, *, public: str = "", more: Iterable[Path] = ()) -> Private:
-    """Return what is private on this machine beside one review folder.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The review folder.
-    public : str
-        What the author wrote; a name that stands in it is the author's to publish.
-    more : iterable of pathlib.Path
-        More folders that no reader needs to know.
-    """
-    known = [*more, Path.home(), Path.cwd(), Path(tempfile.gettempdir()), Path(sys.prefix)]
-    known += [Path(__file__).parents[1], Path(sys.base_prefix)]
-    # What one of them lies in is as private, down from where it is the same on every machine.
-    known += [above for path in (*known, folder) for above in path.resolve().parents[:-1]]
-    names = (name for name in _machine_names() if not re.search(rf"\b{re.escape(name)}\b", public))
-    return Private(_spelled([folder]), _forms(names), _spelled(known))
-
-
 def _untraced(text: str) -> str:
     return _TRACEBACK.sub(MARK, text) if "Traceback (" in text else text
 
@@ -169,8 +149,6 @@ def _full_name() -> str:
         return ""
     return pwd.getpwuid(os.getuid()).pw_gecos.partition(",")[0]
 
-
-__all__ = ["MARK", "Scrubber", "for_machine"]
 
 _INJECTED = "injected-parameters"
 _KEPT_METADATA = ("kernelspec", "language_info", "reviewkit")
@@ -256,8 +234,12 @@ def for_machine(folder: Path, *, public: str = "", more: Iterable[Path] = ()) ->
     more : iterable of pathlib.Path
         More folders that no reader needs to know.
     """
-    known = of_machine(folder, public=public, more=more)
-    return Scrubber(known.folders, known.names, known.elsewhere)
+    known = [*more, Path.home(), Path.cwd(), Path(tempfile.gettempdir()), Path(sys.prefix)]
+    known += [Path(__file__).parents[1], Path(sys.base_prefix)]
+    # What one of them lies in is as private, down from where it is the same on every machine.
+    known += [above for path in (*known, folder) for above in path.resolve().parents[:-1]]
+    names = (name for name in _machine_names() if not re.search(rf"\b{re.escape(name)}\b", public))
+    return Scrubber(_spelled([folder]), _forms(names), _spelled(known))
 
 
 def _is_shown(output: Mapping[str, Any]) -> bool:

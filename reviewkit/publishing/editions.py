@@ -8,14 +8,15 @@ written over at any time and takes the place of no edition.
 from __future__ import annotations
 
 import html
-import json
 import os
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit.pipeline.harvest import JSON_FILE
+from reviewkit.errors import InputError
+from reviewkit.findings import findings_file
+from reviewkit.findings.findings_file import FILE as JSON_FILE
 
 LAST_EDITION = "last_edition.json"
 LATER = '<p class="later" hidden></p>'
@@ -63,8 +64,8 @@ def _about(place: Path) -> dict[str, Any]:
 
 def _block(place: Path, name: str) -> dict[str, Any]:
     try:
-        block = json.loads((place / JSON_FILE).read_text(encoding="utf-8"))[name]
-    except (OSError, ValueError, KeyError, TypeError):
+        block = findings_file.whole(place / JSON_FILE)[name]
+    except (InputError, KeyError):
         return {}
     return block if isinstance(block, dict) else {}
 

@@ -20,7 +20,9 @@ from typing import Any, BinaryIO
 from urllib.parse import quote
 
 from reviewkit.errors import Faults, InputError, add, gathered
-from reviewkit.pipeline.harvest import CSV_FILE, JSON_FILE
+from reviewkit.findings import findings_file
+from reviewkit.findings.findings_file import FILE as JSON_FILE
+from reviewkit.pipeline.harvest import CSV_FILE
 from reviewkit.pipeline.results import NOTEBOOKS, Reviewed
 from reviewkit.review import fingerprints
 from reviewkit.review.fingerprints import Fingerprint
@@ -203,7 +205,7 @@ def write(reviewed: Reviewed) -> None:
     Faults
         An error for each file of the review folder that is not what it was before the sections read it.
     """
-    found = json.loads((reviewed.staged / JSON_FILE).read_text(encoding="utf-8"))
+    found = findings_file.whole(reviewed.staged / JSON_FILE)
     entries: list[Entry] = []
     faults: list[InputError] = []
     with zipfile.ZipFile(reviewed.staged / ZIP, "w") as archive:

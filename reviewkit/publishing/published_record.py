@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,10 +10,10 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from reviewkit.errors import InputError, ReviewFileError
-from reviewkit.findings import SCHEMA, Finding, Findings
+from reviewkit.findings import Finding, Findings, findings_file
+from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.metrology import formatting
 from reviewkit.metrology.conformity import Limit, Verdict
-from reviewkit.pipeline.harvest import JSON_FILE
 from reviewkit.publishing import editions, evidence, safe_zip
 from reviewkit.publishing.editions import Edition
 from reviewkit.review import chapters, strict_yaml
@@ -22,7 +21,6 @@ from reviewkit.review.review_file import FILE, OWN, ReviewFile
 from reviewkit.schema import quantities
 from reviewkit.system import disk
 
-_MOST_BYTES = 64 << 20
 _MOST_FINDINGS = 20_000
 """Chosen: some hundred times a review's."""
 # Beyond this no quantity of a light's charger lies, and arithmetic is safe from overflow.
@@ -96,30 +94,12 @@ def read(path: Path) -> Record:
     InputError
         If the file is missing, none of the kit's, or of another schema.
     """
-    data = _data(path)
-    if data.get("schema") != SCHEMA:
-        problem = f"its findings are of schema {str(data.get('schema'))[:20]}"
-        raise InputError(problem, file=path.name, expected=f"schema {SCHEMA}")
-    whole = quantities.checked(_Whole, data, file=path.name)
+    whole = quantities.checked(_Whole, findings_file.of_this_schema(path), file=path.name)
     items = {item.key: _finding(item) for item in whole.findings}
     if len(items) < len(whole.findings):
         raise InputError("two findings have the same key", file=path.name)
     sums = {item.path: item.sha256 for item in whole.inputs}
     return Record(Findings(tuple(items.values())), sums, whole.review.video)
-
-
-def _data(path: Path) -> dict[str, Any]:
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise InputError("it is larger than any review's findings", file=path.name)
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"the file cannot be read ({error.strerror})", file=path.name) from None
-    except (ValueError, RecursionError):
-        raise InputError("it is no JSON", file=path.name, expected="a published review's findings") from None
-    if not isinstance(data, dict):
-        raise InputError("it holds no findings", file=path.name, expected="a published review's findings")
-    return data
 
 
 def _finding(item: _Finding) -> Finding:

@@ -19,9 +19,10 @@ from typing import Any
 
 from reviewkit.errors import InputError
 from reviewkit.findings import SCHEMA
+from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.metrology import formatting
 from reviewkit.pipeline import harvest
-from reviewkit.pipeline.harvest import CSV_FILE, DESCRIPTION, JSON_FILE
+from reviewkit.pipeline.harvest import CSV_FILE, DESCRIPTION
 from reviewkit.pipeline.harvest import FOLDER as DATA
 from reviewkit.pipeline.results import ASSETS, NOTEBOOKS
 from reviewkit.review import video

@@ -80,16 +80,13 @@ class Region:
 
     Parameters
     ----------
-    scale_corners : tuple of Point
-        Corners (level, gain) in the reference's own scale.
     planes : tuple of HalfPlane
-        The readings' conditions in that scale.
+        The readings' conditions in the reference's own scale.
     corners : tuple of Point
-        Corners (level, gain) in true volts: the above, moved by every shared error of the reference.
+        Corners (level, gain) in true volts: moved from that scale by every shared error of the reference.
     """
 
     model: Model
-    scale_corners: tuple[Point, ...]
     planes: tuple[HalfPlane, ...]
     corners: tuple[Point, ...]
 
@@ -186,7 +183,7 @@ def solve(readings: Sequence[Reading], model: Model) -> Region | None:
     # A condition that fails at the centre holds with equality on the whole polygon: the centre decides.
     if not corners or not all(plane.holds(_centre(corners)) for plane in planes):
         return None
-    return Region(model, tuple(corners), tuple(planes), tuple(_in_true_volts(corners, model)))
+    return Region(model, tuple(planes), tuple(_in_true_volts(corners, model)))
 
 
 def _in_true_volts(corners: Sequence[Point], model: Model) -> list[Point]:

@@ -153,8 +153,8 @@ class Plan:
     Parameters
     ----------
     resolution_V : float [V]
-    wanted_width_V, least_width_V : float [V]
-        Width asked for, and the width that the reference's accuracy alone leaves.
+    least_width_V : float [V]
+        The width that the reference's accuracy alone leaves.
     first_V : tuple of float [V]
         Where to begin: one voltage, or one near each end of the range where a gain is to be found.
     changes_V : tuple of float [V]
@@ -167,7 +167,6 @@ class Plan:
     """
 
     resolution_V: float
-    wanted_width_V: float
     least_width_V: float
     first_V: tuple[float, ...]
     changes_V: tuple[float, ...]
@@ -227,7 +226,6 @@ def plan(
     at_once = _spread(first, low, high, resolution_V, left) if left > 0 else ()
     return Plan(
         resolution_V=resolution_V,
-        wanted_width_V=wanted_width_V,
         least_width_V=least,
         first_V=first,
         changes_V=tuple(resolution_V / 2**number for number in range(1, (halvings or 0) + 1)),

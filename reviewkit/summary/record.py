@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -11,8 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.errors import KitError
-from reviewkit.findings import PART_MIME, Finding, Findings, twins
+from reviewkit.findings import PART_MIME, Finding, Findings, findings_file, twins
 
 
 @dataclass(frozen=True)
@@ -141,7 +139,7 @@ def read(
 
     Raises
     ------
-    KitError
+    InputError
         If a file of findings is not one.
 
     Examples
@@ -150,35 +148,25 @@ def read(
     >>> record.findings["charge.wall_adapter.terminates"].value
     True
     """
-    whole = _load(Path(findings))
-    earlier = _load(Path(last_edition)) if last_edition and Path(last_edition).is_file() else None
+    whole = findings_file.read(Path(findings))
+    before = Path(last_edition) if last_edition else None
+    earlier = findings_file.read(before) if before and before.is_file() else None
     return Record(
-        findings=_findings(whole),
-        device=device or whole.get("device") or {},
-        review=review or whole.get("review") or {},
+        findings=whole.findings,
+        device=device or whole.device,
+        review=review or whole.review,
         cell=cell or {},
         voltmeter=voltmeter or {},
         ammeter=ammeter or {},
         drain_ammeter=drain_ammeter or {},
         claims=tuple(claims),
-        sections=tuple(whole.get("sections", ())),
-        inputs=tuple(whole.get("inputs", ())),
-        made_with=whole.get("made_with", {}),
-        earlier=_findings(earlier) if earlier else None,
-        earlier_edition=int(earlier["review"].get("edition", 1)) if earlier else 0,
-        declared=whole.get("declared") or {},
+        sections=whole.sections,
+        inputs=whole.inputs,
+        made_with=whole.made_with,
+        earlier=earlier.findings if earlier else None,
+        earlier_edition=earlier.edition if earlier else 0,
+        declared=whole.declared,
     )
-
-
-def _load(path: Path) -> dict[str, Any]:
-    try:
-        return dict(json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError) as error:
-        raise KitError(f"{path.name}: no file of findings ({error})") from None
-
-
-def _findings(whole: Mapping[str, Any]) -> Findings:
-    return Findings(tuple(Finding.from_dict(item) for item in whole["findings"]))
 
 
 @dataclass(frozen=True)

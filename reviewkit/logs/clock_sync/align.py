@@ -38,15 +38,12 @@ class Bounds:
         At the reference time.
     rate, rate_half : float
         Relative difference of the clocks' rates.
-    scatter_s : float [s]
-        By how much the pairs had to be widened to agree.
     """
 
     shift_s: float
     shift_half_s: float
     rate: float
     rate_half: float
-    scatter_s: float = 0.0
 
 
 def bounds(since_s: Array, low_s: Array, high_s: Array, *, most_scatter_s: float) -> Bounds | None:
@@ -102,7 +99,6 @@ def _at_rates(since_s: Array, low_s: Array, high_s: Array, fastest: float, scatt
         _half(low - shift_s, high - shift_s, weight),
         rate,
         _half(rates - rate - _RATE_STEP / 2, rates - rate + _RATE_STEP / 2, weight),
-        scatter_s,
     )
 
 

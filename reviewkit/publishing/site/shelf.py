@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit.findings import Finding
+from reviewkit.findings import Finding, findings_file
+from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.metrology.formatting import listed, number
-from reviewkit.pipeline.harvest import JSON_FILE
 from reviewkit.publishing import written
 from reviewkit.publishing.site.context import Link
 
@@ -84,7 +84,7 @@ def _published(out: Path) -> list[tuple[str, dict[str, Any]]]:
     """Return name and findings of each folder that is a review of the kit's, and not a draft."""
     places = [path.parent for path in sorted(out.glob(f"*/{JSON_FILE}")) if "." not in path.parent.name]
     return [
-        (place.name, json.loads((place / JSON_FILE).read_text(encoding="utf-8")))
+        (place.name, findings_file.whole(place / JSON_FILE))
         for place in places
         if not place.is_symlink() and written.is_review(place)
     ]
