@@ -9,6 +9,7 @@ import pandas as pd
 
 from reviewkit.comparison.rows import Row
 from reviewkit.comparison.together import Curve, FloatArray, Published, Together
+from reviewkit.drawing.devices import Entry, over_devices
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Clock, Sheet
@@ -22,7 +23,7 @@ _OVERLAID = len(_DASHES)
 """Curves that one panel holds; more stand one below the other."""
 _MOST = 360
 """Points of a curve, of which there are several."""
-_TALL, _LOW, _ROW, _LINE = 220, 90, 44, 22
+_TALL, _LOW, _LINE = 220, 90, 22
 _MOST_LIMITS, _DAYS_SHOWN = 8, 2
 _FIGURES = (
     *("charge.termination_time", "charge.plateau_current", "charge.hold_voltage", "charge.delivered"),
@@ -133,6 +134,7 @@ def _write_names(figure: Sheet, names: Sequence[str], spots: Sequence[tuple[floa
         x, y = spots[place]
         left = rank == 0
         figure.text(
+            name="label",
             text=marks.plain(f"{names[place]}, {_DRAWN[place]}"),
             showarrow=False,
             font={"size": marks.SMALL + 1, "color": sheet.INK},
@@ -302,23 +304,21 @@ def _interval(item: Finding) -> tuple[float, float, float] | None:
 def _figure(row: Row, names: Sequence[str]) -> Chart:
     known = [(name, item) for name, item in zip(names, row.items, strict=True) if item and _interval(item)]
     unit, scale = ("h", 3600.0) if row.unit == "s" else (row.unit.replace(".", ""), 1.0)
-    figure = marks.panels(
-        [f"{row.label}, {unit}" if unit else row.label],
-        x_axis=sheet.axis(unit, nticks=6),
-        panel_height=_ROW * len(known) + 40,
-    )
     limit = next((item.limit for _, item in known if item.limit), None)
-    for place, (name, item) in enumerate(known):
-        ends = _interval(item)
-        assert ends is not None
-        _dot(figure, len(known) - place, [end / scale for end in ends], f"{name}: {item.text}")
-        _line_label(figure, len(known) - place, f"{name}: {item.text}", sheet.INK)
-    for end in _limit_ends(limit):
-        figure.shape(
-            **{"type": "line", "x0": end / scale, "x1": end / scale, "yref": "paper", "y0": 0, "y1": 1},
-            line={"color": sheet.QUIET, "width": 1.2, "dash": sheet.DASHES["limit"]},
-        )
-    figure.settings(yaxis={"visible": False, "range": [0.3, len(known) + 0.9]}, hovermode="closest")
+    entries = [
+        Entry(marks.plain(name), *(end / scale for end in ends))
+        for name, item in known
+        if (ends := _interval(item)) is not None
+    ]
+    drawn = over_devices(
+        entries,
+        title=marks.plain(row.label),
+        unit=unit,
+        limits=[end / scale for end in _limit_ends(limit)],
+        amount="voltage" not in row.key,
+    )
+    layout = {**sheet.layout(), **drawn["layout"]}
+    figure = Sheet(drawn["data"], layout.pop("shapes"), layout.pop("annotations"), layout)
     return Chart(
         f"compare-{row.key.replace('.', '-')}",
         f"How do they compare: {row.label}?",
