@@ -206,6 +206,42 @@ def test_the_list_sorts_by_what_was_measured(browser: Any, out: Path) -> None:
 
 @needs_browser
 @pytest.mark.browser
+def test_the_list_is_narrowed_down_from_the_keyboard(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "index.html") as visit:
+        page = visit.page
+        rows = page.locator("table.shelf tbody tr:visible")
+        whole = rows.count()
+        page.get_by_label("Find").focus()
+        page.keyboard.type("alder")
+        assert rows.count() == 1 < whole
+        assert page.locator("form output").inner_text() == f"1 of {whole} shown"
+        for _ in "alder":
+            page.keyboard.press("Backspace")
+        page.keyboard.press("Tab")
+        page.keyboard.press("Space")
+        assert rows.count() == page.locator('table.shelf tbody tr[data-has~="ends"]').count() < whole
+
+
+@needs_browser
+@pytest.mark.browser
+def test_without_scripts_the_list_has_no_box_that_does_nothing(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "index.html", java_script_enabled=False) as visit:
+        assert not visit.page.locator("form").is_visible()
+
+
+@needs_browser
+@pytest.mark.browser
+def test_a_table_stays_one_where_a_narrow_screen_stacks_it(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "index.html", viewport={"width": 1280, "height": 800}) as visit:
+        assert visit.page.locator("[role=row]").count() == 0
+        visit.page.set_viewport_size({"width": 360, "height": 780})
+        visit.page.locator("[role=columnheader]").first.wait_for(state="attached")
+        table = visit.page.get_by_role("table", name="Key figures of all reviews")
+        assert table.get_by_role("row").count() == visit.page.locator("table.shelf tr").count()
+
+
+@needs_browser
+@pytest.mark.browser
 def test_contents_stay_in_view_on_a_wide_screen(browser: Any, out: Path) -> None:
     with Visit(browser, out / "plain/index.html", viewport={"width": 1280, "height": 800}) as visit:
         visit.draw_all()

@@ -6,7 +6,6 @@ import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 
@@ -396,24 +395,56 @@ def test_names_of_others_are_no_links_and_no_markup():
     assert "<i>" not in shown
 
 
-def test_the_list_of_all_reviews_names_the_hazards(tmp_path: Path):
+def figures(*items: Finding, **more: object) -> dict[str, str]:
+    shown = summary.key_figures(Record(Findings(items), **more)).items
+    return {item.name: re.sub("[\u00a0\u202f]", " ", item.text) for item in shown}
+
+
+def test_the_list_says_what_a_buyer_chooses_by():
+    shelf = found("drain.standby.days_on_shelf", 812.1, "d", low=629.4, high=1145.0)
+    assert figures(*SOUND, shelf, LOCK_LOST) == {
+        "ends": "yes",
+        "inside": "3 of 3",
+        "wrong": "the lock is lost",
+        "full_in": "4¼ h",
+        "shelf": "72 µA; about 1½ to 3 years",
+        "readout": "0.062 V",
+    }
+    assert figures() == {}
+    assert figures(Finding("ui.hazards", "ways", value=[]))["wrong"] == "nothing seen"
+    assert figures(not_tested("ui.hazards", "ways", "No states."))["wrong"] == "not tested"
+
+
+def test_the_list_never_gives_an_interrupted_charges_time_nor_an_end_that_one_source_did_not_have():
+    assert figures(TIME, found("charge.interruptions", 1))["full_in"] == "not measured: interrupted"
+    ends = [found(f"charge.{run}.terminates", value) for run, value in (("wall", True), ("usb", False))]
+    assert figures(*ends)["ends"] == "no"
+    assert figures(ends[0], found("charge.usb.terminates", None))["ends"] == "not shown"
+
+
+def test_the_list_reads_what_the_published_summary_shows_and_the_findings_that_its_metadata_name(tmp_path):
     from reviewkit.publishing import written
     from reviewkit.publishing.site import shelf
 
     (tmp_path / "lantern" / "notebooks").mkdir(parents=True)
-    book = {"metadata": {"reviewkit": {"kind": "summary", "figures": ["ui.hazards"]}}, "cells": []}
+    shown = summary.key_figures(record(ENDS, LOCK_LOST))._repr_mimebundle_()
+    cell = {"cell_type": "code", "outputs": [{"data": shown}]}
+    book = {"metadata": {"reviewkit": {"kind": "summary", "figures": ["beam.flux"]}}, "cells": [cell]}
     (tmp_path / "lantern" / "notebooks" / "summary.ipynb").write_text(json.dumps(book), encoding="utf-8")
     whole = {
         "device": {"name": "Lantern"},
-        "review": {"title": "", "edition": 1},
-        "findings": [LOCK_LOST.to_dict()],
+        "review": {"title": "", "edition": 2, "date": "2026-02-21"},
+        "findings": [found("beam.flux", 310.0, "").to_dict()],
     }
     (tmp_path / "lantern" / "findings.json").write_text(json.dumps(whole), encoding="utf-8")
     # Only what the kit published is listed: the folder's list of files tells.
     assert shelf.shelf(tmp_path) == ([], [])
     written.seal(tmp_path / "lantern")
-    _, (row,) = shelf.shelf(tmp_path)
-    assert [figure.text for figure in row.figures] == ["the lock is lost"]
+    columns, (row,) = shelf.shelf(tmp_path)
+    assert columns == ["Ends its charge", "Inside its limits", "What can go wrong", "flux"]
+    assert [figure.text for figure in row.figures] == ["yes", "1\u00a0of\u00a01", "the lock is lost", "310"]
+    assert row.about == "edition 2, 2026-02-21"
+    assert row.has == "ends"
 
 
 def test_a_claim_about_what_was_not_found_is_not_tested():

@@ -219,18 +219,18 @@ class Comparison:
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         names = [escape(name) for name in self.names]
         heads = ["Finding", *names, "Difference" if len(names) == 2 else f"Against {names[0]}"]
-        head = "".join(f'<th scope="col" role="columnheader">{text}</th>' for text in heads)
+        head = "".join(f'<th scope="col">{text}</th>' for text in heads)
         body = "".join(
-            f'<tr role="row"><th scope="row" role="rowheader">{escape(row.label)}</th>'
+            f'<tr><th scope="row">{escape(row.label)}</th>'
             + "".join(
-                f'<td class="value" role="cell" data-label="{name}:">{_shown(item)}</td>'
+                f'<td class="value" data-label="{name}:">{_shown(item)}</td>'
                 for name, item in zip(names, row.items, strict=True)
             )
-            + f'<td role="cell">{escape(row.words)}</td></tr>'
+            + f"<td>{escape(row.words)}</td></tr>"
             for row in self.rows
         )
         return {
-            "text/html": f'<table class="comparison stacked" role="table"><thead><tr role="row">{head}</tr>'
+            "text/html": f'<table class="comparison stacked"><thead><tr>{head}</tr>'
             f"</thead><tbody>{body}</tbody></table>",
             "text/plain": "\n".join(f"{row.label}: {row.words}" for row in self.rows),
         }

@@ -233,18 +233,16 @@ def table(head: Iterable[str], rows: Iterable[Iterable[str]], *, about: str) -> 
     """
     names = list(head)
     return html(
-        '<table class="stacked" role="table" aria-label="{}"><thead role="rowgroup"><tr '
-        'role="row">{}</tr></thead>'
-        '<tbody role="rowgroup">{}</tbody></table>',
+        '<table class="stacked" aria-label="{}"><thead><tr>{}</tr></thead><tbody>{}</tbody></table>',
         about,
-        joined(html('<th role="columnheader" scope="col">{}</th>', name) for name in names),
+        joined(html('<th scope="col">{}</th>', name) for name in names),
         joined(_row(names, list(row)) for row in rows),
     )
 
 
 def _row(names: list[str], cells: list[str]) -> Markup:
     rest = (
-        html('<td role="cell" data-label="{}">{}</td>', name, cell)
+        html('<td data-label="{}">{}</td>', name, cell)
         for name, cell in zip(names[1:], cells[1:], strict=True)
     )
-    return html('<tr role="row"><th role="rowheader" scope="row">{}</th>{}</tr>', cells[0], joined(rest))
+    return html('<tr><th scope="row">{}</th>{}</tr>', cells[0], joined(rest))

@@ -235,6 +235,46 @@
     });
   }
 
+  /* By words anywhere in a row, and by what its review shows; sorting keeps what is left out left out. */
+  function makeNarrowable(form) {
+    var rows = Array.from(document.querySelectorAll("table.shelf tbody tr"));
+    var find = form.querySelector("[data-find]");
+    var boxes = Array.from(form.querySelectorAll("input[data-has]"));
+    var told = form.querySelector("output");
+    function narrow() {
+      var words = find.value.toLowerCase().split(/\s+/).filter(Boolean);
+      var wanted = boxes.filter(function (box) { return box.checked; });
+      var left = rows.filter(function (row) {
+        var text = row.textContent.toLowerCase();
+        var has = row.dataset.has.split(" ");
+        row.hidden = !(words.every(function (word) { return text.indexOf(word) >= 0; }) &&
+          wanted.every(function (box) { return has.indexOf(box.dataset.has) >= 0; }));
+        return !row.hidden;
+      });
+      told.textContent = left.length === rows.length ? "" : left.length + " of " + rows.length + " shown";
+    }
+    form.hidden = false;
+    form.addEventListener("input", narrow);
+    form.addEventListener("submit", function (event) { event.preventDefault(); });
+    narrow();
+  }
+
+  /* Where a narrow screen stacks a table's cells, CSS takes away what they are; this says it again. */
+  var stacked = window.matchMedia("(max-width: 39.99rem)");
+  var ROLES = {
+    TABLE: "table", THEAD: "rowgroup", TBODY: "rowgroup", TR: "row", TD: "cell", TH: "rowheader"
+  };
+  function sayRoles() {
+    document.querySelectorAll("table.stacked").forEach(function (table) {
+      [table].concat(Array.from(table.querySelectorAll("thead, tbody, tr, th, td"))).forEach(function (part) {
+        if (part.closest("table") !== table) return;
+        var role = part.closest("thead") && part.tagName === "TH" ? "columnheader" : ROLES[part.tagName];
+        if (stacked.matches) part.setAttribute("role", role);
+        else part.removeAttribute("role");
+      });
+    });
+  }
+
   function openTarget() {
     var target = window.location.hash && document.getElementById(decodeURIComponent(window.location.hash.slice(1)));
     for (var part = target; part; part = part.parentElement) if (part.tagName === "DETAILS") part.open = true;
@@ -256,10 +296,17 @@
   document.addEventListener("DOMContentLoaded", function () {
     document.querySelectorAll("figure.chart").forEach(function (figure) { charts.push(new Chart(figure)); });
     document.querySelectorAll("table.sortable").forEach(makeSortable);
+<<<<<<< HEAD
+=======
+    document.querySelectorAll("form.narrow").forEach(makeNarrowable);
+    sayRoles();
+    watch();
+>>>>>>> 781f4cf (The list of all reviews says what a buyer chooses by, is narrowed down from the keyboard and stands as cards on a phone; tables say what their parts are only where CSS takes it away)
     openTarget();
     afterPaint(watch);
   });
   document.addEventListener("click", showMoment);
+  stacked.addEventListener("change", sayRoles);
   window.addEventListener("hashchange", openTarget);
   window.addEventListener("resize", resized);
   dark.addEventListener("change", redraw);

@@ -214,6 +214,8 @@ class _State:
             return Markup().join(self.section(item) for item in about["sections"])
         if about["name"] == "words":
             return self.words()
+        if about["name"] == "key-figures":
+            return Markup()  # for the list of all reviews
         return self.led(cleaned(data["text/html"]))
 
     def led(self, html: Markup) -> Markup:

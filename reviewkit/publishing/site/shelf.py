@@ -9,19 +9,29 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit.findings import Finding, findings_file
+from reviewkit.findings import PART_MIME, Finding, findings_file
 from reviewkit.findings.findings_file import FILE as JSON_FILE
-from reviewkit.metrology.formatting import listed, number
+from reviewkit.metrology.formatting import listed
+from reviewkit.pipeline import harvest
 from reviewkit.publishing import written
 from reviewkit.publishing.site.context import Link
 
 
 @dataclass(frozen=True)
 class Figure:
-    """One key figure of one review: as text, and as what it is sorted by."""
+    """One key figure of one review.
 
-    text: str
-    order: str
+    Parameters
+    ----------
+    text, order : str
+        What it says, and what it is sorted by.
+    has : str
+        What the list can be narrowed down to by it.
+    """
+
+    text: str = ""
+    order: str = ""
+    has: str = ""
 
 
 @dataclass(frozen=True)
@@ -30,8 +40,8 @@ class ShelfRow:
 
     Parameters
     ----------
-    title, about, href : str
-        About: the sample, in a few words.
+    title, about, href, date : str
+        About: the sample and the edition, in a few words.
     figures : tuple of Figure
         One for each column; empty where the review has none.
     """
@@ -39,16 +49,23 @@ class ShelfRow:
     title: str
     about: str
     href: str
+    date: str
     figures: tuple[Figure, ...]
+
+    @property
+    def has(self) -> str:
+        """What the list can be narrowed down to by its figures."""
+        return " ".join(figure.has for figure in self.figures if figure.has)
 
 
 def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
     """Return the columns' names and the reviews of a published folder, drafts left out."""
-    wholes = _published(out)
-    names = dict.fromkeys(key for name, _ in wholes for key in _declared(out / name))
-    keys = _key_figures(names, (whole for _, whole in wholes))
-    rows = [_row(name, whole, keys) for name, whole in wholes]
-    return list(keys.values()), sorted(rows, key=lambda row: row.title.lower())
+    wholes = [(name, whole, _own_figures(out / name, whole)) for name, whole in _published(out)]
+    columns = {name: head for _, _, own in wholes for name, (head, _) in own.items()}
+    rows = [
+        _row(name, whole, [own.get(key, ("", Figure()))[1] for key in columns]) for name, whole, own in wholes
+    ]
+    return list(columns.values()), sorted(rows, key=lambda row: row.title.lower())
 
 
 def comparisons(out: Path) -> list[Link]:
@@ -90,59 +107,43 @@ def _published(out: Path) -> list[tuple[str, dict[str, Any]]]:
     ]
 
 
-def _declared(place: Path) -> list[str]:
-    """Return the keys that a review's summary names in its metadata as its key figures."""
+def _own_figures(place: Path, whole: Mapping[str, Any]) -> dict[str, tuple[str, Figure]]:
+    """Return a review's key figures, by name: the column's head, and what stands in it.
+
+    Its summary displays them; its metadata may name findings as `figures` beside.
+    """
     summaries = (json.loads(path.read_text(encoding="utf-8")) for path in place.glob("notebooks/*.ipynb"))
-    own = (summary["metadata"].get("reviewkit", {}) for summary in summaries)
-    return [key for about in own if about.get("kind") == "summary" for key in about.get("figures", ())]
+    own = [one for one in summaries if one["metadata"].get("reviewkit", {}).get("kind") == "summary"]
+    shown = (part for one in own for part in harvest.displayed(one, PART_MIME) if "figures" in part)
+    found = {
+        item["name"]: (item["head"], Figure(item["text"], _order(item["order"]), item["has"]))
+        for part in shown
+        for item in part["figures"]
+    }
+    named = (key for one in own for key in one["metadata"]["reviewkit"].get("figures", ()))
+    items = {item["key"]: item for item in whole["findings"]}
+    return found | {key: _of_finding(Finding.from_dict(items[key])) for key in named if key in items}
 
 
-def _key_figures(names: Iterable[str], wholes: Iterable[Mapping[str, Any]]) -> dict[str, str]:
-    """Return key and label of the figures that the reviews' summaries call their key figures."""
-    labels: dict[str, str] = {}
-    for whole in wholes:
-        for item in whole["findings"]:
-            labels.setdefault(item["key"], item["label"])
-    return {key: label for key in names if (label := labels.get(key) or _of_first_run(key, labels))}
+def _of_finding(item: Finding) -> tuple[str, Figure]:
+    is_list = isinstance(item.value, list)
+    order = len(item.value) if is_list else item.value  # type: ignore[arg-type]
+    return item.label, Figure(item.text, _order(order))
 
 
-def _of_first_run(key: str, found: Mapping[str, Any]) -> Any:
-    """Return what stands under a key with a run's name in it, where there is none under the short one."""
-    head, _, tail = key.partition(".")
-    return next(
-        (item for name, item in found.items() if name.startswith(f"{head}.") and name.endswith(f".{tail}")),
-        None,
-    )
+def _order(value: Any) -> str:
+    return "" if value is None else str(value)
 
 
-def _row(name: str, whole: Mapping[str, Any], keys: Iterable[str]) -> ShelfRow:
-    found = {item["key"]: Finding.from_dict(item) for item in whole["findings"]}
-    device = whole["device"]
+def _row(name: str, whole: Mapping[str, Any], figures: Iterable[Figure]) -> ShelfRow:
+    device, about = whole["device"], whole["review"]
     firmware = f"firmware {device['firmware']}" if device.get("firmware") else ""
-    edition = whole["review"].get("edition", 1)
-    about = [firmware, "" if edition == 1 else f"edition {edition}" if edition else "a working copy"]
+    edition = about.get("edition", 1)
+    told = [firmware, f"edition {edition}" if edition else "a working copy", about.get("date") or ""]
     return ShelfRow(
-        title=whole["review"]["title"] or device["name"],
-        about=", ".join(part for part in about if part),
+        title=about["title"] or device["name"],
+        about=", ".join(part for part in told if part),
         href=f"{name}/index.html",
-        figures=tuple(_figure(found.get(key) or _of_first_run(key, found)) for key in keys),
+        date=about.get("date") or "",
+        figures=tuple(figures),
     )
-
-
-def _figure(item: Finding | None) -> Figure:
-    if item is None:
-        return Figure("", "")
-    if isinstance(item.value, list):
-        return Figure(_in_words(item), number(len(item.value), 0))
-    return Figure(item.text, "" if item.value is None else str(item.value))
-
-
-_SEEN = {"protection not recovered": "the lock is lost"}
-"""What one sees of a hazard, where its name in the findings is another."""
-
-
-def _in_words(item: Finding) -> str:
-    """Return what can go wrong as one sees it, gravest first; the number of anything else that is a list."""
-    found = item.value if isinstance(item.value, list) else []
-    kinds = dict.fromkeys(str(one["hazard"]) for one in found if isinstance(one, dict) and "hazard" in one)
-    return "; ".join(_SEEN.get(kind, kind) for kind in kinds) or item.text
