@@ -10,6 +10,9 @@ from simulate.drain import PulseTrain, averages, meter_log
 
 from reviewkit.drain import decompose
 from reviewkit.drain.decompose import settled
+from reviewkit.drain.mean import over_cycles
+from reviewkit.drain.pulse_train import Train
+from reviewkit.drain.samples import Samples
 from reviewkit.metrology import Measured
 from reviewkit.metrology.meter import meter
 
@@ -89,6 +92,20 @@ def test_period_agrees_with_the_spectrum() -> None:
     frequency, power = signal.welch(rows.to_numpy(), fs=10.0, nperseg=2048, detrend="constant")
     assert period is not None
     assert 1 / period.value == pytest.approx(frequency[np.argmax(power)], abs=1.0 / 204.8)
+
+
+def test_a_wrong_period_costs_by_the_mean_over_the_lowest_rows() -> None:
+    """One row in fourteen dips: it is the level beneath, between the pulses, that a wrong cut leaves in."""
+    time_s = np.arange(280.0)
+    current_A = np.full(280, 20e-6)
+    current_A[5::14], current_A[12::14] = 100e-6, 10e-6
+    one = Samples(time_s, current_A, np.ones(280), 1.0)
+    train = Train(14.0, 0.1, 5.0, 19, np.full(19, 80e-6), 5.0 + 14.0 * np.arange(19), 1.0, False, 1.0)
+    found = over_cycles(one, train, RANGE).value
+    assert found is not None
+    (period,) = (part for part in found.components if part.name == "period")
+    # (12 · 20 + 100 + 10)/14 = 25 µA: 15 µA over the dips.
+    assert (period.size, period.sensitivity) == (0.1, pytest.approx(15e-6 / 14, rel=1e-6))
 
 
 def test_three_and_a_half_periods_are_not_three() -> None:

@@ -154,6 +154,18 @@ def test_a_reference_without_the_load_is_corrected_and_said_to_be(tmp_path: Path
     assert result.table.load == "taken off"
 
 
+def test_a_voltage_without_the_load_is_the_decimal_that_the_reader_would_calculate(tmp_path: Path) -> None:
+    """Readings become exact fractions: a spreadsheet's last digits would lie on one side of an edge."""
+    rows = "3.6800000004,3.6,210\n3.7900000004,3.7,70\n"
+    taken = table.read(
+        bench(tmp_path, f"reference (V),shown,load (mA)\n{rows}", readout_cell_ohm=0.1), tmp_path
+    )
+    assert taken is not None
+    assert taken.reference_V.tolist() == [3.659, 3.783]
+    # Half a step of 1 mV, and a tenth of what was taken off.
+    assert taken.noise_V.tolist() == [0.0026, 0.0012]
+
+
 def test_a_claim_is_judged(tmp_path: Path) -> None:
     """A nearest 0.1 V readout: ±0.1 V is kept, ±0.04 V is beyond any readout of that step.
 

@@ -43,6 +43,9 @@ FINEST_STEP_V = Fraction(1, 1000)
 """Finest resolution of a readout [V]. Chosen: finer than the reference meters of a bench can tell."""
 _RESISTANCE_SHARE = 10
 """What the cell's resistance is taken for may be one part in so many off [1]: common practice, no source."""
+_DECIMALS = 9
+"""Of a voltage that was calculated [V]. Chosen: what binary arithmetic leaves behind them would decide at an
+edge, where readings are exact fractions; no reference tells a nanovolt."""
 
 
 @dataclass(frozen=True)
@@ -340,7 +343,7 @@ def _noise(
             remedy=f"Add it, or give {file} a column 'uncertainty' with a value in every row.",
         )
     shared = _shared(reference, Reference.of(meter))
-    return (stated.fillna(0.0) - shared).clip(lower=meter.resolution / 2).round(9)
+    return (stated.fillna(0.0) - shared).clip(lower=meter.resolution / 2).round(_DECIMALS)
 
 
 def _shared(reference_V: pd.Series, reference: Reference) -> pd.Series:
@@ -371,8 +374,8 @@ def _without_load(
             expected=f"at least {LOWEST_V:g} V",
             remedy="Correct the load, its unit in the heading, or readout_cell_ohm.",
         )
-    own = (noise + drop / _RESISTANCE_SHARE).round(9)
-    return (reference - drop).round(9), own, "taken off", float(drop.max())
+    own = (noise + drop / _RESISTANCE_SHARE).round(_DECIMALS)
+    return (reference - drop).round(_DECIMALS), own, "taken off", float(drop.max())
 
 
 def _row(label: Any) -> int:
