@@ -296,12 +296,8 @@
   document.addEventListener("DOMContentLoaded", function () {
     document.querySelectorAll("figure.chart").forEach(function (figure) { charts.push(new Chart(figure)); });
     document.querySelectorAll("table.sortable").forEach(makeSortable);
-<<<<<<< HEAD
-=======
     document.querySelectorAll("form.narrow").forEach(makeNarrowable);
     sayRoles();
-    watch();
->>>>>>> 781f4cf (The list of all reviews says what a buyer chooses by, is narrowed down from the keyboard and stands as cards on a phone; tables say what their parts are only where CSS takes it away)
     openTarget();
     afterPaint(watch);
   });
