@@ -329,7 +329,18 @@ def _differences(together: Together) -> Iterator[Known]:
             if change is not None:
                 yield Known(f"{row.key}: difference", abs(change.value), change.unit)
                 yield Known(f"{row.key}: its uncertainty", change.expanded, change.unit)
+                yield from _of_room(row, change.value)
+        for item in filter(None, row.items):
+            if item.limit and item.limit.high and isinstance(item.value, int | float):
+                yield Known(f"{row.key}: share of the limit", 100 * item.value / item.limit.high, "%")
     yield from _how_many(together.comparison)
+
+
+def _of_room(row: Any, change: float) -> Iterator[Known]:
+    limits = [item.limit for item in row.items if item and item.limit]
+    for limit in limits:
+        if limit.low is not None and limit.high is not None and limit.high > limit.low:
+            yield Known(f"{row.key}: of the room", 100 * abs(change) / (limit.high - limit.low), "%")
 
 
 def _how_many(comparison: Comparison) -> Iterator[Known]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from dataclasses import replace
 
 import pytest
 
@@ -11,6 +13,7 @@ from reviewkit.comparison import Sharing
 from reviewkit.findings import Finding, Findings
 from reviewkit.metrology import Component, Measured
 from reviewkit.metrology import meter as instrument
+from reviewkit.metrology.conformity import Limit
 
 METER = instrument.meter(
     {"name": "meter 1", "accuracy": "±(1.0 % + 3)", "resolution": 0.001, "full_scale": 10}, "A"
@@ -186,3 +189,38 @@ def test_three_devices_are_held_against_the_first() -> None:
     assert [one.resolved for one in row.against] == [True, False]
     assert row.words.startswith("b: higher by")
     assert "c: the meters can’t tell them apart" in row.words
+
+
+def bare(key: str, value: float, half: float, limit: Limit | None, unit: str = "V") -> Finding:
+    return Finding(key, key, value, unit, half, value - half, value + half, limit)
+
+
+def words(first: Finding, second: Finding, *more: Finding) -> str:
+    made = pair(Findings((first,)), Findings((second, *more)), names=("a", "b"))
+    return re.sub("[\u00a0\u202f]", " ", made.rows[0].words)
+
+
+def test_a_difference_between_two_limits_is_said_as_a_share_of_their_room():
+    cell = Limit(4.15, 4.25, "invented")
+    held = [bare("charge.hold_voltage", value, 0.002, cell) for value in (4.19, 4.157)]
+    assert words(*held).endswith("V, 33 % of the room between their limits")
+    other = replace(held[1], limit=Limit(4.15, 4.20, "another cell's"))
+    assert "room" not in words(held[0], other)
+
+
+def test_two_intervals_that_do_not_meet_are_given_with_their_shares_of_a_limit():
+    top = Limit(None, 0.1, "the maker")
+    errors = [
+        Finding("readout.largest_error", "error", value, "V", None, value - 0.004, value + 0.004, top)
+        for value in (0.054, 0.098)
+    ]
+    assert words(*errors) == "they differ: 0.054 V against 0.098 V, 54 % and 98 % of their limits"
+    free = [replace(item, limit=None) for item in errors]
+    assert words(*free) == "they differ: 0.054 V against 0.098 V"
+
+
+def test_an_interrupted_charges_time_is_never_compared_as_the_chargers():
+    times = [bare("charge.termination_time", value, 3.0, None, "s") for value in (15000.0, 27180.0)]
+    cut = Finding("charge.interruptions", "interruptions", 1)
+    assert words(*times, cut).endswith("; b was interrupted: its times are not the charger’s alone")
+    assert "interrupted" not in words(*times)

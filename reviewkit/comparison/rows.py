@@ -269,7 +269,17 @@ def side_by_side(
     by_key = [{item.key: item for item in review} for review in reviews]
     keys = dict.fromkeys(key for review in by_key for key in review)
     rows = (_row([review.get(key) for review in by_key], names, shared) for key in keys)
-    return Comparison(tuple(names), tuple(rows))
+    return Comparison(tuple(names), tuple(_with_cuts(row, names, by_key) for row in rows))
+
+
+def _with_cuts(row: Row, names: Sequence[str], by_key: Sequence[Mapping[str, Finding]]) -> Row:
+    """Return a time of a charge with the word that it was interrupted: it is not the charger's alone then."""
+    start, _, name = row.key.rpartition(".")
+    if name not in (*_MOMENTS, "time_to_80") or row.resolved is None:
+        return row
+    counts = [review.get(f"{start}.interruptions") for review in by_key]
+    cut = [name for name, count in zip(names, counts, strict=True) if count is not None and count.value]
+    return replace(row, words=f"{row.words}; {_say()('interrupted', names=cut)}") if cut else row
 
 
 def _row(items: Sequence[Finding | None], names: Sequence[str], shared: Sequence[Sharing]) -> Row:
@@ -325,9 +335,20 @@ def _numbers(first: Finding, other: Finding, common: Sharing) -> Against:
     span = formatting.quantity(abs(change.value), change.expanded, change.unit)
     if not resolved:
         return Against(change, False, _say()("not_told_apart", span=span))
-    return Against(
-        change, True, _say()("by", word=_comparative(first.key, first.unit, change.value), span=span)
-    )
+    word = _comparative(first.key, first.unit, change.value)
+    return Against(change, True, _say()("by", word=word, span=span, share=_share(first, other, change.value)))
+
+
+def _share(first: Finding, other: Finding, change: float) -> str:
+    """Return a difference as a share of the room between two limits; nothing where they differ."""
+    rooms = {
+        round(item.limit.high - item.limit.low, 12)
+        for item in (first, other)
+        if item.limit is not None and item.limit.low is not None and item.limit.high is not None
+    }
+    if len(rooms) != 1 or not first.limit or not other.limit or not (room := rooms.pop()) > 0:
+        return ""
+    return f"{formatting.number(100 * abs(change) / room, 0)}{formatting.THIN}%"
 
 
 def _comparative(key: str, unit: str, change: float) -> str:
@@ -355,11 +376,27 @@ def _intervals(first: Finding, other: Finding) -> Against:
     (low_a, high_a), (low_b, high_b) = ends
     counted = low_a == high_a and low_b == high_b
     if high_a < low_b or high_b < low_a:
-        words = _say()("two_values", first=first.text, second=other.text) if counted else _say()("no_overlap")
+        words = _say()("two_values", first=first.text, second=other.text) if counted else _apart(first, other)
         return Against(None, True, words)
     if _OPEN in ends:
         return Against(None, None, _say()("not_known"))
     return Against(None, False, _say()("the_same" if counted else "overlap"))
+
+
+def _apart(first: Finding, other: Finding) -> str:
+    """Return two values whose intervals don't meet, as shares of their limit where both are held to one."""
+    values = [float(item.value) for item in (first, other) if _is_number(item)]  # type: ignore[arg-type]
+    if len(values) < 2:
+        return _say()("no_overlap")
+    tops = [item.limit.high for item in (first, other) if item.limit and item.limit.low is None]
+    held = [100 * value / top for value, top in zip(values, tops, strict=False) if top and value >= 0]
+    return _say()(
+        "apart",
+        values=[formatting.rough(value, first.unit) for value in values],
+        shares=[f"{formatting.number(share, 0)}{formatting.THIN}%" for share in held]
+        if len(held) == 2
+        else [],
+    )
 
 
 def _ends(item: Finding) -> tuple[float, float]:
