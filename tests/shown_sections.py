@@ -24,6 +24,7 @@ from reviewkit.findings.displays import Answer, Dataset, ExtraPage
 from reviewkit.pipeline import harvest
 from reviewkit.sections import template
 from reviewkit.sections.template import discover
+from reviewkit.summary.key_figures import KeyFigures
 from reviewkit.summary.record import Part
 
 SECTIONS = ("readout", "charge", "drain", "ui_states")
@@ -114,7 +115,7 @@ def texts(section: str, items: Iterable[Any]) -> Iterator[Said]:
             yield Said(section, f"chart {item.key}", f"{item.question} {item.answer}")
         elif isinstance(item, Part):
             yield Said(section, f"part {item.name}", unescape(re.sub(r"<[^>]+>", " ", item.html)))
-        elif isinstance(item, Answer | Comparison):
+        elif isinstance(item, Answer | Comparison | KeyFigures):
             yield Said(section, type(item).__name__, item._repr_mimebundle_()["text/plain"])
         elif isinstance(item, ExtraPage):
             yield Said(section, "page", item.markdown)
