@@ -1,8 +1,8 @@
 """Every public function has an example in its docstring, and every example is true.
 
 They run in a clone of the project, with what the notebooks call `session`, `record` and `result` at hand,
-`drained` and `read_out` what two other sections found, `birch` a review folder, `site` the folder that
-both invented devices were published in, and `empty` an empty one.
+`drained`, `slept`, `results`, `apart` and `read_out` what other sections found, `birch` a review folder,
+`site` the folder that both invented devices were published in, and `empty` an empty one.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import pytest
 import yaml
 
 import reviewkit
-from reviewkit import charge, commands, drain, planning, readout, summary
+from reviewkit import charge, commands, comparison, drain, planning, readout, summary
 from reviewkit import ui_states as ui
 
 ROOT = Path(__file__).parents[1]
@@ -33,7 +33,7 @@ class _Spaces(doctest.OutputChecker):
 
 
 SECTIONS = ("drain", "readout", "ui_states")
-ROOMS = ("charge", "comparison", "findings", "logs", "metrology", "planning", "summary", *SECTIONS)
+ROOMS = ("charge", "comparison", "figures", "findings", "logs", "metrology", "planning", "summary", *SECTIONS)
 
 
 def _public() -> Iterator[tuple[str, tuple[Callable[..., Any], dict[str, Any]]]]:
@@ -64,12 +64,18 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         {"accuracy": "±(0.5 % + 2)", "resolution": "1 mV"},
         {"accuracy": "±(1 % + 3)", "resolution": "1 mA"},
     )
+    bench_of_alder = charge.inputs(**charged)
+    records = charge.read(bench_of_alder, folder=ROOT / "examples" / "alder")
+    results = charge.analyse(records, cell=bench_of_alder.cell)
     return {
+        "results": results,
+        "apart": charge.separate_all(results, bench_of_alder),
+        "together": comparison.open_all([str(site / "alder"), str(site / "birch")]),
         "reviewkit": reviewkit,
         "ui": ui,
-        "bench": charge.inputs(**charged),
+        "bench": bench_of_alder,
         "folder": ROOT / "examples" / "alder",
-        "records": charge.read(charge.inputs(**charged), folder=ROOT / "examples" / "alder"),
+        "records": records,
         "site": site,
         "empty": tmp_path_factory.mktemp("empty"),
         "record": summary.read(str(site / "birch" / "findings.json")),
@@ -77,6 +83,7 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         "drained": drain.analyse(
             drain.inputs(cell={"rated_capacity_Ah": 3.0}, drain_ammeter=ammeter, drain_states=[standby])
         ),
+        "slept": drain.analyse(drain.inputs(alder), folder=ROOT / "examples" / "alder"),
         "read_out": readout.analyse(readout.inputs(birch), folder=ROOT / "examples" / "birch"),
         "result": ui.analyse(bench, folder=ROOT / "examples" / "birch"),
         "session": planning.inputs(

@@ -35,7 +35,13 @@ Drawn = tuple[str, Published, Curve]
 
 
 def compare_curves(together: Together) -> Chart | Absent:
-    """Return all charges from a common start: voltage over current; more than three one below the other."""
+    """Return all charges from a common start: voltage over current; more than three one below the other.
+
+    Examples
+    --------
+    >>> compare_curves(together).question
+    'How do the two charge?'
+    """
     curves = together.curves()
     if not curves:
         return Absent("No review has a logged charge.")
@@ -144,7 +150,13 @@ def _write_names(figure: Sheet, names: Sequence[str], spots: Sequence[tuple[floa
 
 
 def compare_per_capacity(together: Together) -> Chart | Absent:
-    """Return all charges against the share of the rated capacity, currents as C-rates."""
+    """Return all charges against the share of the rated capacity, currents as C-rates.
+
+    Examples
+    --------
+    >>> compare_per_capacity(together).key
+    'compare-per-capacity'
+    """
     curves = together.curves()
     if len(curves) < 2 or not all(review.cell.rated_capacity_Ah for _, review, _ in curves):
         return Absent("It needs a logged charge and the rated capacity of the cell in each review.")
@@ -199,7 +211,13 @@ def _share_filled(review: Published, curve: Curve) -> str:
 
 
 def compare_limits(together: Together) -> Chart | Absent:
-    """Return where each device lies within the limits that several were held against: 0 to 100 % is in."""
+    """Return where each device lies within the limits that several were held against: 0 to 100 % is in.
+
+    Examples
+    --------
+    >>> compare_limits(together).question
+    'How near are they to their limits?'
+    """
     rows = [row for row in together.comparison if _limited(row)][:_MOST_LIMITS]
     if not rows:
         return Absent("No figure of two of the reviews has a limit.")
@@ -278,7 +296,13 @@ def _line_label(figure: Sheet, height: float, text: str, colour: str) -> None:
 
 
 def compare_figures(together: Together) -> Charts | Absent:
-    """Return one picture per figure over all devices: a dot with its interval each, limits as lines."""
+    """Return one picture per figure over all devices: a dot with its interval each, limits as lines.
+
+    Examples
+    --------
+    >>> len(compare_figures(together).items) > 3
+    True
+    """
     rows = [row for name in _FIGURES if (row := together.row(name)) and _numbers(row) > 1]
     rows += [row for row in together.comparison if row.key.endswith(_DAYS) and _numbers(row) > 1][
         :_DAYS_SHOWN

@@ -24,19 +24,37 @@ _MOST_DOTS = 1200
 
 
 def drain_settling(result: Drain) -> Charts | Absent:
-    """Return the logs in which the device was still awake, with the settled part marked."""
+    """Return the logs in which the device was still awake, with the settled part marked.
+
+    Examples
+    --------
+    >>> [chart.key for chart in drain_settling(slept).items]
+    ['drain-settling-standby']
+    """
     logged = _logged(result)
     awake = [state for state in logged if not _split(state).settled.from_start]
     return _each(awake, _settling, say("all_settled", logs=len(logged)))
 
 
 def drain_pulses(result: Drain) -> Charts | Absent:
-    """Return current against time, base and pulses drawn through it."""
+    """Return current against time, base and pulses drawn through it.
+
+    Examples
+    --------
+    >>> drain_pulses(slept).items[0].question
+    'standby: what does the device draw?'
+    """
     return _each(_logged(result), _pulses, say("none_logged"))
 
 
 def drain_folded(result: Drain) -> Charts | Absent:
-    """Return all periods laid over one another."""
+    """Return all periods laid over one another.
+
+    Examples
+    --------
+    >>> drain_folded(slept).items[0].question
+    'standby: do all pulses look the same?'
+    """
     regular = [state for state in _logged(result) if _split(state).train is not None]
     return _each(regular, _folded, say("no_train"))
 

@@ -16,7 +16,13 @@ from reviewkit.metrology import formatting
 
 
 def drain_days(result: Drain) -> Chart | Absent:
-    """Return a dot with its interval per state: days until a full cell is empty on the shelf, log scale."""
+    """Return a dot with its interval per state: days until a full cell is empty on the shelf, log scale.
+
+    Examples
+    --------
+    >>> drain_days(drained).question
+    'How long does a full cell last?'
+    """
     known = [state for state in sentences.ordered(result.states) if _length(state)]
     if not known:
         return Absent(say("no_days_drawn"))

@@ -12,7 +12,14 @@ from reviewkit.planning.charges import Foretold, WithAndWithout
 
 
 def plan_charge(result: WithAndWithout) -> Chart:
-    """Return the expected charge current with the ammeter in line and without it."""
+    """Return the expected charge current with the ammeter in line and without it.
+
+    Examples
+    --------
+    >>> from reviewkit.planning import foretold
+    >>> plan_charge(foretold(session)).question
+    'What does the ammeter do to the charge?'
+    """
     bare, in_line = result.bare, result.in_line
     end_s = max(bare.end_s, in_line.end_s)
     # The hours before differ in nothing: the axis begins where there is something to see.

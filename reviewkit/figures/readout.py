@@ -15,7 +15,13 @@ from reviewkit.readout.report import bracket, doubtful_rows, say
 
 
 def readout_staircase(result: Readout) -> Chart | Absent:
-    """Return shown value and error against the cell's voltage, with the band of every code transition."""
+    """Return shown value and error against the cell's voltage, with the band of every code transition.
+
+    Examples
+    --------
+    >>> sorted(readout_staircase(read_out).pictures())
+    ['narrow', 'wide']
+    """
     fitted = result.fit
     if fitted is None or not fitted.consistent:
         return Absent(say("no_stairs"))
@@ -160,7 +166,13 @@ def _points_table(points: tuple[CodeTransition, ...]) -> pd.DataFrame:
 
 
 def readout_next(result: Readout) -> Chart | Absent:
-    """Return what one more reading is worth, along the voltage axis."""
+    """Return what one more reading is worth, along the voltage axis.
+
+    Examples
+    --------
+    >>> readout_next(read_out).key
+    'readout-next'
+    """
     fitted = result.fit
     if fitted is None or not fitted.consistent:
         return Absent(say("no_stairs"))
@@ -212,7 +224,13 @@ def _stretches(voltage: np.ndarray[tuple[int], np.dtype[np.float64]], spacing: f
 
 
 def readout_thresholds(result: Readout) -> Chart | Absent:
-    """Return the bracket of every warning and every change of mark, on one voltage axis."""
+    """Return the bracket of every warning and every change of mark, on one voltage axis.
+
+    Examples
+    --------
+    >>> readout_thresholds(read_out).key
+    'readout-thresholds'
+    """
     brackets = [*result.warnings, *result.thresholds]
     if not brackets:
         return Absent(say("no_marks"))

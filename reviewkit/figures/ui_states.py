@@ -23,7 +23,13 @@ say = sentences.of("ui_states")
 
 
 def state_graph(result: Assessment | NothingObserved) -> Chart | Absent:
-    """Return all states and where outside events alone lead from each; hazardous ways are thick."""
+    """Return all states and where outside events alone lead from each; hazardous ways are thick.
+
+    Examples
+    --------
+    >>> state_graph(result).question
+    'What leads from one state to the next with no one there?'
+    """
     if isinstance(result, NothingObserved):
         return Absent(say("nothing"))
     drawing = layout.drawing(result)

@@ -25,7 +25,13 @@ say = sentences.of("ui_states")
 
 
 def trials_grid(result: Assessment | NothingObserved) -> Chart | Absent:
-    """Return a grid of states and events: how often each pair was tried."""
+    """Return a grid of states and events: how often each pair was tried.
+
+    Examples
+    --------
+    >>> trials_grid(result).key
+    'trials-grid'
+    """
     if isinstance(result, NothingObserved):
         return Absent(say("nothing"))
     codes, states = event_codes(result.machine), list(result.machine.states)
@@ -147,7 +153,13 @@ def _table(states: Sequence[str], events: Sequence[str], marks: dict[tuple[str, 
 
 
 def witnesses(result: Assessment | NothingObserved) -> Charts | Absent:
-    """Return, for each kind of hazard and state left in, the gravest way there as numbered steps."""
+    """Return, for each kind of hazard and state left in, the gravest way there as numbered steps.
+
+    Examples
+    --------
+    >>> [chart.key for chart in witnesses(result).items]
+    ['witness-1', 'witness-2']
+    """
     if isinstance(result, NothingObserved):
         return Absent(say("nothing"))
     gravest: dict[tuple[str, str], Hazard] = {}

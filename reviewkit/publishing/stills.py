@@ -147,8 +147,12 @@ def chart_picture(question: str, answer: str, drawn: Picture, source: Source, sc
 
 
 def _level(svg: str) -> str:
-    """Return a picture with its grid and axes on whole pixels, which is quicker than smoothing them."""
-    return re.sub(r'(<path d="M[^"]*[VH][^"]*") ', r'\1 shape-rendering="crispEdges" ', svg)
+    """Return what is in a picture: without its frame, which would be clipped, its grid on whole pixels.
+
+    Both are several times quicker to draw.
+    """
+    inside = re.sub(r"\A<svg[^>]*>|</svg>\Z", "", svg)
+    return re.sub(r'(<path d="M[^"]*[VH][^"]*") ', r'\1 shape-rendering="crispEdges" ', inside)
 
 
 def chart_size(height: float) -> tuple[int, float]:
@@ -179,7 +183,7 @@ def card_picture(item: Finding, source: Source, scheme: str) -> str:
         limit=limit,
         verdict=verdict,
         mark=item.verdict if verdict else "",
-        strip=Markup(colours.in_scheme(strip(item), scheme)),
+        strip=Markup(_level(colours.in_scheme(strip(item), scheme))),
     )
 
 

@@ -23,7 +23,13 @@ from reviewkit.figures.sheet import Clock
 
 
 def charge_delivered(results: ChargeResults) -> Charts | Absent:
-    """Return the charge delivered against time, with its doubt."""
+    """Return the charge delivered against time, with its doubt.
+
+    Examples
+    --------
+    >>> charge_delivered(results).items[0].key
+    'charge-delivered'
+    """
     return shown(_delivered(run, label) for run, label in labelled(results))
 
 

@@ -30,7 +30,13 @@ from reviewkit.metrology import Measured, formatting
 
 
 def charge_curve(results: ChargeResults) -> Charts | Absent:
-    """Return voltage and current of every run on one time axis, phases and limits marked."""
+    """Return voltage and current of every run on one time axis, phases and limits marked.
+
+    Examples
+    --------
+    >>> charge_curve(results).items[0].question
+    'How does the device charge its cell?'
+    """
     return shown(_curve(run, label) for run, label in labelled(results))
 
 
@@ -157,12 +163,24 @@ def _temperature_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: flo
 
 
 def charge_knee(results: ChargeResults) -> Charts | Absent:
-    """Return the knee enlarged."""
+    """Return the knee enlarged.
+
+    Examples
+    --------
+    >>> charge_knee(results).items[0].question
+    'When does the voltage limit take over?'
+    """
     return shown(_knee(run, label) for run, label in labelled(results))
 
 
 def charge_end(results: ChargeResults) -> Charts | Absent:
-    """Return the end of the charge enlarged."""
+    """Return the end of the charge enlarged.
+
+    Examples
+    --------
+    >>> charge_end(results).items[0].about[0]
+    'charge.termination_current'
+    """
     return shown(_end(run, label) for run, label in labelled(results))
 
 

@@ -31,7 +31,13 @@ _DOTS = 400
 
 
 def charge_regulation(separations: Separations) -> Charts | Absent:
-    """Return cell voltage against current in the constant-voltage phase, the fitted line through it."""
+    """Return cell voltage against current in the constant-voltage phase, the fitted line through it.
+
+    Examples
+    --------
+    >>> charge_regulation(apart).items[0].key
+    'charge-regulation'
+    """
     return shown(
         (_regulation(run, apart, label) for run, apart, label in labelled_apart(separations)), nothing=NOTHING
     )
@@ -106,7 +112,13 @@ def _regulation_answer(apart: Separation, known: Regulation) -> str:
 
 
 def charge_without_rig(separations: Separations) -> Charts | Absent:
-    """Return the measured current and the one predicted without the ammeter and leads."""
+    """Return the measured current and the one predicted without the ammeter and leads.
+
+    Examples
+    --------
+    >>> charge_without_rig(apart).items[0].question
+    'How much did the ammeter slow the charge?'
+    """
     return shown(
         (_without_rig(run, apart, label) for run, apart, label in labelled_apart(separations)),
         nothing=NOTHING,
@@ -196,7 +208,13 @@ def _name_curves(
 
 
 def charge_other_cells(separations: Separations) -> Charts | Absent:
-    """Return the predicted charging time against the cell's capacity."""
+    """Return the predicted charging time against the cell's capacity.
+
+    Examples
+    --------
+    >>> list(charge_other_cells(apart).items[0].table.columns)
+    ['capacity', 'full', 'to 80 %', 'to be trusted']
+    """
     return shown(
         (_other_cells(run, apart, label) for run, apart, label in labelled_apart(separations)),
         nothing=NOTHING,
@@ -265,7 +283,13 @@ def _other_answer(run: ChargeResult, apart: Separation) -> str:
 
 
 def charge_efficiency(separations: Separations) -> Charts | Absent:
-    """Return the share of the port's energy that reaches the cell, over the charge."""
+    """Return the share of the port's energy that reaches the cell, over the charge.
+
+    Examples
+    --------
+    >>> charge_efficiency(apart)
+    No chart: The source’s side was not logged.
+    """
     return shown(
         (_efficiency(run, label, separations.meters) for run, label in labelled(separations.results)),
         nothing=NOTHING,

@@ -20,7 +20,13 @@ _MOST_ROWS_NAMED = 12
 
 
 def charge_timeline(results: ChargeResults) -> Charts | Absent:
-    """Return what each run's charger was doing at each moment."""
+    """Return what each run's charger was doing at each moment.
+
+    Examples
+    --------
+    >>> charge_timeline(results).items[0].key
+    'charge-timeline'
+    """
     return shown(_timeline(run, label) for run, label in labelled(results))
 
 
