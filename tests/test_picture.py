@@ -274,7 +274,7 @@ def test_a_strip_tells_what_lies_off_it_by_an_arrow_and_beyond_a_limit_by_a_holl
     assert within.count("z") == 1
     assert beyond.count("z") > 1
     assert 'fill="var(--c-ink' in within
-    assert 'r="4.5" fill="var(--c-paper' in beyond
+    assert 'r="3.2" fill="var(--c-paper' in beyond
 
 
 @pytest.mark.parametrize(

@@ -20,9 +20,9 @@ _EDGE = 6.0
 def strip(item: Finding) -> str:
     """Return a finding's interval between its limits as SVG, in a page's own colours.
 
-    What the limits allow is a tinted band between upright lines; the interval is a thick line with the value
-    as a dot. A dot within is full, one beyond is hollow; an end that lies off the strip is an arrow. So the
-    verdict is told by place and shape.
+    What the limits allow is a tinted band between upright lines; the interval is a line between caps, with
+    the value as a dot. A dot within is full, one beyond is hollow; an end that lies off the strip is an arrow.
+    So the verdict is told by place and shape.
 
     Parameters
     ----------
@@ -83,7 +83,10 @@ def _scale(limit: Limit, low: float, high: float) -> Callable[[float], float]:
     return lambda number: place + (number - edge) * inner / span
 
 
-def _clipped(place: float) -> float:
+def _clipped(place: float, *, off: float = 0.0) -> float:
+    """Return a place on the strip; what lies off it is put so far from its edge, beside the arrow [px]."""
+    if off and not _EDGE <= place <= WIDTH - _EDGE:
+        return min(max(place, _EDGE + off), WIDTH - _EDGE - off)
     return min(max(place, _EDGE), WIDTH - _EDGE)
 
 
@@ -103,15 +106,19 @@ def _measured(
     value, low, high = ends
     left, right = (_clipped(at(number)) for number in (low, high))
     ink = painted("stroke", colours.INK)
-    pieces = [f'<path d="M{left:.4g} {_MIDDLE:g}H{right:.4g}"{ink} stroke-width="3"/>']
+    pieces = [f'<path d="M{left:.4g} {_MIDDLE:g}H{right:.4g}"{ink} stroke-width="2.4"/>']
+    # Caps stand out beside the dot of a value that is known closely.
+    caps = "".join(f"M{end:.4g} {_MIDDLE - 6:g}v12" for end in (left, right) if _EDGE < end < WIDTH - _EDGE)
+    if caps and left < right:
+        pieces.append(f'<path d="{caps}"{ink} stroke-width="1.6"/>')
     arrows = "".join(map(_arrow, (at(low), at(high))))
     if arrows:
         pieces.append(f'<path d="{arrows}"{painted("fill", colours.INK)}/>')
     if value is not None:
         within = (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)
         fill = painted("fill", colours.INK if within else colours.PAPER)
-        spot = f'cx="{_clipped(at(value)):.4g}" cy="{_MIDDLE:g}" r="4.5"'
-        pieces.append(f'<circle {spot}{fill}{ink} stroke-width="2"/>')
+        spot = f'cx="{_clipped(at(value), off=12.0):.4g}" cy="{_MIDDLE:g}" r="3.2"'
+        pieces.append(f'<circle {spot}{fill}{ink} stroke-width="1.6"/>')
     return pieces
 
 
