@@ -21,8 +21,8 @@ def strip(item: Finding) -> str:
     """Return a finding's interval between its limits as SVG, in a page's own colours.
 
     What the limits allow is a tinted band between upright lines; the interval is a line between caps, with
-    the value as a dot. A dot within is full, one beyond is hollow; an end that lies off the strip is an arrow.
-    So the verdict is told by place and shape.
+    the value as a dot. A dot within is full, one beyond is hollow; an end that lies off the strip is an
+    arrow: the verdict is told by place and shape.
 
     Parameters
     ----------
