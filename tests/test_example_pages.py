@@ -91,7 +91,7 @@ def test_every_chart_is_a_picture_without_scripts(browser: Any, out: Path, name:
     with Visit(browser, out / name, java_script_enabled=False) as visit:
         for width in WIDTHS:
             visit.page.set_viewport_size({"width": width, "height": 800})
-            charts = visit.page.locator("figure.chart").all()
+            charts = visit.page.locator(".chart").all()
             assert [chart.locator(".picture svg:visible").count() for chart in charts] == [1] * len(charts)
 
 

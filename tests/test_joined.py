@@ -152,7 +152,7 @@ def test_in_a_browser_it_asks_for_nothing_and_draws_its_charts(tmp_path: Path, h
         page.on("console", lambda message: said.append(message.text))
         page.on("pageerror", lambda error: said.append(str(error)))
         page.goto(alone.as_uri())
-        charts = page.locator("figure.chart").all()
+        charts = page.locator(".chart").all()
         for figure in charts:
             figure.scroll_into_view_if_needed()
             if figure.locator(".picture").count():

@@ -83,7 +83,7 @@ def test_findings_stand_there_without_scripts(browser: Any, out: Path) -> None:
         # Which blanks keep a value together is no concern here.
         text = re.sub(r"[\u00a0\u202f\u2060]", " ", visit.page.locator("main").inner_text())
         assert "It charges at 0.800 A ± 0.011 A." in re.sub(" +", " ", text)
-        charts = visit.page.locator("figure.chart").all()
+        charts = visit.page.locator(".chart").all()
         assert charts
         assert all(chart.locator(".picture svg:visible").count() == 1 for chart in charts)
         assert not visit.page.locator(".explore").first.is_visible()
@@ -125,7 +125,7 @@ def test_a_script_is_asked_for_by_a_touch_and_nothing_moves(browser: Any, out: P
         page = visit.page
         page.wait_for_timeout(500)
         assert len(visit.requests) == 1
-        figure, plot = page.locator("figure.chart").first, page.locator("figure.chart .plot").first
+        figure, plot = page.locator(".chart").first, page.locator(".chart .plot").first
         figure.scroll_into_view_if_needed()
         before = figure.bounding_box()
         figure.get_by_role("button", name="Explore").focus()
@@ -163,7 +163,7 @@ def _check_zoom(page: Any, plot: Any) -> None:
 def test_a_print_begun_at_once_has_every_chart(browser: Any, out: Path) -> None:
     with Visit(browser, out / "plain/charge.html", color_scheme="dark") as visit:
         visit.page.emulate_media(media="print")
-        charts = visit.page.locator("figure.chart").all()
+        charts = visit.page.locator(".chart").all()
         assert all(chart.locator(".picture svg:visible").count() == 1 for chart in charts)
         paper = visit.page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--c-ink')")
         assert paper.strip() == "#1c1b19"

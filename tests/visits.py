@@ -63,7 +63,7 @@ class Visit:
 
     def draw_all(self) -> None:
         """Scroll to each chart and wait until it can be explored."""
-        for figure in self.page.locator("figure.chart").all():
+        for figure in self.page.locator(".chart").all():
             figure.scroll_into_view_if_needed()
             if figure.locator(".plot.pictured:not(.drawn)").count():
                 # A click on what is drawn over the picture already would zoom.

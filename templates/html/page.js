@@ -294,7 +294,7 @@
   }
 
   document.addEventListener("DOMContentLoaded", function () {
-    document.querySelectorAll("figure.chart").forEach(function (figure) { charts.push(new Chart(figure)); });
+    document.querySelectorAll(".chart").forEach(function (figure) { charts.push(new Chart(figure)); });
     document.querySelectorAll("table.sortable").forEach(makeSortable);
     document.querySelectorAll("form.narrow").forEach(makeNarrowable);
     sayRoles();

@@ -28,7 +28,7 @@ _WATCH = """
 window.pictured = [];
 window.moved = 0;
 (function look() {
-    const there = document.querySelectorAll("figure.chart figcaption").length;
+    const there = document.querySelectorAll(".chart figcaption").length;
     while (window.pictured.length < there) window.pictured.push(performance.now());
     requestAnimationFrame(look);
 })();
@@ -95,7 +95,7 @@ def pictured(browser: Any, address: str, *, printed: bool) -> tuple[int, int]:
     if printed:
         tab.wait_for_timeout(100)
         tab.emulate_media(media="print")
-    charts = tab.locator("figure.chart").all()
+    charts = tab.locator(".chart").all()
     shown = sum(chart.locator(".picture svg:visible").count() == 1 for chart in charts)
     context.close()
     return shown, len(charts)

@@ -178,7 +178,7 @@ class _State:
         if EXTRA_PAGE_MIME in data:
             return self.extra_page(data[EXTRA_PAGE_MIME])
         if "text/markdown" in data:
-            return prose.rendered(data["text/markdown"], taken=self.taken, lift=2)[0]
+            return prose.rendered(data["text/markdown"], taken=self.taken, under=self.level)[0]
         return bundles.plain(output)
 
     def chart(self, data: Any, *, heading: bool | None = None, level: int = 0) -> Markup:

@@ -37,7 +37,7 @@ def rendered(
     *,
     taken: set[str] | None = None,
     replace: Callable[[str], list[Token]] | None = None,
-    lift: int = 0,
+    under: int = 0,
 ) -> tuple[Markup, list[tuple[int, Link]]]:
     """Return Markdown as HTML, and its headings.
 
@@ -48,8 +48,9 @@ def rendered(
         Addresses in use on the page; added to.
     replace : callable, optional
         Makes tokens of each piece of plain text.
-    lift : int
-        By how many levels each heading is set lower.
+    under : int
+        The level of the heading that the text stands below: its own are set lower, and none is skipped.
+        0: as they are written.
 
     Returns
     -------
@@ -57,12 +58,15 @@ def rendered(
     """
     used = set() if taken is None else taken
     tokens = _renderer().parse(text)
-    headings = []
+    headings: list[tuple[int, Link]] = []
+    outer: list[int] = []
     for place, token in enumerate(tokens):
         if token.type == "heading_open":
             heading = tokens[place + 1]
             words = "".join(child.content for child in heading.children or ())
-            headings.append((_level(token, tokens[place + 2], lift), Link(free(anchor(words), used), words)))
+            headings.append(
+                (_level(token, tokens[place + 2], under, outer), Link(free(anchor(words), used), words))
+            )
             token.attrSet("id", headings[-1][1].href)
         elif token.type == "inline" and replace:
             token.children = [new for child in token.children or () for new in _new(child, replace)]
@@ -70,8 +74,11 @@ def rendered(
     return Markup(_renderer().renderer.render(tokens, options, {})), headings
 
 
-def _level(opening: Token, closing: Token, lift: int) -> int:
-    level = min(6, int(opening.tag[1]) + lift)
+def _level(opening: Token, closing: Token, under: int, outer: list[int]) -> int:
+    """Set a heading's level; `outer` are the levels, as written, that it and the headings above it have."""
+    written = int(opening.tag[1])
+    outer[:] = [*(level for level in outer if level < written), written]
+    level = min(6, under + len(outer)) if under else written
     opening.tag = closing.tag = f"h{level}"
     return level
 
@@ -129,7 +136,7 @@ def author_words(
             for token in (_of_key(piece, findings, where) if is_key else [_text(piece)])
         ]
 
-    html, _ = rendered(text, taken=set(), replace=replace, lift=2)
+    html, _ = rendered(text, taken=set(), replace=replace, under=2)
     return html
 
 
