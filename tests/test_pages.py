@@ -10,7 +10,7 @@ import pytest
 import site_sample
 from visits import CONTRAST, WCAG, Visit, needs_browser, violations
 
-from reviewkit.drawing.colours import LIGHT_TO_DARK
+from reviewkit.drawing.ink import LIGHT_TO_DARK
 from reviewkit.publishing import site
 from reviewkit.publishing.site import assets
 

@@ -18,7 +18,7 @@ from shown_sections import SECTIONS, shown
 from simulate.whole import draw_whole
 from visits import needs_browser
 
-from reviewkit.drawing import colours, devices, lettering, picture, strip, ticks
+from reviewkit.drawing import ink, lettering, picture, scales, strip
 from reviewkit.drawing.scales import NotDrawn
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Chart
@@ -69,7 +69,7 @@ def _inside(points: np.ndarray[Any, Any], box: lettering.Box) -> bool:
     return bool(np.any((x > box.left) & (x < box.right) & (y > box.top) & (y < box.bottom)))
 
 
-@pytest.mark.parametrize("module", [devices, lettering, picture, strip, ticks])
+@pytest.mark.parametrize("module", [lettering, picture, scales, strip])
 def test_examples_are_true(module: Any) -> None:
     tried = doctest.testmod(module)
     assert tried.attempted
@@ -113,7 +113,7 @@ def test_a_page_may_hold_a_picture_twice_and_gives_it_its_colours() -> None:
         assert "var(--c-current,#d55e00)" in svg
         assert svg.startswith("<svg viewBox=")
     assert "var(" not in shown["image/svg+xml"]
-    dark = colours.in_scheme(chart.pictures()["wide"].svg, "dark")
+    dark = ink.in_scheme(chart.pictures()["wide"].svg, "dark")
     assert sheet.LIGHT_TO_DARK[sheet.CURRENT] in dark
     assert sheet.CURRENT not in dark
 
@@ -122,7 +122,7 @@ def test_text_that_looks_like_a_colour_or_markup_stays_what_it_is() -> None:
     figure = _drawn()
     marks.label(figure, 2.0, 0.0, "#0072b2 <script>", colour=sheet.INK)
     svg = picture.picture(plain(figure), width=760).svg
-    assert "#0072b2 <script>" in " ".join(ET.fromstring(colours.in_scheme(svg, "dark")).itertext())
+    assert "#0072b2 <script>" in " ".join(ET.fromstring(ink.in_scheme(svg, "dark")).itertext())
 
 
 @pytest.mark.parametrize(
@@ -226,10 +226,10 @@ def test_a_browser_sets_no_text_wider_than_it_was_taken_for(browser: Any) -> Non
 @pytest.mark.parametrize("width", [340, 760])
 def test_one_figure_over_all_devices_is_read_at_any_number_of_them(count: int, width: int) -> None:
     entries = [
-        devices.Entry(f"Lamp {place} of a long name", 4.0 + place / 9, 3.9 + place / 9, 4.2 + place / 9)
+        strip.Entry(f"Lamp {place} of a long name", 4.0 + place / 9, 3.9 + place / 9, 4.2 + place / 9)
         for place in range(count)
     ]
-    figure = devices.over_devices(entries, title="full after", unit="h", limits=[5.0])
+    figure = strip.over_devices(entries, title="full after", unit="h", limits=[5.0])
     drawn = picture.picture(figure, width=width)
     assert faults(drawn) == []
     assert sum("Lamp" in box.text for box in drawn.texts) == count
@@ -238,12 +238,12 @@ def test_one_figure_over_all_devices_is_read_at_any_number_of_them(count: int, w
 
 
 def test_what_differs_by_decades_is_a_dot_on_a_log_axis_and_a_voltage_a_dot_on_a_linear_one() -> None:
-    days = [devices.Entry("a", 90.0, 80.0, 100.0), devices.Entry("b", 1500.0, 1000.0, 3000.0)]
-    wide = devices.over_devices(days, title="on the shelf", unit="d")
-    volts = devices.over_devices(days, title="hold voltage", unit="V", amount=False)
+    days = [strip.Entry("a", 90.0, 80.0, 100.0), strip.Entry("b", 1500.0, 1000.0, 3000.0)]
+    wide = strip.over_devices(days, title="on the shelf", unit="d")
+    volts = strip.over_devices(days, title="hold voltage", unit="V", amount=False)
     assert wide["layout"]["xaxis"]["type"] == "log"
     assert wide["data"][0]["mode"] == volts["data"][0]["mode"] == "markers"
-    near = devices.over_devices(days[1:], title="hold voltage", unit="V", amount=False)
+    near = strip.over_devices(days[1:], title="hold voltage", unit="V", amount=False)
     assert near["layout"]["xaxis"]["type"] == "linear"
     assert near["data"][0]["type"] == "scatter"
 

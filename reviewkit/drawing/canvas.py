@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.drawing import colours, strokes
+from reviewkit.drawing import ink
+from reviewkit.drawing.ink import painted
 from reviewkit.drawing.lettering import Box
 from reviewkit.drawing.scales import Floats, NotDrawn, Scale, Settings, error_lengths, values
-from reviewkit.drawing.strokes import painted
 
 
 @dataclass
@@ -130,14 +130,14 @@ def _curve(canvas: Canvas, one: Settings, x: Floats, y: Floats, up: Scale) -> No
     if shape == "spline":
         raise NotDrawn("a curve bent through its points")
     x, y = _stepped(x, y, shape)
-    parts = strokes.stretches(*strokes.cut(x, y, canvas.panel(up.name)))
-    pattern = strokes.dashes(line.get("dash"), thickness * strokes.FINE)
+    parts = ink.stretches(*ink.cut(x, y, canvas.panel(up.name)))
+    pattern = ink.dashes(line.get("dash"), thickness * ink.FINE)
     dashed = f' stroke-dasharray="{pattern}"' if pattern else ""
-    stroke = painted("stroke", line.get("color", colours.INK))
+    stroke = painted("stroke", line.get("color", ink.INK))
     canvas.curves.append(
-        f'<path d="{strokes.path(parts)}"{stroke} stroke-width="{thickness * strokes.FINE:g}"{dashed}/>'
+        f'<path d="{ink.path(parts)}"{stroke} stroke-width="{thickness * ink.FINE:g}"{dashed}/>'
     )
-    canvas.lines += [strokes.sampled(*part) for part in parts]
+    canvas.lines += [ink.sampled(*part) for part in parts]
 
 
 def _filled(canvas: Canvas, one: Settings, x: Floats, y: Floats, up: Scale, fill: str) -> None:
@@ -147,12 +147,12 @@ def _filled(canvas: Canvas, one: Settings, x: Floats, y: Floats, up: Scale, fill
     if fill == "tozeroy":
         x, y = np.append(x, x[[-1, 0]]), np.append(y, np.full(2, up.spot(0.0)))
     there = len(x) // 2
-    halves = (strokes.thinned(x[:there], y[:there]), strokes.thinned(-x[there:], y[there:]) + there)
+    halves = (ink.thinned(x[:there], y[:there]), ink.thinned(-x[there:], y[there:]) + there)
     kept = np.concatenate(halves) if np.isfinite(x).all() and np.isfinite(y).all() else np.arange(len(x))
     known = kept[np.isfinite(x[kept]) & np.isfinite(y[kept])]
     if len(known):
         inside = np.clip(x[known], box.left, box.right), np.clip(y[known], box.top, box.bottom)
-        outline = strokes.path([inside], closed=True)
+        outline = ink.path([inside], closed=True)
         canvas.curves.append(f'<path d="{outline}"{painted("fill", one.get("fillcolor"))}/>')
 
 
@@ -178,14 +178,14 @@ def _error_bars(canvas: Canvas, one: Settings, inside: Any) -> None:
             ):
                 pair = (np.array(along, dtype=float), place + np.array(off, dtype=float))
                 parts.append(pair if axis == "x" else pair[::-1])
-        _stroke(canvas, parts, error.get("color", colours.INK), float(error.get("thickness", 2)))
+        _stroke(canvas, parts, error.get("color", ink.INK), float(error.get("thickness", 2)))
 
 
 def _stroke(canvas: Canvas, parts: list[tuple[Floats, Floats]], colour: str, thickness: float) -> None:
     if parts:
-        style = f'{painted("stroke", colour)} stroke-width="{thickness * strokes.FINE:g}" fill="none"'
-        canvas.over.append(f'<path transform="scale(.1)" d="{strokes.path(parts)}"{style}/>')
-        canvas.lines += [strokes.sampled(x, y) for x, y in parts]
+        style = f'{painted("stroke", colour)} stroke-width="{thickness * ink.FINE:g}" fill="none"'
+        canvas.over.append(f'<path transform="scale(.1)" d="{ink.path(parts)}"{style}/>')
+        canvas.lines += [ink.sampled(x, y) for x, y in parts]
 
 
 _FEW = 60
@@ -201,7 +201,7 @@ _SYMBOLS = {
 
 def _markers(canvas: Canvas, marker: Settings, x: Floats, y: Floats) -> None:
     size, edge = marker.get("size", 6), marker.get("line") or {}
-    colour, symbol = marker.get("color", colours.INK), str(marker.get("symbol") or "circle")
+    colour, symbol = marker.get("color", ink.INK), str(marker.get("symbol") or "circle")
     if not isinstance(size, int | float) or not isinstance(colour, str):
         raise NotDrawn("marks of several sizes or colours")
     half = size / 2
@@ -237,11 +237,11 @@ def _markers(canvas: Canvas, marker: Settings, x: Floats, y: Floats) -> None:
 def _dots(x: Floats, y: Floats, half: float, style: str, *, plain: bool, colour: str, size: float) -> str:
     if len(x) > _FEW and plain:
         # Many dots are one path of lines of no length with round ends.
-        whole = np.round(np.stack([x, y], axis=1) * strokes.FINE).astype(int)
+        whole = np.round(np.stack([x, y], axis=1) * ink.FINE).astype(int)
         whole = np.unique(whole, axis=0)
         steps = np.diff(whole, axis=0, prepend=[[0, 0]])
         spots = "".join(f"m{dx} {dy}h0" if dy >= 0 else f"m{dx}{dy}h0" for dx, dy in steps.tolist())
-        look = f'{painted("stroke", colour)} stroke-width="{size * strokes.FINE:g}" stroke-linecap="round"'
+        look = f'{painted("stroke", colour)} stroke-width="{size * ink.FINE:g}" stroke-linecap="round"'
         return f'<path transform="scale(.1)" d="M0 0{spots}"{look}/>'
     return "".join(
         f'<circle cx="{px:.1f}" cy="{py:.1f}" r="{half:g}"{style}/>' for px, py in zip(x, y, strict=True)
@@ -257,7 +257,7 @@ def _bars(canvas: Canvas, one: Settings) -> None:
     unit = abs(over.spot(1.0) - over.spot(0.0))
     half = float(one.get("width") or 0.8) * unit / 2
     marker = one.get("marker") or {}
-    colour, edge = marker.get("color", colours.INK), marker.get("line") or {}
+    colour, edge = marker.get("color", ink.INK), marker.get("line") or {}
     style = painted("fill", colour)
     if edge.get("width"):
         style += painted("stroke", edge.get("color")) + f' stroke-width="{edge["width"]:g}"'
@@ -319,23 +319,21 @@ def shape(canvas: Canvas, one: Settings) -> None:
     pieces = canvas.under if one.get("layer") == "below" else canvas.over
     thickness = float(line.get("width", 2))
     edge = (
-        painted("stroke", line.get("color", colours.INK)) + f' stroke-width="{thickness:g}"'
-        if thickness
-        else ""
+        painted("stroke", line.get("color", ink.INK)) + f' stroke-width="{thickness:g}"' if thickness else ""
     )
     if kind == "rect":
         box = _within(Box(min(x), min(y), max(x), max(y)), outer)
         if box.right > box.left and box.bottom > box.top:
             pieces.append(_rectangle(box, painted("fill", one.get("fillcolor")) + edge))
-            if pieces is canvas.over and strokes.ink(one.get("fillcolor"))[1] == 1.0:
+            if pieces is canvas.over and ink.opaque(one.get("fillcolor"))[1] == 1.0:
                 canvas.covers.append(box)
         return
     if min(y) > outer.bottom + 0.5 or max(y) < outer.top - 0.5 or min(x) > outer.right or max(x) < outer.left:
         return
-    pattern = strokes.dashes(line.get("dash"), thickness)
+    pattern = ink.dashes(line.get("dash"), thickness)
     dashed = f' stroke-dasharray="{pattern}"' if pattern else ""
     ends = _within(Box(x[0], y[0], x[1], y[1]), outer)
     pieces.append(
         f'<path d="M{ends.left:.4g} {ends.top:.4g}L{ends.right:.4g} {ends.bottom:.4g}"{edge}{dashed}/>'
     )
-    canvas.lines.append(strokes.sampled(np.array([ends.left, ends.right]), np.array([ends.top, ends.bottom])))
+    canvas.lines.append(ink.sampled(np.array([ends.left, ends.right]), np.array([ends.top, ends.bottom])))

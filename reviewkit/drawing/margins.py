@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.drawing import colours
+from reviewkit.drawing import ink
 from reviewkit.drawing.lettering import Block, Box, lines_of, wrapped
 from reviewkit.drawing.placement import LANE, Hung, Name, lanes
 from reviewkit.drawing.scales import Scale, Settings
@@ -70,7 +70,7 @@ def block(note: Settings, layout: Settings, width: float) -> Block:
     return Block(
         lines_of(str(note.get("text") or "")),
         max(float(font.get("size", 12)), smallest(width)),
-        str(font.get("color", colours.INK)),
+        str(font.get("color", ink.INK)),
         str(note.get("align") or "center"),
         upwards=note.get("textangle") in (-90, 270),
     )
@@ -115,7 +115,7 @@ def _tick_block(text: str, settings: Settings, align: str) -> Block:
     return Block(
         lines_of(text),
         max(float(font.get("size", TICK)), TICK),
-        str(font.get("color", colours.QUIET)),
+        str(font.get("color", ink.QUIET)),
         align,
     )
 
@@ -152,7 +152,7 @@ def title(scale: Scale) -> str:
 
 def title_block(scale: Scale, room: float) -> Block:
     """Return the title of the axis below, broken to its room [px]."""
-    one = Block(lines_of(title(scale)), 13.0, colours.INK)
+    one = Block(lines_of(title(scale)), 13.0, ink.INK)
     return Block(wrapped(one.lines, room, one.size), one.size, one.colour)
 
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.drawing import canvas, colours, scales, writing
+from reviewkit.drawing import canvas, ink, scales, writing
 from reviewkit.drawing.canvas import Canvas
 from reviewkit.drawing.lettering import Box
 from reviewkit.drawing.margins import Plan, planned
@@ -52,7 +52,7 @@ class Picture:
     @property
     def for_page(self) -> str:
         """The SVG in a page's own colours: light and dark come from its custom properties."""
-        return colours.in_page_colours(self.svg.replace(f" {_STANDALONE}", "", 1))
+        return ink.in_page_colours(self.svg.replace(f" {_STANDALONE}", "", 1))
 
 
 def picture(figure: Mapping[str, Any], *, width: int) -> Picture:
@@ -101,7 +101,7 @@ def picture(figure: Mapping[str, Any], *, width: int) -> Picture:
 
 def _whole(drawn: Canvas, plan: Plan, put: list[Put]) -> str:
     size = f'viewBox="0 0 {plan.width} {plan.height}" width="{plan.width}" height="{plan.height}"'
-    head = f'<svg {_STANDALONE} {size}><g font-family="{colours.SANS}">'
+    head = f'<svg {_STANDALONE} {size}><g font-family="{ink.SANS}">'
     return f"{head}{drawn.svg()}{writing.texts(put)}</g></svg>"
 
 

@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.drawing import canvas, colours, placement, strokes
+from reviewkit.drawing import canvas, ink, placement
 from reviewkit.drawing.canvas import Canvas
+from reviewkit.drawing.ink import painted
 from reviewkit.drawing.lettering import LEADING, RISE, Block, Box, lines_of, wrapped
 from reviewkit.drawing.margins import (
     TICK,
@@ -26,7 +27,6 @@ from reviewkit.drawing.margins import (
 )
 from reviewkit.drawing.placement import LANE, Put, Room
 from reviewkit.drawing.scales import Scale, Settings
-from reviewkit.drawing.strokes import painted
 
 _LENGTH = 4
 """Of a tick [px]."""
@@ -54,7 +54,7 @@ def grid(drawn: Canvas, plan: Plan) -> None:
             ]
             axes += [f"M{paper.left} {y:.1f}h-{_LENGTH}" for y in at]
             axes.append(f"M{paper.left} {scale.start:.4g}V{scale.end:.4g}")
-    for paths, colour in ((pieces, colours.GRID), (axes, colours.QUIET)):
+    for paths, colour in ((pieces, ink.GRID), (axes, ink.QUIET)):
         if paths:
             drawn.under.append(f'<path d="{"".join(paths)}"{painted("stroke", colour)} fill="none"/>')
 
@@ -138,7 +138,7 @@ def _title(plan: Plan, name: str) -> list[Put]:
     if not title(scale) or not scale.visible:
         return []
     if name != "x":
-        one = Block(lines_of(title(scale)), 13.0, colours.INK, upwards=True)
+        one = Block(lines_of(title(scale)), 13.0, ink.INK, upwards=True)
         middle = (scale.start + scale.end) / 2
         return [Put(one, 3, middle - one.extent[1] / 2)]
     one = title_block(scale, plan.width - 8.0)
@@ -172,7 +172,7 @@ def _hung(drawn: Canvas, plan: Plan) -> list[Put]:
         foot = top - placement.line_top(hung.lane)
         put.append(Put(replace(one, align="center"), hung.left, foot - one.depth, hung.name.number))
         if hung.tick:
-            style = painted("stroke", colours.QUIET)
+            style = painted("stroke", ink.QUIET)
             drawn.over.append(f'<path d="M{hung.name.x:.1f} {top:.4g}V{foot:.4g}"{style}/>')
     return put
 
@@ -197,7 +197,7 @@ def _on_points(drawn: Canvas, figure: Settings) -> list[Put]:
         x, y = across.at(across.numbers(trace.get("x"))), up.at(up.numbers(trace.get("y")))
         font = trace.get("textfont") or {}
         for px, py, text in zip(x.tolist(), y.tolist(), trace.get("text") or (), strict=True):
-            one = Block(lines_of(str(text)), float(font.get("size", 12)), str(font.get("color", colours.INK)))
+            one = Block(lines_of(str(text)), float(font.get("size", 12)), str(font.get("color", ink.INK)))
             wide, high = one.extent
             put.append(Put(one, px - wide / 2, py - high / 2))
     return put
@@ -256,7 +256,7 @@ def _placed(drawn: Canvas, room: Room, one: Block, note: Settings, role: str) ->
         put, cost = min((put, cost), others, key=lambda one: one[1])
     if role == "point" or (role == "label" and math.dist(placement.leader(at, put.box), at) > _FAR):
         x, y = placement.leader(at, put.box)
-        colour = painted("stroke", note.get("arrowcolor", colours.QUIET))
+        colour = painted("stroke", note.get("arrowcolor", ink.QUIET))
         drawn.over.append(f'<path d="M{at[0]:.1f} {at[1]:.1f}L{x:.1f} {y:.1f}"{colour}/>')
     return put
 
@@ -273,7 +273,7 @@ def _arrow(drawn: Canvas, note: Settings) -> None:
     foot = np.subtract(tip, along)
     corners = [tip, foot + across, foot - across]
     head = "L".join(f"{x:.1f} {y:.1f}" for x, y in corners)
-    colour = str(note.get("arrowcolor", colours.INK))
+    colour = str(note.get("arrowcolor", ink.INK))
     if note.get("axref") and length > 12:
         drawn.over.append(
             f'<path d="M{tail[0]:.1f} {tail[1]:.1f}L{foot[0]:.1f} {foot[1]:.1f}"{painted("stroke", colour)}'
@@ -296,7 +296,7 @@ def texts(put: Sequence[Put]) -> str:
 
 def _paper(box: Box) -> str:
     size = f'width="{box.right - box.left + 2:.4g}" height="{box.bottom - box.top + 2:.4g}"'
-    return f'<rect x="{box.left - 1:.4g}" y="{box.top - 1:.4g}" {size} fill="{colours.PAPER}"/>'
+    return f'<rect x="{box.left - 1:.4g}" y="{box.top - 1:.4g}" {size} fill="{ink.PAPER}"/>'
 
 
 _ANCHORS = {"left": "", "center": ' text-anchor="middle"', "right": ' text-anchor="end"'}
@@ -320,9 +320,9 @@ def _lines(one: Put) -> str:
 
 def _spans(line: Any) -> str:
     if all(bold for _, bold in line):
-        inside = strokes.words("".join(text for text, _ in line))
+        inside = ink.words("".join(text for text, _ in line))
         return f'<tspan font-weight="700">{inside}</tspan>' if inside else ""
     return "".join(
-        f'<tspan font-weight="700">{strokes.words(text)}</tspan>' if bold else strokes.words(text)
+        f'<tspan font-weight="700">{ink.words(text)}</tspan>' if bold else ink.words(text)
         for text, bold in line
     )

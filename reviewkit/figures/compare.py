@@ -9,7 +9,7 @@ import pandas as pd
 
 from reviewkit.comparison.rows import Row
 from reviewkit.comparison.together import Curve, FloatArray, Published, Together
-from reviewkit.drawing.devices import Entry, over_devices
+from reviewkit.drawing.strip import Entry, over_devices
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Clock, Sheet

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.drawing.colours import (
+from reviewkit.drawing.ink import (
     BAND,
     CHARGE,
     CURRENT,

@@ -10,7 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.drawing import colours
+from reviewkit.drawing import ink
 from reviewkit.drawing.picture import Picture, picture
 from reviewkit.drawing.scales import NotDrawn
 from reviewkit.drawing.strip import strip
@@ -37,11 +37,11 @@ _SQUEEZED = 0.8
 """Part of its own height that a tall chart keeps, so that its letters may be larger."""
 
 INKS = {
-    "light": {"paper": colours.PAPER, "ink": colours.INK, "quiet": colours.QUIET},
+    "light": {"paper": ink.PAPER, "ink": ink.INK, "quiet": ink.QUIET},
     "dark": {
-        "paper": colours.LIGHT_TO_DARK[colours.PAPER],
-        "ink": colours.LIGHT_TO_DARK[colours.INK],
-        "quiet": colours.LIGHT_TO_DARK[colours.QUIET],
+        "paper": ink.LIGHT_TO_DARK[ink.PAPER],
+        "ink": ink.LIGHT_TO_DARK[ink.INK],
+        "quiet": ink.LIGHT_TO_DARK[ink.QUIET],
     },
 }
 """The colours of a picture in light and in dark, those of the pages."""
@@ -141,7 +141,7 @@ def chart_picture(question: str, answer: str, drawn: Picture, source: Source, sc
         scheme,
         question=asked,
         answer=_column(spoken(answer), y=below, sizes=(30, 27, 24, 21), height=_BOTTOM - below),
-        svg=Markup(_level(colours.in_scheme(drawn.svg, scheme))),
+        svg=Markup(_level(ink.in_scheme(drawn.svg, scheme))),
         place=(WIDTH - 50 - _CHART_WIDTH, (HEIGHT - drawn.height * scale) / 2, scale),
     )
 
@@ -183,7 +183,7 @@ def card_picture(item: Finding, source: Source, scheme: str) -> str:
         limit=limit,
         verdict=verdict,
         mark=item.verdict if verdict else "",
-        strip=Markup(_level(colours.in_scheme(strip(item), scheme))),
+        strip=Markup(_level(ink.in_scheme(strip(item), scheme))),
     )
 
 

@@ -1,4 +1,7 @@
-"""Curves, bars, marks and shapes as SVG: short paths, thinned to what the eye can part at their size."""
+"""What lines and areas are drawn with: colours, light and dark, and short paths without what no eye can part.
+
+The series colours are from the palette of Okabe and Ito, published for colour-blind readers.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,59 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.drawing.lettering import Box
+
+LIGHT_TO_DARK = {
+    "#0072b2": "#56b4e9",  # voltage
+    "#d55e00": "#e69f00",  # current
+    "#00805c": "#35c79a",  # charge
+    "#b0558a": "#e39cc8",  # temperature
+    "#7a6a00": "#f0e442",  # reading, highlight
+    "#1c1b19": "#ece8df",  # ink
+    "#5f5b54": "#aaa49a",  # quiet ink: ticks, limits
+    "#d9d4ca": "#45423c",  # grid
+    "#efebe3": "#2b2925",  # phase band
+    "#fbfaf7": "#191815",  # paper
+}
+"""Every colour a chart may use, and its partner on dark paper."""
+
+VOLTAGE, CURRENT, CHARGE, TEMPERATURE, READING, INK, QUIET, GRID, BAND, PAPER = LIGHT_TO_DARK
+
+SANS = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sans', sans-serif"
+
+_PAGE = {
+    VOLTAGE: "voltage",
+    CURRENT: "current",
+    CHARGE: "charge",
+    TEMPERATURE: "temperature",
+    READING: "reading",
+    INK: "ink",
+    QUIET: "quiet",
+    GRID: "grid",
+    BAND: "band",
+    PAPER: "paper",
+}
+"""What a page calls each colour: ``--c-voltage``."""
+_COLOUR = re.compile("|".join(LIGHT_TO_DARK))
+
+
+def in_page_colours(svg: str) -> str:
+    """Return a picture whose colours are a page's own, light ones where the page has none."""
+    return _COLOUR.sub(lambda found: f"var(--c-{_PAGE[found.group()]},{found.group()})", svg)
+
+
+_IN_PAGE = re.compile(r"var\(--c-\w+,(#\w+)\)")
+
+
+def in_scheme(svg: str, scheme: str) -> str:
+    """Return a picture, a page's too, in colours that stand by themselves.
+
+    Parameters
+    ----------
+    scheme : {"light", "dark"}
+    """
+    plain = _IN_PAGE.sub(r"\1", svg)
+    return plain if scheme == "light" else _COLOUR.sub(lambda found: LIGHT_TO_DARK[found.group()], plain)
+
 
 Floats = npt.NDArray[np.float64]
 
@@ -117,7 +173,7 @@ def dashes(style: str | None, thickness: float) -> str:
 _HEX = re.compile(r"#[0-9a-fA-F]{6}([0-9a-fA-F]{2})?\Z")
 
 
-def ink(colour: str | None, fallback: str = "none") -> tuple[str, float]:
+def opaque(colour: str | None, fallback: str = "none") -> tuple[str, float]:
     """Return a colour without its opacity, and that: "#0072b233" is ("#0072b2", 0.2)."""
     found = _HEX.match(colour or "")
     if not found:
@@ -127,7 +183,7 @@ def ink(colour: str | None, fallback: str = "none") -> tuple[str, float]:
 
 def painted(name: str, colour: str | None) -> str:
     """Return the attributes for a fill or stroke with its opacity."""
-    plain, opacity = ink(colour)
+    plain, opacity = opaque(colour)
     shade = "" if opacity == 1.0 else f' {name}-opacity="{opacity:.2g}"'
     return f' {name}="{plain}"{shade}'
 
