@@ -11,7 +11,7 @@ from visits import CONTRAST, WCAG, Visit, needs_browser, violations
 from reviewkit import commands
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
-REVIEW = ("index", "charge", "drain", "readout", "ui_states", "note-to-the-maker")
+REVIEW = ("index", "card", "charge", "drain", "readout", "ui_states", "note-to-the-maker")
 PAGES = (
     "index.html",
     *(f"{name}/{page}.html" for name in ("alder", "birch") for page in REVIEW),

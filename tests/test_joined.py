@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import re
 import shutil
 from collections import Counter
 from html.parser import HTMLParser
@@ -15,6 +16,7 @@ import site_sample
 
 from reviewkit.errors import InputError
 from reviewkit.publishing import site
+from reviewkit.publishing.site.card import CARD
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
@@ -111,7 +113,13 @@ def test_it_says_all_that_the_pages_say(file: Path, tags: Tags) -> None:
     for page in ("index.html", "charge.html"):
         text = (file.parent / page).read_text(encoding="utf-8")
         inside = text[text.index("<main") : text.index('<p class="control">')]
+        inside = re.sub(r'<p class="small-version">.*?</p>', "", inside)
         assert words(Tags(inside).text) in whole
+
+
+def test_the_small_version_is_no_part_of_it(file: Path) -> None:
+    assert (file.parent / CARD).is_file()
+    assert CARD not in file.read_text(encoding="utf-8")
 
 
 def test_the_evidence_is_in_it(tags: Tags) -> None:

@@ -247,3 +247,41 @@ def test_contents_stay_in_view_on_a_wide_screen(browser: Any, out: Path) -> None
         visit.draw_all()
         visit.page.get_by_role("heading", name="Edition and changes").scroll_into_view_if_needed()
         assert visit.page.locator(".contents").evaluate("e => e.getBoundingClientRect().top") >= 0
+
+
+@needs_browser
+@pytest.mark.browser
+def test_a_finding_is_copied_with_the_keyboard(browser: Any, out: Path) -> None:
+    """Where the page may write to the clipboard it does; elsewhere the line stands there, selected."""
+    with Visit(browser, out / "plain/charge.html") as visit:
+        link = visit.page.locator("a.copy").first
+        line = link.get_attribute("data-line")
+        visit.page.evaluate(
+            "navigator.clipboard.writeText = text => { window.got = text; return Promise.resolve(); }"
+        )
+        link.focus()
+        visit.page.keyboard.press("Enter")
+        visit.page.get_by_role("status").get_by_text("Copied:").wait_for(state="attached")
+        assert visit.page.evaluate("window.got") == line, "no address that is on this computer alone"
+        visit.page.evaluate(
+            """() => {
+              document.head.insertAdjacentHTML("beforeend",
+                "<link rel='canonical' href='https://lamps.example/plain/charge.html'>");
+              navigator.clipboard.writeText = () => Promise.reject();
+            }"""
+        )
+        visit.page.keyboard.press("Enter")
+        offered = visit.page.get_by_label("The finding as one line")
+        way = link.get_attribute("href")
+        assert offered.input_value() == f"{line} https://lamps.example/plain/charge.html{way}"
+        assert visit.page.evaluate("window.getSelection().toString()") == offered.input_value()
+
+
+@needs_browser
+@pytest.mark.browser
+def test_without_scripts_a_finding_has_a_plain_link(browser: Any, out: Path) -> None:
+    with Visit(browser, out / "plain/charge.html", java_script_enabled=False) as visit:
+        assert visit.page.get_by_text("Link to this finding").first.is_visible()
+        assert not visit.page.get_by_text("Copy as one line").first.is_visible()
+        visit.page.locator("a.copy").first.click()
+        assert visit.page.url.endswith("#charge.plateau_current")

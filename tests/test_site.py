@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 from html.parser import HTMLParser
@@ -107,9 +108,45 @@ def test_the_summary_says_what_is_outside_what_is_unsure_and_what_is_missing(tmp
     shown = re.sub(r"<[^>]+>", "", page)
     assert "is shown to stay inside its limits in 1 of 3 checks." in shown
     assert "it keeps sending 12\u00a0mA into the full cell: pull the cable" in shown
-    assert "The meter can’t tell: peak voltage" in shown
+    assert "The meter can’t tell: whether the cell’s peak voltage is at most" in shown.replace("\u00a0", " ")
     assert "Pull the cable when the charge is done." in page
     assert page.index("It keeps sending current") < page.index("With every lithium-ion cell")
+
+
+def test_a_finding_is_one_line_of_text_with_what_judges_it(tmp_path: Path) -> None:
+    """Whole for whoever has scripts; a link to the finding itself for whoever has none."""
+    page = (_written(tmp_path) / "alder" / "charge.html").read_text(encoding="utf-8")
+    lines = dict(re.findall(r'<a class="copy" href="#([^"]+)" data-line="([^"]+)"', page))
+    told = html.unescape(lines["charge.peak_voltage"]).replace("\u00a0", " ")
+    assert told.startswith("Alder, peak voltage")
+    assert re.search(r": 4\.25\d* V ± 0\.0\d+ V; limit: at most 4\.25 V", told)
+    assert told.endswith("; the meter can’t tell.")
+    assert set(lines) == set(re.findall(r'<tr id="([^"]+)"', page)), "each row can be copied"
+
+
+def test_a_limit_is_drawn_beside_the_words_where_there_is_one(tmp_path: Path) -> None:
+    page = (_written(tmp_path) / "alder" / "charge.html").read_text(encoding="utf-8")
+    cells = re.findall(r'<td class="limit">(.*?)</td>', page, re.DOTALL)
+    assert {"<svg" in cell for cell in cells if cell} == {True}
+    assert "" in cells
+
+
+def test_the_small_version_stands_alone(tmp_path: Path) -> None:
+    """Title, what was found, one picture, the way to the review; it fetches nothing and runs nothing."""
+    out = _written(tmp_path) / "alder"
+    whole = (out / "card.html").read_bytes()
+    assert len(whole) <= 40_000
+    page = whole.decode()
+    assert "stays inside its limits" in page or "is shown to stay inside its limits" in page
+    assert "it keeps sending" in page
+    assert "<script" not in page
+    assert not re.findall(r'(?:src|srcset|data-charts)="', page)
+    assert page.count('role="img"') == 1
+    assert page.count("<svg") == 2, "for a narrow and for a wide place"
+    led = {way.partition("#")[0] for way in re.findall(r'<a [^>]*href="([^"]+)"', page)}
+    assert "index.html" in led
+    assert all((out / name).is_file() for name in led), "within the review, from any place"
+    assert 'href="card.html"' in (out / "index.html").read_text(encoding="utf-8")
 
 
 def test_the_same_fact_under_two_keys_is_one_row(tmp_path: Path) -> None:
@@ -207,7 +244,7 @@ def test_headings_get_addresses_of_their_own() -> None:
 
 
 def test_page_and_charts_share_their_colours() -> None:
-    style = (assets.templates() / "page.css").read_text(encoding="utf-8")
+    style = (assets.templates() / "tokens.css").read_text(encoding="utf-8")
     for colour in (sheet.PAPER, sheet.INK, sheet.QUIET, sheet.GRID, sheet.BAND):
         assert colour in style
         assert sheet.LIGHT_TO_DARK[colour] in style

@@ -194,7 +194,7 @@ def test_what_is_outside_is_said_in_the_words_of_what_one_sees_once_for_all_sour
         for run, amps in (("wall_adapter", -0.01136), ("laptop_port", -0.0114))
     ]
     assert (
-        "With the cable left in it draws 11 mA from the full cell (wall adapter and laptop port): "
+        "With the cable left in, it draws 11 mA from the full cell (wall adapter and laptop port): "
         "pull the cable when the charge is done." in said(ENDS, *drawn)
     )
     sent = found("charge.current_after", 0.02, "A", limit=none, verdict="fail")
@@ -205,7 +205,21 @@ def test_what_is_outside_is_said_in_the_words_of_what_one_sees_once_for_all_sour
 
 def test_a_judged_value_is_said_with_the_digits_that_tell_it_from_its_limit():
     near = found("charge.hold_voltage", 4.1528, "V", uncertainty=0.004, limit=CELL, verdict="inconclusive")
-    assert "The meter can’t tell: hold voltage, 4.153 V against 4.15 V to 4.25 V." in said(ENDS, near)
+    text = said(ENDS, near)
+    assert "The meter can’t tell: whether it holds the cell inside 4.15 V to 4.25 V: 4.153 V." in text
+
+
+def test_a_limit_that_is_the_same_either_way_is_said_as_an_amount():
+    none = Limit(-0.003, 0.003, "common practice")
+    item = found("charge.current_after", 0.0014, "A", limit=none, verdict="inconclusive")
+    assert "the charge has ended: 1.4 mA, where at most 3 mA counts as none." in said(ENDS, item)
+
+
+def test_what_hurts_someone_stands_before_what_empties_the_cell():
+    drawn = found("charge.current_after", -0.02, "A", verdict="fail")
+    light = Finding("ui.hazards", "ways", value=[HAZARD], note="The light comes on by itself.")
+    text = cautioned(drawn, light)
+    assert text.index("comes on by itself") < text.index("draws from a full cell")
 
 
 @pytest.mark.parametrize(
@@ -329,7 +343,7 @@ def test_the_storage_caution_looks_at_the_bounds(value, low, high, says):
         ),
         (
             found("charge.current_after", -0.02, "A", verdict="fail"),
-            "With the cable in it draws from a full cell: 20 mA",
+            "With the cable left in, it draws from a full cell: 20 mA",
         ),
         (
             found("charge.peak_voltage", 4.3, "V", limit=CELL, verdict="fail"),

@@ -128,10 +128,19 @@ def _group(name: str, items: list[Finding]) -> dict[str, Any]:
         "name": name,
         "label": _safe(item.label.removesuffix(f", {source}")),
         "value": formatting.listed(f"[[{key}|{text}]]" for text, key in reversed(values.items())),
-        "limit": formatting.declared(item.limit.low, item.limit.high, item.unit) if item.limit else "",
+        "limit": _span(item),
         "on": [_safe(text) for one in items if (text := spoken.source_of(one.key))],
         "negative": isinstance(item.value, int | float) and item.value < 0,
     }
+
+
+def _span(item: Finding) -> str:
+    """Return what a limit allows; one that is the same either way as an amount."""
+    if item.limit is None:
+        return ""
+    low, high = item.limit.low, item.limit.high
+    is_amount = low is not None and high is not None and low == -high
+    return formatting.declared(None if is_amount else low, high, item.unit)
 
 
 _SAID_ANYWAY = ("readout.largest_error",)

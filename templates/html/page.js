@@ -293,15 +293,53 @@
     video.play().catch(function () {});
   }
 
+  /* A finding as one line with its address, where there is one that others can open. */
+  function copyLine(event) {
+    var link = event.target.closest("a.copy");
+    if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    var known = document.querySelector('link[rel="canonical"]');
+    var address = new URL(link.getAttribute("href"), (known || window.location).href).href;
+    var text = link.dataset.line + (/^https?:/.test(address) ? " " + address : "");
+    var asked = navigator.clipboard ? navigator.clipboard.writeText(text) : Promise.reject();
+    asked.then(function () { copied(link); }, function () { offerText(link, text); });
+  }
+
+  function copied(link) {
+    var label = link.querySelector(".live-only");
+    label.textContent = "Copied";
+    status.textContent = "Copied: " + link.dataset.line;
+    setTimeout(function () { label.textContent = "Copy as one line"; }, 2000);
+  }
+
+  /* Where a page may not write to the clipboard, its reader can: the line stands there, selected. */
+  function offerText(link, text) {
+    var line = document.createElement("textarea");
+    line.readOnly = true;
+    line.rows = 3;
+    line.value = text;
+    line.setAttribute("aria-label", "The finding as one line");
+    link.after(line);
+    line.addEventListener("blur", function () { line.remove(); });
+    line.focus();
+    line.select();
+  }
+
+  var status = document.createElement("p");
+  status.className = "unseen";
+  status.setAttribute("role", "status");
+
   document.addEventListener("DOMContentLoaded", function () {
     document.querySelectorAll(".chart").forEach(function (figure) { charts.push(new Chart(figure)); });
     document.querySelectorAll("table.sortable").forEach(makeSortable);
     document.querySelectorAll("form.narrow").forEach(makeNarrowable);
     sayRoles();
+    if (document.querySelector("a.copy")) document.body.append(status);
     openTarget();
     afterPaint(watch);
   });
   document.addEventListener("click", showMoment);
+  document.addEventListener("click", copyLine);
   stacked.addEventListener("change", sayRoles);
   window.addEventListener("hashchange", openTarget);
   window.addEventListener("resize", resized);

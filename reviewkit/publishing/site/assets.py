@@ -27,12 +27,16 @@ class PageAssets:
 
     Parameters
     ----------
+    tokens : markupsafe.Markup
+        The colours, sizes and letters that all pages have in common, as style.
     style, script : markupsafe.Markup
+        The style of a whole page, the tokens with it.
     policy : str
         Content-Security-Policy: nothing is fetched but the site's own charts' script, pictures and video, and
         no script runs but this one and that.
     """
 
+    tokens: Markup
     style: Markup
     script: Markup
     policy: str
@@ -42,7 +46,8 @@ class PageAssets:
 def page_assets() -> PageAssets:
     """Return what each page carries."""
     folder = templates()
-    style = _small((folder / "page.css").read_text(encoding="utf-8"))
+    tokens, own = (_small((folder / name).read_text(encoding="utf-8")) for name in ("tokens.css", "page.css"))
+    style = f"{tokens}\n{own}"
     script = _small((folder / "page.js").read_text(encoding="utf-8"))
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     policy = (
@@ -53,7 +58,7 @@ def page_assets() -> PageAssets:
         "style-src 'unsafe-inline'; "
         "img-src 'self' file: data: blob:; media-src 'self' file: data:; base-uri 'none'; form-action 'none'"
     )
-    return PageAssets(Markup(style), Markup(script), policy)
+    return PageAssets(Markup(tokens), Markup(style), Markup(script), policy)
 
 
 def templates() -> Path:

@@ -146,8 +146,8 @@ class PageContext:
     ----------
     title : str
         The page's heading.
-    review : str
-        The review's title; for the name of the browser's tab.
+    review, device : str
+        The review's title, for the name of the browser's tab, and its device's name.
     charts : str
         Where the charts' script lies, seen from the page.
     lead, disclosure : str
@@ -180,10 +180,13 @@ class PageContext:
         What programs read of the page.
     earlier : tuple of Link
         The review's earlier editions, as they were published.
+    card : str
+        Where the small version of the review is that stands alone; empty if there is none.
     """
 
     title: str
     review: str = ""
+    device: str = ""
     charts: str = ""
     lead: str = ""
     disclosure: str = ""
@@ -201,6 +204,7 @@ class PageContext:
     section: str = ""
     described: Described | None = None
     earlier: tuple[Link, ...] = ()
+    card: str = ""
 
     @property
     def pages(self) -> frozenset[str]:

@@ -12,6 +12,7 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
+from reviewkit.drawing.strip import strip
 from reviewkit.findings import (
     CHART_MIME,
     MIME,
@@ -109,6 +110,7 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "value_text": value_text,
     "limit_text": limit_text,
     "verdict_text": verdict_text,
+    "strip": lambda item: Markup(strip(item)),  # drawn by the kit from numbers alone
     "budget_rows": budget_rows,
     "sentence": sentence,
     "stamp": csv_table.stamp,
@@ -216,18 +218,11 @@ class _State:
             return self.words()
         if about["name"] == "key-figures":
             return Markup()  # for the list of all reviews
-        return self.led(cleaned(data["text/html"]))
-
-    def led(self, html: Markup) -> Markup:
-        """Return a part in which the ways to findings lead to the pages that hold them."""
-        where = self.page.where
-        return Markup(
-            _TO_FINDING.sub(lambda way: f'href="{where.get(way[1], "")}#{way[1]}"', html)  # escaped already
-        )
+        return led(cleaned(data["text/html"]), self.page)
 
     def grouped(self, items: list[Finding]) -> Markup:
         """Return the findings with a limit, and the others folded, section by section."""
-        judged = sorted((item for item in items if item.is_judged), key=_urgency)
+        judged = sorted((item for item in items if item.is_judged), key=urgency)
         others: dict[str, list[Finding]] = {}
         for item in items:
             if item.value is not None and item not in judged:
@@ -259,11 +254,19 @@ class _State:
         return Markup(self.parts.film(self.page.film, self.page, link))
 
 
+def led(html: Markup, page: PageContext, *, home: str = "") -> Markup:
+    """Return a part in which the ways to findings lead to the pages that hold them, the others to `home`."""
+    where = page.where
+    return Markup(
+        _TO_FINDING.sub(lambda way: f'href="{where.get(way[1], home)}#{way[1]}"', html)  # escaped already
+    )
+
+
 _TO_FINDING = re.compile(r'href="#([^"]+)"')
 _ORDER = ("fail", "inconclusive", "pass")
 
 
-def _urgency(item: Finding) -> tuple[bool, int]:
+def urgency(item: Finding) -> tuple[bool, int]:
     """Whether the charge ends stands first, then what is outside its limit."""
     return not item.key.endswith(".terminates"), _ORDER.index(str(item.verdict))
 
@@ -335,7 +338,7 @@ def rendered(notebook: Mapping[str, Any], page: PageContext) -> str:
 
 _PIECES = re.compile(r"<(script|style|pre|code|title)\b.*?</\1>|<[^>]*>|[^<]+", re.DOTALL)
 _UNIT = r"(?:[µmkM]?(?:V|Ah|A|Wh|W|Ω|s)|min|h|%|°C|d|days?|months?|years?)(?![\w/])"
-_INSIDE_A_VALUE = re.compile(rf"(?<=[\d¼½¾]) (?={_UNIT})|(?<=±) (?=\d)|(?<=\w) (?=± ?\d)")
+_INSIDE_A_VALUE = re.compile(rf"(?<=[\d¼½¾]) (?={_UNIT})|(?<=[±+]) (?=\d)|(?<=\w) (?=[±+] ?\d)")
 
 
 _DATE = re.compile(r"(?<![\w-])\d{4}-\d\d-\d\d(?![\w-])")

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from reviewkit.errors import InputError
 from reviewkit.publishing.site import assets
+from reviewkit.publishing.site.card import CARD
 
 HOME = "index.html"
 MOST_CARRIED = 8 << 20
@@ -70,7 +71,7 @@ def join(
     if file.exists():
         problem = f"a page of the review is called '{file.name}' already"
         raise InputError(problem, remedy="Give the review's folder another name.")
-    others = sorted({path.name for path in place.glob("*.html")} - {HOME, *sections})
+    others = sorted({path.name for path in place.glob("*.html")} - {HOME, CARD, *sections})
     pages = _pages(place, [HOME, *sections, *others])
     extra = _extra(place, carried)
     first, *rest = (_rewritten(page, pages, extra) for page in pages)
@@ -191,9 +192,11 @@ class _Writer(HTMLParser):
             self.written.append(text)
 
     def _is_left_out(self, tag: str, attributes: Mapping[str, str | None]) -> bool:
-        # The way back leads to other files, as a video does; one box shows the calls of all parts.
+        # What leads to other files only is left out, as a video is; one box shows the calls of all parts.
         kind = attributes.get("class")
-        return tag == "video" or kind == "trail" or (kind == "control" and self.name != HOME)
+        return (
+            tag == "video" or kind in ("trail", "small-version") or (kind == "control" and self.name != HOME)
+        )
 
     def _tag(self, tag: str) -> str:
         """Return an element's name; what was a page's heading is now one of a part's."""

@@ -7,12 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from reviewkit.findings import PART_MIME, PLOTLY_MIME
+from reviewkit.findings import PLOTLY_MIME
 from reviewkit.findings.displays import ExtraPage
-from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import ASSETS, Reviewed, SectionResult
 from reviewkit.publishing import editions, written
-from reviewkit.publishing.site import assets, exporter, prose
+from reviewkit.publishing.site import assets, card, exporter, prose
 from reviewkit.publishing.site.context import Link, PageContext, described
 from reviewkit.publishing.site.prose import about_sample, disclosure
 from reviewkit.publishing.site.shelf import comparisons, shelf
@@ -71,6 +70,7 @@ def _context(reviewed: Reviewed, charts_script: Path | None, home: str) -> PageC
     return PageContext(
         title=reviewed.file.title,
         review=reviewed.file.title,
+        device=reviewed.file.device.name,
         charts=f"../{ASSETS}/{script}",
         trail=(_to_all(home),),
         sections=tuple(Link(result.page, result.section.title) for result in reviewed.sections),
@@ -147,18 +147,12 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
         first_charts={
             result.section.name: first for result in reviewed.sections if (first := _first(result))
         },
-        described=described(reviewed.file, _opening(reviewed), base.film),
+        described=described(reviewed.file, card.opening(reviewed, "text/plain"), base.film),
         earlier=_earlier(reviewed),
     )
+    page = replace(page, card=card.write(reviewed, page))
     notebook = summary.notebook if summary else _EMPTY
     _write(reviewed.staged / _HOME, exporter.rendered(notebook, page))
-
-
-def _opening(reviewed: Reviewed) -> str:
-    """Return what the bench found in a paragraph, as the summary says it."""
-    shown = harvest.outputs(reviewed.summary.notebook) if reviewed.summary else ()
-    parts = (data for data in shown if data.get(PART_MIME, {}).get("name") == "opening")
-    return next(("".join(data["text/plain"]) for data in parts), "")
 
 
 def _first(result: SectionResult) -> Mapping[str, Any] | None:
