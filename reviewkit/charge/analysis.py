@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from reviewkit.charge import currents, delivered, limit_time, regimes, voltages
+from reviewkit.charge import currents, delivered, ending, limit_time, regimes, voltages
 from reviewkit.charge.delivered import Delivered
 from reviewkit.charge.limit_time import Adherence
 from reviewkit.charge.record import ChargeRecord, FloatArray
@@ -75,7 +75,7 @@ def analyse_one(record: ChargeRecord, *, cell: Cell | None = None) -> ChargeResu
     0.7973 A ± 0.0068 A
     """
     cell = cell or Cell()
-    cut = regimes.find(record)
+    cut = regimes.find(record, cell=cell)
     if cut is None:
         start = voltages.start(record, None)
         return ChargeResult(record, cell, None, None, {"start_voltage": start}, _NothingFlows())
@@ -154,6 +154,8 @@ def _quantities(
             late.add(name)
     if cut.unfit:
         found |= dict.fromkeys(NEED_AN_ACCOUNT)
+    if cut.unexplained:
+        found |= {"termination_current": None}
     if cut.unresolved:
         found |= dict.fromkeys(NEED_ROWS)
     known = {name: value for name, value in found.items() if value is not None}
@@ -192,7 +194,14 @@ NEED_AN_ACCOUNT = (
 )
 """What is not read from a log that the account leaves unexplained."""
 
-NEED_ROWS = ("plateau_current", "plateau_droop", "knee_voltage", "hold_voltage")
+NEED_ROWS = (
+    "plateau_current",
+    "plateau_droop",
+    "knee_voltage",
+    "hold_voltage",
+    "delivered_before_knee",
+    "termination_current",
+)
 """What is not read from a log whose rows are too far apart for its pulses."""
 
 
@@ -205,9 +214,8 @@ def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
         "terminated": "The log has too few readings there.",
         "never": "The current was never cut off.",
         "faded": "The current faded to less than the meter can tell from none; no cut-off shows.",
-        "undecided": (
-            "The current stopped, but the log can’t tell who stopped it: say when the cable was pulled "
-            "(`cable_out_s`)."
+        "undecided": say(
+            "who_stopped", end=formatting.clock(cut.since_start(cut.end).value), in_gap=cut.end_in_gap
         ),
     }.get(cut.ending, "The charge still ran when the log ended.")
     unread = no_hold if cut.knee is None or cut.unfit else "The voltage log has too few readings there."
@@ -225,7 +233,7 @@ def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
         "knee_voltage": unread,
         "hold_voltage": unread,
         "delivered_before_knee": no_hold,
-        "termination_current": in_gap if cut.end_in_gap and cut.terminated else ran_on,
+        "termination_current": ran_on if not cut.terminated else in_gap if cut.end_in_gap else no_hold,
         "termination_time": in_gap if cut.end_in_gap and cut.terminated else ran_on,
         "current_after": short,
         "time_to_80": ran_on,
@@ -273,6 +281,10 @@ def checked(record: ChargeRecord, phases: Phases) -> ChargeRecord:
     moved, the offset is taken to be wrong by up to so much.
     """
     offset = record.clock_offset
+    if offset is not None and phases.unresolved:
+        hidden = ending.longest_pause(record, phases.profile, phases.main[-1])
+        part = Component("clock offset: pulses between the rows", hidden, "s", "rectangular")
+        return replace(record, clock_offset=offset.plus(part)) if hidden else record
     if offset is None or not record.clock_is_told or phases.knee is None or phases.knee_at_start:
         return record
     found = _moved(record, phases)

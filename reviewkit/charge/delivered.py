@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from reviewkit.charge.profile import PULSE_S
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
 from reviewkit.logs.log import Gap
@@ -55,7 +56,13 @@ class Delivered:
     @cached_property
     def hidden_Ah(self) -> float:
         """Standard deviation of what the gaps may have hidden from the integral [A.h]."""
-        return math.sqrt(sum(hidden(self.record, gap) ** 2 / 3 for gap in self.gaps))
+        profile = self.phases.profile
+        rows = [int(np.searchsorted(self.record.time_s, gap.start_s - 1e-6)) for gap in self.gaps]
+        wrong = [
+            hidden(self.record, gap, pulsing=bool(profile.pulsing[row]))
+            for gap, row in zip(self.gaps, rows, strict=True)
+        ]
+        return math.sqrt(sum(one**2 / 3 for one in wrong))
 
     @property
     def switched_Ah(self) -> float:
@@ -106,7 +113,7 @@ def covered(record: ChargeRecord, phases: Phases) -> float:
     return float(np.isfinite(record.voltage[inside]).mean()) if inside.any() else 0.0
 
 
-def hidden(record: ChargeRecord, gap: Gap) -> float:
+def hidden(record: ChargeRecord, gap: Gap, *, pulsing: bool = False) -> float:
     """Return the most by which a straight line across a gap may be wrong [A.h].
 
     Notes
@@ -116,6 +123,10 @@ def hidden(record: ChargeRecord, gap: Gap) -> float:
     without one the current lay between its two ends.
     """
     ends = np.interp([gap.start_s, gap.end_s], record.time_s, record.current)
+    if pulsing:
+        # The row beside a gap may be one of those between two pulses.
+        about = (record.time_s >= gap.start_s - PULSE_S) & (record.time_s <= gap.end_s + PULSE_S)
+        return float(record.current[about].max()) * gap.length_s / 3600
     hours = gap.length_s / 3600
     between = abs(float(ends[1] - ends[0])) / 2
     if _voltage_stands(record, gap):
@@ -166,6 +177,10 @@ def before_knee(delivered: Delivered) -> Measured | None:
         begun = (part.scaled(100 / total) for part in _edges(delivered)[:1])
         return Measured(0.0, "%", tuple(begun))
     so_far, current = delivered.at(knee.value), _current_at(delivered, knee.value)
+    if reach := knee.expanded:
+        # The current changes within a knee that is known to minutes only.
+        either_Ah = (so_far - delivered.at(knee.value - reach), delivered.at(knee.value + reach) - so_far)
+        current = max(current, *(3600 * one / reach for one in either_Ah))
     hours = (knee.value - delivered.phases.start.value) / 3600
     offset = 100 * (hours / total - so_far * _hours(delivered) / total**2)
     parts = [part.scaled(100 * current / 3600 / total) for part in knee.components]

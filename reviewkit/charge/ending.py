@@ -38,8 +38,22 @@ STEADY_S, STEADY_SHARE = 1800.0, 0.03
 fifth: chosen.
 """
 
+SLOW_SHARE = 0.15
+"""A current that falls by less than this share in so long may fall for hours: nothing shows that it was near
+its end. Any cell's taper falls by more (time constants of a quarter to half an hour): chosen.
+"""
+
+FLICKER = 3.0
+"""Pulses below so many times the current that counts as one are lost in what the display flickers: chosen."""
+
 TRICKLE_S = 3600.0
 """A trickle is one from so long without falling on: chosen, a usual taper's time constant is half of it."""
+
+MID_TAPER = 1.5
+"""A current that stops this many times above the highest at which a charge is expected to end (C/10, or as
+declared) may have been a cable pulled: chosen, so that a charger that ends at C/10 of a cell declared a third
+too large still ends it.
+"""
 
 SAME_V = 0.010
 """The regulation point is at its set voltage within this (METHODS: at its limit) [V]."""
@@ -94,7 +108,9 @@ def start(record: ChargeRecord, profile: Profile, block: Block) -> Measured:
     return _between(record, before, late, "charge start")
 
 
-def moment(record: ChargeRecord, block: Block, ending: Ending | None = None) -> tuple[Measured, bool]:
+def moment(
+    record: ChargeRecord, profile: Profile, block: Block, ending: Ending | None = None
+) -> tuple[Measured, bool]:
     """Return when a stretch stopped [s], and whether that lies in a gap of the log.
 
     A charge that never ends, or has faded away unseen, goes on until the cable is pulled or the log ends.
@@ -116,7 +132,21 @@ def moment(record: ChargeRecord, block: Block, ending: Ending | None = None) -> 
     if _last_is_partial(record, block):
         early = float(record.time_s[block.last - 1])
     gap = record.gap_after(block.last_s)
-    return _between(record, early, block.after_s, "end of charge"), gap is not None
+    end = _between(record, early, block.after_s, "end of charge")
+    missed = longest_pause(record, profile, block)
+    if not profile.resolved and missed:
+        end = end.plus(Component("end of charge: pulses between the rows", missed, "s", "rectangular"))
+    return end, gap is not None
+
+
+def longest_pause(record: ChargeRecord, profile: Profile, block: Block) -> float:
+    """Return how long a stretch's rows show no current at most, beyond their interval [s].
+
+    Pulses faster than the rows hide an edge by as much: a row with current is only the next that met one.
+    """
+    time = record.time_s[block.first : block.last + 1]
+    flows = time[record.current[block.first : block.last + 1] > profile.stop_A]
+    return max(float(np.diff(flows).max() - np.median(np.diff(time))), 0.0) if len(flows) > 1 else 0.0
 
 
 def _last_is_partial(record: ChargeRecord, block: Block) -> bool:
@@ -148,6 +178,14 @@ def stamp(record: ChargeRecord, name: str) -> Component:
     return Component(f"{name}: time stamps cut off", record.stamp_s / 2, "s", "rectangular")
 
 
+def _last_level(record: ChargeRecord, profile: Profile, block: Block) -> float:
+    """Return the current just before a stretch stops [A]; of pulses the larger rows tell."""
+    if not profile.pulsing[block.last]:
+        return stop_A(record, profile, block)
+    recent = record.current[max(block.first, block.last - 30) : block.last + 1]
+    return float(np.quantile(recent, 0.9)) - profile.zero_A
+
+
 def stop_A(record: ChargeRecord, profile: Profile, block: Block) -> float:
     """Return the current just before a stretch stops [A], above the ammeter's zero."""
     last = whole_rows(record, block)
@@ -170,7 +208,7 @@ def order(record: ChargeRecord, profile: Profile, bins: Bins, account: Account) 
         return Order(1, ())
     stops = np.array([stop_A(record, profile, one) for one in blocks])
     held = [_at_limit(bins, account, one) for one in blocks]
-    grown = np.cumsum([_charge(record, one) for one in blocks])
+    grown = np.cumsum([charge_of(record, one) for one in blocks])
     noise = 3 * record.noise_A + record.ammeter.resolution
     doubtful = False
     for index, block in enumerate(blocks[:-1]):
@@ -205,7 +243,8 @@ def _tops_up(record: ChargeRecord, block: Block, stop: float) -> bool:
     return float(np.quantile(record.current[block.first : block.last + 1], 0.95)) > AS_MUCH * stop
 
 
-def _charge(record: ChargeRecord, block: Block) -> float:
+def charge_of(record: ChargeRecord, block: Block) -> float:
+    """Return the charge that a stretch carries [A.s]."""
     rows = slice(block.first, block.last + 1)
     return float(np.trapezoid(record.current[rows], record.time_s[rows]))
 
@@ -226,7 +265,14 @@ def _at_limit(bins: Bins, account: Account, block: Block) -> bool:
 
 
 def how(
-    record: ChargeRecord, profile: Profile, bins: Bins, account: Account, block: Block, *, in_gap: bool
+    record: ChargeRecord,
+    profile: Profile,
+    bins: Bins,
+    account: Account,
+    block: Block,
+    *,
+    in_gap: bool,
+    most_A: float,
 ) -> Ending:
     """Return how the main charge came to its end, as far as its last stretch tells.
 
@@ -236,27 +282,29 @@ def how(
         The main charge's last stretch.
     in_gap : bool
         Whether its end lies in a gap.
+    most_A : float [A]
+        The highest current at which a charge is expected to end.
     """
+    stop = _last_level(record, profile, block)
+    if stop < FLICKER * (profile.stop_A - profile.zero_A) and profile.pulsing[block.last]:
+        return "faded"
     reached = bool((account.kinds(len(bins))[bins.time_s <= block.last_s] == HELD).any())
     trickle = reached and is_trickle(record, profile, block)
     ran_on = block.last >= len(record.current) - 1
-    if not ran_on and fades(record, (block.first, block.last)):
-        return "never" if trickle else "faded"
     pulled = record.cable_out_s
     near = max(BY_HAND_S, 2 * record.interval_s)
-    if ran_on:
-        if trickle:
-            return "never"
+    if ran_on or fades(record, (block.first, block.last)):
         out = pulled is not None and abs(pulled - block.last_s) < near
-        return "cable pulled" if out else "log ended"
+        return "never" if trickle else "faded" if not ran_on else "cable pulled" if out else "log ended"
     if pulled is not None and block.last_s - near < pulled < block.after_s + near:
         if in_gap:
             return "undecided"
         return "never" if trickle else "cable pulled"
     if pulled is not None and pulled >= block.after_s + near:
         return "terminated"
-    # Nobody says when the cable was pulled: a steady current that vanishes may be that.
-    return "undecided" if _steady(record, profile, block) or pulled is not None else "terminated"
+    # Nobody says when the cable was pulled: a current that is steady or still high may be that.
+    early = stop > MID_TAPER * most_A
+    return "undecided" if early or pulled is not None or _steady(record, profile, block) else "terminated"
 
 
 def _steady(record: ChargeRecord, profile: Profile, block: Block) -> bool:
@@ -267,7 +315,7 @@ def _steady(record: ChargeRecord, profile: Profile, block: Block) -> bool:
     level = max(fitted.middle - profile.zero_A, record.ammeter.resolution)
     fall = -fitted.slope * STEADY_S
     doubt = 2 * fitted.standard_at(float(time[-1]), record.noise_A) * STEADY_S / max(np.ptp(time) / 2, 1.0)
-    return bool(fall < STEADY_SHARE * level or (fall < doubt and doubt < 0.3 * level and fall < 0.1 * level))
+    return bool(fall < SLOW_SHARE * level or (fall < doubt and doubt < 0.3 * level))
 
 
 def is_trickle(record: ChargeRecord, profile: Profile, block: Block) -> bool:

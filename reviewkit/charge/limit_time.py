@@ -44,16 +44,14 @@ def at_limits(
     """
     if phases.unresolved or phases.unfit:
         return None
-    rows = np.flatnonzero(
-        phases.mask(record.time_s, "constant current", "constant voltage")
-        & phases.profile.on_at(record.time_s)
-        & np.isfinite(record.voltage)
-    )
+    charging = phases.mask(record.time_s, "constant current", "constant voltage")
+    rows = np.flatnonzero(charging & phases.profile.on_at(record.time_s))
     rows = rows[:: max(1, len(rows) // _MOST_ROWS)]
-    if len(rows) < 10:
-        return None
     time, current = record.time_s[rows] - phases.start.value, record.current[rows]
-    volts = record.voltage[rows] + series_ohm * current
+    volts = _at_the_cell(record, record.time_s[rows], reaching_V=(set_V or np.inf) - series_ohm * current)
+    volts += series_ohm * current
+    if np.isfinite(volts).sum() < 10:
+        return None
     pauses = _pauses(phases, record.time_s[rows])
     found = adherence(
         time - pauses,
@@ -66,6 +64,15 @@ def at_limits(
     )
     found = _with_ends(found, 2 * record.interval_s, float(time[-1] - time[0]))
     return replace(found, stretches=tuple(_moved(one, time, pauses) for one in found.stretches))
+
+
+def _at_the_cell(record: ChargeRecord, time_s: FloatArray, *, reaching_V: FloatArray) -> FloatArray:
+    """Return the cell's voltage; NaN within a gap of its log between whose ends the limit was reached."""
+    right = np.clip(np.searchsorted(record.voltage_time_s, time_s), 1, len(record.voltage_time_s) - 1)
+    ends = np.array([record.voltage_shown[right - 1], record.voltage_shown[right]])
+    reached = ends >= reaching_V - VOLTAGE_V
+    unseen = np.isnan(record.voltage_near(time_s)) & (reached[0] != reached[1])
+    return np.where(unseen, np.nan, record.voltage_at(time_s))
 
 
 def _with_ends(found: Adherence, rows_s: float, length_s: float) -> Adherence:
@@ -184,16 +191,20 @@ def adherence(
         How far a reading may be off beside the plateau, and beside the set voltage.
     """
     span = np.diff(time_s, append=time_s[-1])
-    total = float(span.sum())
     off_A, off_V = np.abs(current_A - plateau_A), np.abs(voltage_V - set_V)
-    at_current, at_limit = off_A <= CURRENT_SHARE * plateau_A, np.zeros(len(time_s), dtype=bool)
-    shares = []
-    for wider in (-1.0, 0.0, 1.0):
-        near = off_A <= CURRENT_SHARE * plateau_A + wider * doubt_A
-        near |= off_V <= VOLTAGE_V + wider * doubt_V
-        at_limit = near if wider == 0 else at_limit
-        shares.append(100.0 * float(span[near].sum()) / total if total > 0 else float("nan"))
-    low, share, high = shares
+    at_current = off_A <= CURRENT_SHARE * plateau_A
+    # Where no voltage was logged a current below its plateau may or may not be at the voltage limit.
+    unseen = np.isnan(voltage_V) & ~at_current
+    low, share, high = (
+        _share(
+            span,
+            (off_A <= CURRENT_SHARE * plateau_A + wider * doubt_A) | (off_V <= VOLTAGE_V + wider * doubt_V),
+            unseen,
+            wider,
+        )
+        for wider in (-1.0, 0.0, 1.0)
+    )
+    at_limit = at_current | (off_V <= VOLTAGE_V) | unseen
     stretches = [
         _stretch(
             time_s[first:last], current_A[first:last], plateau_A, after_plateau=bool(at_current[:first].any())
@@ -202,6 +213,13 @@ def adherence(
         if time_s[last - 1] - time_s[first] >= _LEAST_S
     ]
     return Adherence(share, tuple(sorted(stretches, key=lambda one: -one.length_s)), low, high)
+
+
+def _share(span: FloatArray, near: BoolArray, unseen: BoolArray, wider: float) -> float:
+    """Return the share of time near a limit [%]: what is unseen not, left out, or too."""
+    counted, near = (span * ~unseen, near) if wider == 0 else (span, near | unseen if wider > 0 else near)
+    total = float(counted.sum())
+    return 100.0 * float(counted[near].sum()) / total if total > 0 else float("nan")
 
 
 def _closed(away: BoolArray, time_s: FloatArray) -> BoolArray:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.charge.record import ChargeRecord, FloatArray, running_median
+from reviewkit.charge.record import ChargeRecord, FloatArray, local_intervals, running_median
 from reviewkit.metrology import left_of_step
 
 BoolArray = npt.NDArray[np.bool_]
@@ -28,6 +28,11 @@ NOISES = 5.0
 START_STEPS, STOP_STEPS = 5.0, 3.0
 """The same in steps of the display: a reading that flickers between two of them is no current that
 starts: chosen.
+"""
+
+LEAST_ON = 2.0
+"""An on-time whose first and last row lie so many intervals of the slower log apart shows its level: chosen,
+three rows, of which one is clear of both edges.
 """
 
 UNRESOLVED = 0.1
@@ -66,6 +71,9 @@ PULSE_S = 90.0
 
 PULSES = 6
 """So many pauses alike in a row are a pulse train: chosen; a source that fails is not so regular."""
+
+BEATS = 12
+"""So many slow pauses alike in a row are a beat of pulses with the rows: chosen, twice those of fast ones."""
 
 ALIKE = 1.6
 """Pauses whose lengths differ by no more than this factor, beyond two intervals of the rows, are alike:
@@ -245,6 +253,9 @@ def rough_level(record: ChargeRecord) -> float:
     """Return a first guess of the plateau [A]: time-weighted median of the larger currents."""
     current, time = record.current, record.time_s
     high = float(np.quantile(current, 0.995))
+    if high <= record.ammeter.half_width(0.0) + START_STEPS * record.ammeter.resolution:
+        # A charge of a few rows is left out of a quantile.
+        high = max(high, float(running_median(current, 5).max()))
     span = np.minimum(np.diff(time, append=time[-1]), 3 * record.interval_s)
     large = current > 0.5 * high
     if high <= NOISES * record.noise_A or span[large].sum() < SUSTAINED_S:
@@ -288,7 +299,7 @@ def of(record: ChargeRecord) -> Profile | None:
         return None
     pulsing = _pulsing(record, spans, joins) | _beside(record, jumps_s)
     on = _inside(record, spans) & (pulsing | ~_strays(record, level))
-    resolved = not len(jumps_s) and _resolved(record, spans, joins)
+    resolved = not len(jumps_s) and _resolved(record, spans, joins) and not _beaten(record, spans, joins)
     edges = 2 * sum(how != "pause" for how in joins)
     short = tuple(
         (float(record.time_s[early[1]]), float(record.time_s[late[0]]))
@@ -443,10 +454,22 @@ def _joins(record: ChargeRecord, spans: list[tuple[int, int]]) -> list[str]:
         )
         if late - early + 1 >= PULSES and alike:
             how[early : late + 1] = "pulse"
+    slow = (off < ALIASED_S) & (on[:-1] < ALIASED_S)
+    for early, late in runs(slow) if slow.sum() >= BEATS else ():
+        # So many alike, and slow: pulses that the rows meet now and then.
+        if _alike(off[early : late + 1], record.interval_s) and _alike(
+            on[early : late + 1], record.interval_s
+        ):
+            how[early : late + 1] = "pulse" if late - early + 1 >= LONE_ROWS else how[early : late + 1]
     pulsed = how == "pulse"
     # The first and the last pulse of a train may be shorter than the rest.
     beside = np.concatenate([pulsed[1:], [False]]) | np.concatenate([[False], pulsed[:-1]])
     how[(how == "dip") & beside] = "pulse"
+    # A gap of the log within a train is no pause of the charger.
+    within = np.concatenate([pulsed[1:], [False]]) & np.concatenate([[False], pulsed[:-1]])
+    holes = np.array([gap.start_s for gap in record.gaps])
+    gapped = np.searchsorted(holes, time[last[:-1]] - 1e-6) < np.searchsorted(holes, time[first[1:]] - 1e-6)
+    how[within & gapped & (after > AS_MUCH * before)] = "pulse"
     return list(how)
 
 
@@ -569,6 +592,16 @@ def _resolved(record: ChargeRecord, spans: list[tuple[int, int]], joins: list[st
     return bool(np.quantile(change, 0.7) < UNRESOLVED)
 
 
+def _beaten(record: ChargeRecord, spans: list[tuple[int, int]], joins: list[str]) -> bool:
+    """Whether most of a train's on-times are longer than pulses are: a beat of pulses with the rows."""
+    on = [
+        record.time_s[last] - record.time_s[first]
+        for (first, last), how in zip(spans, joins, strict=False)
+        if how == "pulse"
+    ]
+    return bool(on) and float(np.median(on)) > PULSE_S + record.interval_s
+
+
 def _inner(first: int, last: int) -> tuple[int, int]:
     """Return the rows of an on-time without its edges, which may average over a switching."""
     return (first + 1, last - 1) if last - first >= 2 else (first, last)
@@ -592,13 +625,20 @@ def bins(record: ChargeRecord, profile: Profile) -> Bins:
 
 
 def _unclocked(record: ChargeRecord, time: FloatArray, volts: FloatArray) -> FloatArray:
-    """Return what the doubt about the clocks makes of a voltage that changes [V], as a standard deviation."""
-    clock_s = record.clock_offset.standard if record.clock_offset else 0.0
+    """Return what the doubt about its times makes of a voltage that changes [V], as a standard deviation.
+
+    The clocks' offset, and rows of either log that may be means over their intervals, stamped at one end.
+    """
     known = np.isfinite(volts)
-    if not clock_s or known.sum() < 3:
+    if known.sum() < 3:
         return np.zeros(len(time))
+    own = local_intervals(record.voltage_time_s, record.voltage_interval_s)
+    rows = np.searchsorted(record.voltage_time_s, time)
+    half = (own[np.clip(rows - 1, 0, len(own) - 1)] + record.interval_s) / 2
+    clock_s = record.clock_offset.standard if record.clock_offset else 0.0
     slope = np.gradient(running_median(volts[known], 5), time[known])
-    return np.asarray(clock_s * np.abs(np.interp(time, time[known], slope)), dtype=np.float64)
+    late_s = np.hypot(clock_s, half / math.sqrt(3))
+    return np.asarray(late_s * np.abs(np.interp(time, time[known], slope)), dtype=np.float64)
 
 
 def _display(noise: float, step: float) -> float:
@@ -688,7 +728,7 @@ def _finer(
     if len(time) < 2:
         return []
     at = np.interp(even, time, amps)
-    change = np.abs(np.diff(at)) / (FINE_SHARE * profile.level_A)
+    change = np.abs(np.diff(at)) / max(FINE_SHARE * profile.level_A, record.ammeter.resolution)
     step = float(even[1] - even[0])
     many = np.minimum(
         np.minimum(np.ceil(change), FINEST), step // max(record.interval_s, record.voltage_interval_s)

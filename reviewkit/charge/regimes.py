@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
@@ -9,13 +10,14 @@ from typing import Literal
 import numpy as np
 
 from reviewkit.charge import ending as endings
+from reviewkit.charge import limits, segmentation, transition
 from reviewkit.charge import profile as profiles
-from reviewkit.charge import segmentation, transition
 from reviewkit.charge.ending import SAME_V, Ending
 from reviewkit.charge.profile import Bins, Block, Profile
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.segmentation import HELD, PASSING, SLOPE, Account
 from reviewkit.metrology import Measured
+from reviewkit.schema.blocks import Cell
 
 PhaseName = Literal[
     "before", "precharge", "constant current", "constant voltage", "terminated", "top-up", "interrupted"
@@ -38,6 +40,9 @@ FALLEN, LEAST_LEVEL = 0.05, 0.1
 """A current that ends by more than this share below its level has fallen, unless it then stands for at least
 so much of the charge: chosen, above any droop of a meter and below the smallest step that chargers make.
 """
+
+LAST_SHARE = 5.0
+"""A charge of C/2 that ends at C/10 ends at a fifth of its plateau: common practice, no source."""
 
 UNEXPLAINED = 6.0
 """With more than this share [%] of the charge in passing the account does not fit the log.
@@ -188,7 +193,12 @@ class Phases:
     @property
     def unfit(self) -> bool:
         """Whether the account leaves too much of the log unexplained to be read from."""
-        return self.transient_share > UNEXPLAINED or self.fall_unread
+        return self.unexplained or self.fall_unread
+
+    @property
+    def unexplained(self) -> bool:
+        """Whether no label fits too large a share of the charge."""
+        return self.transient_share > UNEXPLAINED
 
     @cached_property
     def fall_unread(self) -> bool:
@@ -232,8 +242,14 @@ class Phases:
         return inside
 
 
-def find(record: ChargeRecord) -> Phases | None:
-    """Return what the charger does at each moment; None if no charge current ever flows."""
+def find(record: ChargeRecord, *, cell: Cell | None = None) -> Phases | None:
+    """Return what the charger does at each moment; None if no charge current ever flows.
+
+    Parameters
+    ----------
+    cell : Cell or None
+        For the current at which a charge is expected to end.
+    """
     profile = profiles.of(record)
     if profile is None:
         return None
@@ -247,9 +263,11 @@ def find(record: ChargeRecord) -> Phases | None:
         record, profile, bins, account, main, from_s=precharge.value if precharge else None
     )
     regimes = _regimes(bins, account, inside, precharge, knee.moment.value if knee else None, profile.level_A)
-    _, in_gap = endings.moment(record, main[-1])
-    ending = endings.how(record, profile, bins, account, main[-1], in_gap=in_gap)
-    end, _ = endings.moment(record, main[-1], ending)
+    _, in_gap = endings.moment(record, profile, main[-1])
+    # A charge that begins again by itself had ended, at whatever current.
+    most_A = math.inf if order.top_ups else _last_expected(cell or Cell(), record, main, profile.level_A)
+    ending = endings.how(record, profile, bins, account, main[-1], in_gap=in_gap, most_A=most_A)
+    end, _ = endings.moment(record, profile, main[-1], ending)
     spans = _spans(
         record, regimes, main, order.top_ups, end.value if ending in ("never", "faded") else main[-1].last_s
     )
@@ -272,6 +290,18 @@ def find(record: ChargeRecord) -> Phases | None:
         transient_share=_unexplained(regimes),
         end_in_gap=in_gap,
     )
+
+
+def _last_expected(cell: Cell, record: ChargeRecord, main: tuple[Block, ...], level_A: float) -> float:
+    """Return the highest current at which a charge is expected to end [A]: as declared, else C/10.
+
+    Where no capacity is declared, what the log delivers or a part of the plateau stands in for it.
+    """
+    limit = limits.termination(cell)
+    if limit is not None and limit.high is not None:
+        return limit.high
+    delivered_Ah = sum(endings.charge_of(record, one) for one in main) / 3600
+    return max(delivered_Ah / 10, level_A / LAST_SHARE)
 
 
 def _precharge(

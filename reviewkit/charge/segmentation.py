@@ -119,12 +119,15 @@ def account(bins: Bins, *, rig_ohm: float = 0.0) -> Account:
     plain = _best(free)
     few = bins.coarser(COARSER)
     roughly = _Costs(few)
+    without = _best(roughly)[0]
     tried = (_followed(few, roughly, *start) for start in starts(few, rig_ohm))
     found = [one for one in tried if one is not None]
     best = min(found, key=lambda one: one[0], default=None)
+    # What the voltage is off by, one bin as the next, counts less in fewer bins.
+    worth = 0.0 if best is not None and best[0] < without - WORTH else WORTH
     if best is not None:
         best = _followed(bins, free, *best[2:], narrowing=NARROWING[-2:])
-    if best is None or best[0] > plain[0] - WORTH:
+    if best is None or best[0] > plain[0] - worth:
         never = np.full(len(bins) + 1, np.inf)
         never[-1] = plain[0]
         return Account(plain[1], None, None, plain[0], never)
@@ -163,6 +166,10 @@ def _densest(values: FloatArray, weights: FloatArray, width: float) -> tuple[flo
     first = int(np.argmax(inside))
     some = slice(first, int(last[first]))
     return float(inside[first]), float(np.average(values[some], weights=weights[order][some]))
+
+
+_Followed = tuple[float, tuple[Stretch, ...], float, float]
+"""Cost, stretches, resistance and set voltage of an account."""
 
 
 class _Costs:
@@ -248,7 +255,7 @@ def _walk(back: npt.NDArray[np.int_]) -> Iterator[tuple[int, int]]:
 
 def _followed(
     bins: Bins, free: _Costs, ohm: float, set_V: float, *, narrowing: Sequence[float] = NARROWING
-) -> tuple[float, tuple[Stretch, ...], float, float] | None:
+) -> _Followed | None:
     """Return the account that a start leads to: cost, stretches, resistance, set voltage."""
     path: tuple[Stretch, ...] = ()
     cost = np.inf

@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reviewkit.charge import cell_model, series_resistance
-from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.analysis import UNRESOLVED, ChargeResult
 from reviewkit.charge.cell_model import CellModel, Limits, Run, State
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import Phases
 from reviewkit.charge.segmentation import HELD
 from reviewkit.charge.series_resistance import Regulation
-from reviewkit.metrology import Component, Measured, difference
+from reviewkit.metrology import Component, Distribution, Measured, difference
 
 DECLARED_SHARE = 0.2
 """Half-width of a declared burden or lead resistance, as a share of it; common practice, no source."""
@@ -76,11 +76,7 @@ def separate(run: ChargeResult, *, capacities_Ah: Sequence[float] = ()) -> Separ
     declared = run.record.ammeter.series_ohm
     reasons: dict[str, str] = {}
     if regulation is None:
-        reasons["regulation"] = (
-            "The constant-voltage phase is too short, or its current changes too little, to show a slope."
-            if run.phases and run.phases.knee
-            else "The charge shows no constant-voltage phase."
-        )
+        reasons["regulation"] = _no_slope(run.phases)
     effect, charge = _effect(run, regulation, declared, reasons)
     return Separation(
         regulation=regulation,
@@ -93,6 +89,14 @@ def separate(run: ChargeResult, *, capacities_Ah: Sequence[float] = ()) -> Separ
     )
 
 
+def _no_slope(phases: Phases | None) -> str:
+    if phases is not None and phases.unresolved:
+        return UNRESOLVED
+    if phases is not None and phases.knee:
+        return "The constant-voltage phase is too short, or its current changes too little, to show a slope."
+    return "The charge shows no constant-voltage phase."
+
+
 def _taper(run: ChargeResult, moved_s: float = 0.0) -> tuple[FloatArray, FloatArray]:
     """Return current and voltage at the voltage readings of the constant-voltage phase.
 
@@ -102,7 +106,7 @@ def _taper(run: ChargeResult, moved_s: float = 0.0) -> tuple[FloatArray, FloatAr
     """
     record, phases = run.record, run.phases
     nothing = np.array([])
-    if phases is None or phases.knee is None or phases.unfit:
+    if phases is None or phases.knee is None or phases.unfit or phases.unresolved:
         return nothing, nothing
     held = phases.account.kinds(len(phases.bins)) == HELD
     if (phases.bins.pulsing & held).mean() > PULSED_SHARE * held.mean():
@@ -144,17 +148,19 @@ def _timed(run: ChargeResult, regulation: Regulation | None) -> Regulation | Non
     if regulation is None:
         return None
     record = run.record
-    parts = [
-        ("clocks of the two logs", _clock(record)),
-        ("rows that may average over their interval", (record.interval_s + record.voltage_interval_s) / 2),
+    clock_s = record.clock_offset.standard if record.clock_offset else 0.0
+    parts: list[tuple[str, float, Distribution]] = [
+        ("clocks of the two logs", clock_s, "normal"),
+        ("rows that may average over their interval", record.interval_s / 2, "rectangular"),
+        ("voltage rows that may average over theirs", record.voltage_interval_s / 2, "rectangular"),
     ]
     ohm, volts = regulation.series_resistance, regulation.set_voltage
-    for name, late_s in parts:
+    for name, late_s, shape in parts:
         lines = [_plain_line(*_taper(run, sign * late_s)) for sign in (-0.5, 0.5)] if late_s else []
         if len(lines) == 2 and all(np.isfinite(lines[0] + lines[1])):
             shift = abs(lines[1][0] - lines[0][0]), abs(lines[1][1] - lines[0][1])
-            ohm = ohm.plus(Component(name, shift[0], "ohm", "rectangular"))
-            volts = volts.plus(Component(name, shift[1], "V", "rectangular"))
+            ohm = ohm.plus(Component(name, shift[0], "ohm", shape))
+            volts = volts.plus(Component(name, shift[1], "V", shape))
     return replace(regulation, series_resistance=ohm, set_voltage=volts)
 
 

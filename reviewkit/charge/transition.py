@@ -25,6 +25,16 @@ MOST_ROWS = 400
 LEAST_ROWS = 10
 """A window reaches over so many rows to either side at least: fewer bend by chance; chosen."""
 
+WIDE_BINS = 6.0
+"""Half of the time between two moments of the knee, in bins, from which on no bend is looked for: chosen,
+most knees lie within two or three bins.
+"""
+
+CHOSEN = 1.25
+"""How much wider a bend's scatter is taken, because the surest of several windows is used: from simulated
+charges (`tests/benchmarks/charge_kinds.py`, even seeds).
+"""
+
 EARLY_S = 120.0
 """A knee this early may be a charge that is at its voltage limit from the start: chosen."""
 
@@ -80,7 +90,7 @@ def find(
         at_once = first == 0 or _falls_at_once(record, profile, begun, high)
         if at_once:
             return Knee(Measured(begun, "s"), True, others)
-    moment = _refined(record, profile, account, low, high, main)
+    moment = _refined(record, profile, account, low, high, main, float(np.median(bins.span_s)))
     for early, late in others:
         reach = max(abs(early - moment.value), abs(late - moment.value))
         moment = moment.plus(Component("knee: another reading of the log", reach, "s", "rectangular"))
@@ -131,15 +141,25 @@ def _falls_at_once(record: ChargeRecord, profile: Profile, from_s: float, until_
 
 
 def _refined(
-    record: ChargeRecord, profile: Profile, account: Account, low: float, high: float, main: tuple[Block, ...]
+    record: ChargeRecord,
+    profile: Profile,
+    account: Account,
+    low: float,
+    high: float,
+    main: tuple[Block, ...],
+    bin_s: float,
 ) -> Measured:
-    """Return the knee by the bend about it; by the bins alone where no bend agrees with them."""
+    """Return the knee by the bend about it; by the bins alone where no bend agrees with them.
+
+    Where the bins leave many of them open, a bend among all that lie there is found by chance.
+    """
     middle, half = (low + high) / 2, (high - low) / 2
     whole = Measured(middle, "s", (Component("knee: between two bins", half, "s", "rectangular"),))
     end_s = main[-1].last_s
     room = min(0.35 * (end_s - middle), 0.5 * max(middle - main[0].first_s, 0.0), 900.0)
     reach = max(room, 2 * half, 8 * record.interval_s)
-    if profile.edges and profile.pulsing[np.searchsorted(record.time_s, middle) - 1]:
+    pulsing = profile.edges and profile.pulsing[np.searchsorted(record.time_s, middle) - 1]
+    if pulsing or half > WIDE_BINS * bin_s:
         return whole.plus(*record.clock_components())
     local = record.between(middle - 3 * reach, middle + 3 * reach)
     flows = _flowing(local, main)
@@ -191,8 +211,8 @@ def _bends(
         moved = abs(closer[0] - place) if closer else reach / 8
         shape = moved if closer is None else max(moved - closer[1], 0.0) + 0.25 * spread
         parts = (
-            Component("knee: scatter of the readings about the bend", spread, "s"),
-            Component("knee: length of the window fitted", shape, "s"),
+            Component("knee: scatter of the readings about the bend", CHOSEN * spread, "s"),
+            Component("knee: length of the window fitted", CHOSEN * shape, "s"),
             Component("knee: sampling interval", record.interval_s / 2, "s", "rectangular"),
             Component(
                 "knee: display step",

@@ -46,14 +46,30 @@ def at_knee(record: ChargeRecord, phases: Phases) -> Measured | None:
     reach = max(_KNEE_S, 3 * record.voltage_interval_s)
     inside = (np.abs(time - moment) <= reach) & (time >= phases.first_sample_s)
     before = (time <= moment + record.voltage_interval_s) & (time > moment - 10 * reach)
-    if inside.sum() < 2:
+    found = (
+        _median(record, time[inside], volts[inside], "knee voltage")
+        if inside.sum() >= 2
+        else _between_rows(record, phases, moment)
+    )
+    if found is None:
         return None
-    found = _median(record, time[inside], volts[inside], "knee voltage")
     slope = abs(line(time[before], volts[before]).slope) if before.sum() > 2 else 0.0
     timing = tuple(
         part.scaled(slope) for part in (*phases.knee.components, *record.clock_components()) if slope
     )
     return found.plus(*timing)
+
+
+def _between_rows(record: ChargeRecord, phases: Phases, moment: float) -> Measured | None:
+    """Return the cell's voltage between two readings far apart [V]: it rises from one to the other."""
+    time, volts = _voltage_rows(record)
+    right = int(np.searchsorted(time, moment))
+    if not 0 < right < len(time) or time[right - 1] < phases.first_sample_s or time[right] > phases.end_s:
+        return None
+    low, high = sorted(volts[right - 1 : right + 1].tolist())
+    value = (low + high) / 2
+    part = Component("knee voltage: between two readings", (high - low) / 2, "V", "rectangular")
+    return Measured(value, "V", (record.voltmeter.component(value), *((part,) if high > low else ())))
 
 
 def hold(record: ChargeRecord, phases: Phases) -> Measured | None:
@@ -177,7 +193,9 @@ def settled(record: ChargeRecord, phases: Phases, minutes: float) -> tuple[Measu
         None if the log ends while charging or much too early.
     """
     origin = settle_from(record, phases)
-    open_end = phases.ending in ("log ended", "never", "faded", "undecided")
+    # Whoever stopped a current that vanishes: from then on the cell is left alone.
+    still_on = phases.ending in ("never", "faded") and record.cable_out_s is None
+    open_end = still_on or phases.ending == "log ended"
     time, volts = _voltage_rows(record)
     moment = origin + 60 * minutes
     logged = float(time[-1]) - origin

@@ -27,6 +27,8 @@ _PPM = 50e-6
 _DECLARED_SHARE = 0.2
 _DRIFT = 0.1
 """By how much of its statement a meter's error may wander over a log: nobody knows more of it."""
+_EARLY_SHARE = 0.13
+"""A charge that ends by itself does so at C/10 or below: common practice, no source; a third more allowed."""
 _GAP_ROWS = 4.0
 _LONGEST_CLOCK_S = 60.0
 _WINDOWS_S = np.geomspace(20.0, 2500.0, 12)
@@ -98,8 +100,14 @@ def of(charge: Charge) -> dict[str, Floor]:
     for part in (floors.levels, floors.moments, floors.amounts, floors.line, floors.endings):
         found.update(part())
     # Pauses are told from pulses where the rows show the pulses.
-    counted = found["terminates"].told and floors.counted
-    found |= {name: Floor(np.nan, told=counted) for name in ("interruptions", "top_ups")}
+    ends = found["terminates"].told
+    found |= {name: Floor(np.nan, told=ends and floors.counted) for name in ("interruptions", "top_ups")}
+    found["limit_adherence"] = Floor(np.nan, told=floors.resolved)
+    if charge.marks.ended_by == "device":
+        # Where the log can't tell whether the device ended the charge, it tells nothing of that end.
+        for name in ("termination_current", "termination_time", "time_to_80", "current_after"):
+            if name in found:
+                found[name] = Floor(found[name].half, found[name].told and ends)
     return {name: floor for name, floor in found.items() if name in charge.truths}
 
 
@@ -339,7 +347,9 @@ class _Floors:
         seen = usual < 150 and just > 3 * scatter(meter, just) and at.end < self.amps.true_s[-1] - 3 * usual
         held = at.pulled is None or at.pulled > at.end + 5 * usual
         steady = fall * 1800 < 0.03 * just
-        told = seen and held and (self.charge.cable_declared or not steady)
+        # A current that stops far above any usual end may as well be a cable pulled that nobody noted.
+        early = just > _EARLY_SHARE * self.charge.cell.capacity_Ah
+        told = seen and held and (self.charge.cable_declared or not (steady or early))
         return {
             "termination_current": Floor(size, seen and self.resolved),
             "terminates": Floor(np.nan, told=told),

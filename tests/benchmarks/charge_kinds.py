@@ -1,7 +1,7 @@
 """Whether the charge section tells what any charger does, over simulated charges of every kind.
 
     python tests/benchmarks/charge_kinds.py [--charges 60] [--kinds plain cuts …] [--seed 0] [--fresh]
-                                            [--processes 2] [--write]
+                                            [--processes 2] [--minutes 40] [--write]
 
 The charges come from `tests/adversary`, which shares no code with the kit. Each is written as a review folder
 and goes through the section's own functions. Even seeds are for tuning; `--fresh` takes odd ones. Printed is,
@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import sys
 import tempfile
 import time
@@ -170,13 +171,31 @@ def verdicts(one: Charge, found: dict[str, dict[str, Any]]) -> Iterator[str]:
 
 
 def run(kinds: Iterable[str], charges: int, seed: int, processes: int) -> Iterator[Told]:
-    """Yield what each charge gave, kind by kind."""
-    tasks = [(kind, seed + 2 * place) for kind in kinds for place in range(charges)]
+    """Yield what each charge gave, one of each kind in turn, so that whatever is done is as much of each."""
+    each = list(kinds)
+    tasks = [(kind, seed + 2 * place) for place in range(charges) for kind in each]
     if processes == 1:
         yield from map(tell, tasks)
         return
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        yield from pool.map(tell, tasks, chunksize=4)
+    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
+    try:
+        yield from pool.map(tell, tasks, chunksize=2)
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def within(told: Iterable[Told], kinds: int, minutes: float) -> list[Told]:
+    """Return what was told until the time was over or Ctrl-C came, by whole rounds of all kinds."""
+    found, began = [], time.monotonic()
+    try:
+        for one in told:
+            found.append(one)
+            if time.monotonic() - began > 60 * minutes:
+                break
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+    whole = len(found) // kinds * kinds
+    return found[:whole]
 
 
 def rows(outcomes: Iterable[Outcome]) -> list[dict[str, Any]]:
@@ -278,18 +297,20 @@ def main() -> None:
     asks.add_argument("--seed", type=int, default=0)
     asks.add_argument("--fresh", action="store_true", help="odd seeds; tune on the even ones")
     asks.add_argument("--processes", type=int, default=1)
+    asks.add_argument("--minutes", type=float, default=math.inf, help="stop after so many, as Ctrl-C does")
     asks.add_argument("--details", action="store_true", help="every miss by kind and seed")
     asks.add_argument("--write", action="store_true", help=f"store the table in {STORED.name}")
     asked = asks.parse_args()
     seed = asked.seed // 2 * 2 + asked.fresh
-    all_told = list(run(asked.kinds, asked.charges, seed, asked.processes))
+    told_of = run(asked.kinds, asked.charges, seed, asked.processes)
+    all_told = within(told_of, len(asked.kinds), asked.minutes)
     table = rows(one for told in all_told for one in told.outcomes)
     print(text(table))
     print(summary(all_told))
     if asked.details:
         print(details(all_told))
     if asked.write:
-        store(table, all_told, charges=asked.charges, seed=seed)
+        store(table, all_told, charges=len(all_told) // len(asked.kinds), seed=seed)
 
 
 def details(all_told: list[Told]) -> str:
