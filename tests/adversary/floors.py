@@ -258,7 +258,8 @@ class _Floors:
 
     def amounts(self) -> dict[str, Floor]:
         at, total, worked = self.at, self.value("delivered"), self.value("delivered_energy")
-        hours, volts = (at.end - at.start) / 3600, worked / total
+        # A charge of a second may carry nothing.
+        hours, volts = (at.end - at.start) / 3600, worked / total if total else 0.0
         mean = total / hours
         edges = [
             even(
