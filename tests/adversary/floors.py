@@ -287,7 +287,9 @@ class _Floors:
             size = 100 / (3600 * total) * half(*own, *(even(one * share) for _, one in self.hidden()))
             found["delivered_before_knee"] = Floor(size, self.knee_told())
         moment = self.value("time_to_80")
-        if np.isfinite(moment):
+        if not total:
+            found["time_to_80"] = Floor(np.nan, told=False)
+        elif np.isfinite(moment):
             amps = max(float(self.course.at([at.start + moment], self.course.current_A)[0]), 0.2 * mean)
             parts = [even(counts * (moment - 0.8 * hours * 3600) / amps), even(_PPM * moment)]
             parts += [even(0.8 * one / amps) for _, one in self.hidden()]
