@@ -117,7 +117,7 @@ class _NothingFlows(dict[str, str]):
     """One reason for every quantity."""
 
     def __missing__(self, name: str) -> str:
-        return "No charge current flows in this log."
+        return say("nothing_flows")
 
     def get(self, name: str, default: str | None = None) -> str:  # type: ignore[override]
         return self[name]
@@ -182,8 +182,6 @@ def _energy(record: ChargeRecord, cut: Phases, amounts: Delivered) -> Measured |
     return delivered.energy(amounts) if delivered.covered(record, cut) > 0.98 else None
 
 
-UNRESOLVED = "The current is switched on and off faster than the log’s rows can show."
-
 NEED_AN_ACCOUNT = (
     "plateau_current",
     "plateau_droop",
@@ -207,58 +205,40 @@ NEED_ROWS = (
 
 def _reasons(record: ChargeRecord, cut: Phases) -> dict[str, str]:
     """Return why each quantity may be missing from this charge."""
-    never_flat = "The charge was at its voltage limit from its first reading on: it never saw its plateau."
-    no_hold = _no_hold(cut)
-    ran_on = {
-        "cable pulled": "The cable was pulled before the charge had ended.",
-        "terminated": "The log has too few readings there.",
-        "never": "The current was never cut off.",
-        "faded": "The current faded to less than the meter can tell from none; no cut-off shows.",
-        "undecided": say(
-            "who_stopped", end=formatting.clock(cut.since_start(cut.end).value), in_gap=cut.end_in_gap
-        ),
-    }.get(cut.ending, "The charge still ran when the log ended.")
-    unread = no_hold if cut.knee is None or cut.unfit else "The voltage log has too few readings there."
-    in_gap = "The cut-off lies in a gap of the log."
-    none_below = "There was no precharge: the charge began with its full current."
-    short = "The log ends too soon after the charge." if cut.terminated else ran_on
-    flat = UNRESOLVED if cut.unresolved else never_flat
+    no_limit = _no_limit(cut)
+    ran_on = "terminated" if cut.terminated else cut.ending
+    ended = formatting.clock(cut.since_start(cut.end).value)
+    unended = say("not_ended", ending=ran_on, end=ended, in_gap=cut.end_in_gap)
+    unread = no_limit if cut.knee is None or cut.unfit else say("few_voltage_rows")
+    in_gap = cut.end_in_gap and cut.terminated
+    never_flat = no_limit if cut.unfit else say("unresolved") if cut.unresolved else say("no_plateau")
+    after = say("log_ends_soon") if cut.terminated else unended
+    cut_off = say("end_in_gap") if in_gap else unended
     return {
-        "limit_adherence": no_hold if cut.unfit or cut.unresolved else "The charge is too short to say.",
-        "precharge_current": none_below,
-        "precharge_end": none_below,
-        "plateau_current": no_hold if cut.unfit else flat,
-        "plateau_droop": no_hold if cut.unfit else flat,
-        "knee_time": no_hold,
-        "knee_voltage": unread,
-        "hold_voltage": unread,
-        "delivered_before_knee": no_hold,
-        "termination_current": ran_on if not cut.terminated else in_gap if cut.end_in_gap else no_hold,
-        "termination_time": in_gap if cut.end_in_gap and cut.terminated else ran_on,
-        "current_after": short,
-        "time_to_80": ran_on,
-        "settled_voltage_10min": short,
-        "settled_voltage_60min": short,
-        "delivered_energy": "The voltage log does not cover the charge.",
-        "clock_offset": "Voltage and current come from one clock.",
-        "start_voltage": "The voltage log has no reading there.",
-        "peak_voltage": "The voltage log has no reading there.",
-        "delivered": "The current log has no reading there.",
+        "limit_adherence": no_limit if cut.unfit or cut.unresolved else say("too_short"),
+        **dict.fromkeys(("precharge_current", "precharge_end"), say("no_precharge")),
+        **dict.fromkeys(("plateau_current", "plateau_droop"), never_flat),
+        **dict.fromkeys(("knee_time", "delivered_before_knee"), no_limit),
+        **dict.fromkeys(("knee_voltage", "hold_voltage"), unread),
+        "termination_current": no_limit if cut.terminated and not in_gap else cut_off,
+        "termination_time": cut_off,
+        **dict.fromkeys(("current_after", "settled_voltage_10min", "settled_voltage_60min"), after),
+        "time_to_80": unended,
+        "delivered_energy": say("voltage_not_covering"),
+        "clock_offset": say("one_clock"),
+        **dict.fromkeys(("start_voltage", "peak_voltage"), say("no_reading", log="voltage")),
+        "delivered": say("no_reading", log="current"),
     }
 
 
-def _no_hold(cut: Phases) -> str:
+def _no_limit(cut: Phases) -> str:
     if cut.unresolved:
-        return UNRESOLVED
+        return say("unresolved")
     if cut.fall_unread:
         return say("fall_unread")
     if cut.unfit:
-        return f"The log can’t tell: no usual account fits {cut.transient_share:.0f} % of the charge."
-    return "The charge shows no constant-voltage phase: it " + {
-        "log ended": "still ran when the log ended.",
-        "never": "never stopped.",
-        "faded": "faded away.",
-    }.get(cut.ending, "stopped out of its constant current.")
+        return say("unexplained", share=cut.transient_share)
+    return say("no_voltage_limit", ending=cut.ending)
 
 
 _FARTHEST_S = 300.0
@@ -292,12 +272,8 @@ def checked(record: ChargeRecord, phases: Phases) -> ChargeRecord:
         return record
     size = (abs(found[0]) + found[1]) / COVERAGE
     part = Component("clock offset: against the knee that both logs show", size, "s", "rectangular")
-    note = (
-        f"{record.clock_note} Beware: at the knee the two logs fit each other with the current log moved by "
-        f"{formatting.quantity(found[0], found[1], 's')} more. The offset may be wrong by that much, and its "
-        "uncertainty is widened to hold it."
-    )
-    return replace(record, clock_offset=offset.plus(part), clock_note=note.strip())
+    note = say("offset_contradicted", moved=formatting.quantity(found[0], found[1], "s"))
+    return replace(record, clock_offset=offset.plus(part), clock_note=f"{record.clock_note} {note}".strip())
 
 
 def _moved(record: ChargeRecord, phases: Phases) -> tuple[float, float] | None:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.charge import limits, sentences
-from reviewkit.charge.analysis import UNRESOLVED, ChargeResult, analyse_one, say
+from reviewkit.charge.analysis import ChargeResult, analyse_one, say
 from reviewkit.charge.limit_time import in_words
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.regimes import UNEXPLAINED
@@ -18,6 +18,9 @@ from reviewkit.findings import Finding, Findings, displays, measured, not_tested
 from reviewkit.findings.displays import Dataset, Datasets
 from reviewkit.metrology.conformity import Limit, Verdict
 from reviewkit.schema.blocks import Cell
+
+LEAST_SHARE = 0.1
+"""Shares nearer to each other than this [%] are not told apart in words: chosen, the last digit shown."""
 
 LABELS = {
     "start_voltage": ("voltage before the charge", "V"),
@@ -47,10 +50,6 @@ LABELS = {
     "clock_offset": ("current log’s clock to voltage log’s", "s"),
 }
 """Label and unit of each finding, in the order in which a reader should see them."""
-
-NOTHING_LOGGED = (
-    "No charge was logged: name a voltage log and a current log under `charge_runs` in the review file."
-)
 
 
 def _dataset(record: ChargeRecord) -> Dataset:
@@ -99,7 +98,7 @@ class ChargeResults:
         if not self.runs:
             return ChargeFindings(
                 tuple(
-                    not_tested(f"charge.{name}", label, NOTHING_LOGGED, unit)
+                    not_tested(f"charge.{name}", label, say("nothing_logged"), unit)
                     for name, (label, unit) in LABELS.items()
                 )
             )
@@ -207,17 +206,16 @@ def _adherence(run: ChargeResult) -> Finding:
     if run.adherence is None:
         return not_tested(key, label, run.missing["limit_adherence"], unit)
     at_cell = run.adherence_at_cell
-    note = (
-        "Share of the charging time with the current within 3 % of its plateau or the regulation point "
-        f"within 10 mV of its set voltage. {in_words(run.adherence)}"
-    )
-    if at_cell is not None and abs(at_cell.share - run.adherence.share) >= 0.1:
-        note += f" With the voltage at the cell in place of the regulation point it is {at_cell.share:.1f} %."
-    if run.phases is not None and run.phases.pulsed:
-        note += " The current is switched on and off: it is judged while it is on."
     low, high = run.adherence.low, run.adherence.high
-    if low is not None and high is not None and high - low >= 0.1:
-        note += f" The readings’ noise and steps leave {low:.1f} % to {high:.1f} % open."
+    differs = at_cell is not None and abs(at_cell.share - run.adherence.share) >= LEAST_SHARE
+    is_open = low is not None and high is not None and high - low >= LEAST_SHARE
+    note = say(
+        "adherence",
+        rest=in_words(run.adherence),
+        at_cell=at_cell.share if at_cell and differs else None,
+        pulsed=run.phases is not None and run.phases.pulsed,
+        between=(low, high) if is_open else None,
+    )
     return Finding(key, label, run.adherence.share, unit, low=low, high=high, note=note)
 
 
@@ -226,7 +224,7 @@ def _interruptions(run: ChargeResult) -> Finding:
     if run.phases is None:
         return not_tested(key, label, run.missing["interruptions"])
     if run.phases.unresolved:
-        return not_tested(key, label, UNRESOLVED)
+        return not_tested(key, label, say("unresolved"))
     if run.phases.counts_doubtful:
         return not_tested(key, label, say("pause_or_end"))
     count = run.phases.interruptions
@@ -236,7 +234,7 @@ def _interruptions(run: ChargeResult) -> Finding:
 def _top_ups(run: ChargeResult) -> Finding:
     key, (label, _) = "charge.top_ups", LABELS["top_ups"]
     if run.phases is None or not run.phases.terminated:
-        why = run.missing.get("current_after") or "The charge did not end within the log."
+        why = run.missing.get("current_after") or say("not_ended_in_log")
         return not_tested(key, label, why)
     if run.phases.counts_doubtful:
         return not_tested(key, label, say("pause_or_end"))
@@ -308,13 +306,10 @@ def guarded(run: ChargeResult, name: str, item: Finding) -> Finding:
     if name != "precharge_current" or not cold:
         return item
     if item.value is not None:
-        return replace(item, note=f"The cell began {cold}, and the device charged it cautiously. {item.note}")
+        return replace(item, note=f"{say('cold', below=cold, how='cautiously')} {item.note}")
     if run.phases is None:
-        return replace(
-            item, verdict="pass", note=f"The cell stood {cold}, and the device refused to charge it."
-        )
-    note = f"The cell began {cold} and was charged with the full current at once, without a precharge."
-    return replace(item, verdict="fail", note=note)
+        return replace(item, verdict="pass", note=say("cold", below=cold, how="refused"))
+    return replace(item, verdict="fail", note=say("cold", below=cold, how="at once"))
 
 
 def _may_be_inside(item: Finding) -> bool:
@@ -325,11 +320,11 @@ def _may_be_inside(item: Finding) -> bool:
 
 
 def started_cold(run: ChargeResult) -> str:
-    """Return "below 2.5 V" if the cell certainly stood there before the charge, else nothing."""
+    """Return "2.5 V" if the cell certainly stood below that before the charge, else nothing."""
     start = run.get("start_voltage")
     if start is None or start.high >= limits.COLD_START_V:
         return ""
-    return f"below {limits.COLD_START_V:g} V"
+    return f"{limits.COLD_START_V:g} V"
 
 
 def temperatures(run: ChargeResult) -> list[Finding]:
@@ -347,7 +342,7 @@ def temperatures(run: ChargeResult) -> list[Finding]:
     if not len(shown):
         return []
     allowed = limits.temperature(run.cell)
-    note = "As shown: the thermometer’s accuracy is not declared, so there is no uncertainty."
+    note = say("as_shown")
     found = []
     for name, label, value in (
         ("lowest_temperature", "lowest temperature while charging", float(shown.min())),

@@ -10,17 +10,12 @@ import numpy.typing as npt
 
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import Phases
+from reviewkit.findings import sentences
 from reviewkit.metrology import formatting
 
-_MOST_ROWS = 100_000
-_MEANING = {
-    "early taper": "the current falls before the voltage limit is reached",
-    "pulsing": "the current switches on and off",
-    "steps": "the current stands on several levels",
-    "foldback": "the current stands on a lower level",
-    "droop": "the current sags a little",
-    "unnamed": "no usual shape",
-}
+say = sentences.of("charge")
+
+_MOST_ROWS, _MOST_TOLD = 100_000, 3
 
 
 def at_limits(
@@ -99,16 +94,17 @@ def _moved(stretch: Stretch, time: FloatArray, pauses: FloatArray) -> Stretch:
 
 def in_words(found: Adherence) -> str:
     """Return what the time at neither limit looks like."""
-    if not found.stretches:
-        return "The rest is single moments."
     parts = [
-        f"{formatting.clock(one.length_s)} from {formatting.clock(one.start_s)} on: {_MEANING[one.shape]}, "
-        f"{formatting.rough(one.low_A, 'A')} to {formatting.rough(one.high_A, 'A')} ({one.shape})"
-        for one in found.stretches[:3]
+        {
+            "length": formatting.clock(one.length_s),
+            "start": formatting.clock(one.start_s),
+            "shape": one.shape,
+            "low": formatting.rough(one.low_A, "A"),
+            "high": formatting.rough(one.high_A, "A"),
+        }
+        for one in found.stretches[:_MOST_TOLD]
     ]
-    more = len(found.stretches) - 3
-    tail = f"; and {more} shorter" if more > 0 else ""
-    return f"At neither limit: {'; '.join(parts)}{tail}."
+    return say("at_neither_limit", parts=parts, more=max(0, len(found.stretches) - _MOST_TOLD))
 
 
 BoolArray = npt.NDArray[np.bool_]

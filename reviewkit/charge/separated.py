@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from reviewkit.charge import limits, sentences, sources
 from reviewkit.charge.analysis import ChargeResult, say
-from reviewkit.charge.findings import NOTHING_LOGGED, ChargeFindings, ChargeResults, keyed, under_label
+from reviewkit.charge.findings import ChargeFindings, ChargeResults, keyed, under_label
 from reviewkit.charge.inputs import ChargeInputs
 from reviewkit.charge.separation import Separation, separate
 from reviewkit.charge.sources import PortMeters
@@ -39,7 +39,7 @@ class Separations:
         if not self.runs:
             return ChargeFindings(
                 tuple(
-                    not_tested(f"charge.{name}", label, NOTHING_LOGGED, unit)
+                    not_tested(f"charge.{name}", label, say("nothing_logged"), unit)
                     for name, (label, unit) in LABELS.items()
                 )
             )
@@ -129,16 +129,18 @@ def _regulation(run: ChargeResult, apart: Separation) -> list[Finding]:
     }
     declared = formatting.quantity(apart.rig_ohm, None, "ohm")
     notes = {
-        "set_voltage": "Read from the constant-voltage phase, extended to no current.",
-        "series_resistance": "Slope of the cell’s voltage against the current in the constant-voltage phase.",
-        "device_resistance": f"Less {declared} declared for the ammeter and its leads.",
+        "set_voltage": say("set_voltage"),
+        "series_resistance": say(
+            "series_resistance",
+            drop=sentences.full_drop(run, known.series_resistance) if known else "",
+            negative=known is not None and known.series_resistance.high < 0,
+        ),
+        "device_resistance": say(
+            "device_resistance",
+            declared=declared,
+            negative=apart.device_ohm is not None and apart.device_ohm.high < 0,
+        ),
     }
-    if known:
-        notes["series_resistance"] += f" {sentences.full_drop(run, known.series_resistance)}".rstrip()
-    if known and known.series_resistance.high < 0:
-        notes["series_resistance"] += " " + say("voltage_raised")
-    if apart.device_ohm is not None and apart.device_ohm.high < 0:
-        notes["device_resistance"] += " " + say("negative_resistance")
     found = []
     for name in rows:
         value, (label, unit) = values[name], LABELS[name]
@@ -154,23 +156,21 @@ def _without_rig(run: ChargeResult, apart: Separation) -> Finding:
     key, (label, _) = "charge.time_without_rig", LABELS["time_without_rig"]
     if apart.effect is None or not apart.rig_ohm:
         return not_tested(key, label, apart.reasons.get("effect", ""), "s")
-    note = f"Predicted from the cell’s curve as measured. The knee would come at {apart.effect.knee_s.text}."
     logged = run.get("termination_time")
-    if logged is not None:
-        longer = difference(logged, apart.effect.duration_s)
-        told = abs(longer.value) > longer.expanded
-        note += (
-            f" The rig made the charge {longer.text} longer."
-            if told
-            else " The rig’s share is within the doubt."
-        )
+    longer = difference(logged, apart.effect.duration_s) if logged is not None else None
+    note = say(
+        "without_rig",
+        knee=apart.effect.knee_s.text,
+        logged=longer is not None,
+        longer=longer.text if longer is not None and abs(longer.value) > longer.expanded else "",
+    )
     return measured(key, label, apart.effect.duration_s, note=note)
 
 
 def _other_cells(apart: Separation) -> Finding:
     key, (label, _) = "charge.other_cells", LABELS["other_cells"]
     if not apart.others:
-        return not_tested(key, label, apart.reasons.get("others", "No capacities were asked for."))
+        return not_tested(key, label, apart.reasons.get("others") or say("no_capacities"))
     rows = [
         {
             "capacity_Ah": one.capacity_Ah,
@@ -183,23 +183,18 @@ def _other_cells(apart: Separation) -> Finding:
         for one in apart.others
     ]
     trusted = [one for one in apart.others if one.trusted]
-    note = "The measured curve scaled by capacity, for cells of the same kind."
-    if trusted:
-        low, high = trusted[0], trusted[-1]
-        note += (
-            f" From {low.capacity_Ah:g} Ah in {low.full_s.text} to {high.capacity_Ah:g} Ah in "
-            f"{high.full_s.text}; beyond that range it is not to be trusted."
-        )
+    ends = [(f"{one.capacity_Ah:g}", one.full_s.text) for one in (*trusted[:1], *trusted[-1:])]
+    note = say("other_cells", ends=ends)
     return Finding(key, label, rows, note=note)
 
 
 def _ended_by(run: ChargeResult, same_on_all: bool | None) -> Finding:
     key, (label, _) = "charge.ended_by", LABELS["ended_by"]
     if run.phases is None:
-        return not_tested(key, label, "No charge current flows in this log.")
+        return not_tested(key, label, say("nothing_flows"))
     declared = run.record.run.source_controls_charge if run.record.run else None
     ending = sources.who_ends(run.phases.terminated, declared, sources.source_stays(run), same_on_all)
-    return Finding(key, label, ending.by, note=ending.evidence)
+    return Finding(key, label, ending.by, note=say("ended_by", evidence=ending.evidence))
 
 
 def _drawn(run: ChargeResult, meters: PortMeters) -> Finding:
@@ -208,10 +203,10 @@ def _drawn(run: ChargeResult, meters: PortMeters) -> Finding:
     limit = limits.source_limit(declared.source_kind, declared.source_limit_A) if declared else None
     value = sources.drawn(run, meters)
     if value is None:
-        return not_tested(key, label, "The source’s side was not logged.", "A", limit)
+        return not_tested(key, label, say("source_not_logged", whole=False), "A", limit)
     if value.components:
-        return measured(key, label, value, limit=limit, note="Highest steady value over the charge.")
-    note = "Highest steady value; no uncertainty: the source-side meter’s accuracy is not declared."
+        return measured(key, label, value, limit=limit, note=say("drawn_from_source", accuracy=True))
+    note = say("drawn_from_source", accuracy=False)
     return Finding(key, label, value.value, "A", limit=limit, note=note)
 
 
@@ -219,11 +214,11 @@ def _efficiency(run: ChargeResult, meters: PortMeters) -> Finding:
     key, (label, _) = "charge.efficiency", LABELS["efficiency"]
     value = sources.efficiency(run, meters)
     if value is None:
-        return not_tested(key, label, "The source’s side was not logged over the whole charge.", "%")
-    note = "Charger and cable together, over the main charge."
-    if meters.voltmeter and meters.ammeter:
+        return not_tested(key, label, say("source_not_logged", whole=True), "%")
+    declared = bool(meters.voltmeter and meters.ammeter)
+    note = say("efficiency", accuracy=declared)
+    if declared:
         return measured(key, label, value, note=note)
-    note += " No uncertainty: the source-side meter’s accuracy is not declared."
     return Finding(key, label, value.value, "%", note=note)
 
 
@@ -231,13 +226,13 @@ def across(runs: Sequence[ChargeResult]) -> list[Finding]:
     """Return what only several sources together can say."""
     key, label = "charge.same_on_all_sources", "the same charge on all sources"
     if len(runs) < 2:
-        return [not_tested(key, label, "The device was charged from one source only.")]
+        return [not_tested(key, label, say("one_source"))]
     rows = compare(runs)
     if not rows:
-        return [not_tested(key, label, "The runs have no quantity in common.")]
+        return [not_tested(key, label, say("nothing_common"))]
     differing = sources.named_pairs(rows)
-    note = f"{len(rows)} comparisons of {formatting.listed(sorted({row.quantity for row in rows}))}. "
-    note += f"They differ in {differing}." if differing else "None differs by more than the meters can tell."
+    compared = sorted({row.quantity for row in rows})
+    note = say("same_on_all", count=len(rows), compared=compared, differing=differing)
     inputs = tuple(path for run in runs for path in run.record.inputs)
     return [Finding(key, label, not differing, note=note, inputs=inputs)]
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reviewkit.charge import cell_model, series_resistance
-from reviewkit.charge.analysis import UNRESOLVED, ChargeResult
+from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.cell_model import CellModel, Limits, Run, State
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import Phases
@@ -76,7 +76,11 @@ def separate(run: ChargeResult, *, capacities_Ah: Sequence[float] = ()) -> Separ
     declared = run.record.ammeter.series_ohm
     reasons: dict[str, str] = {}
     if regulation is None:
-        reasons["regulation"] = _no_slope(run.phases)
+        phases = run.phases
+        resolved = phases is None or not phases.unresolved
+        reasons["regulation"] = (
+            say("no_slope", knee=bool(phases and phases.knee)) if resolved else say("unresolved")
+        )
     effect, charge = _effect(run, regulation, declared, reasons)
     return Separation(
         regulation=regulation,
@@ -87,14 +91,6 @@ def separate(run: ChargeResult, *, capacities_Ah: Sequence[float] = ()) -> Separ
         others=_others(run, effect, charge, declared, capacities_Ah, reasons),
         reasons=reasons,
     )
-
-
-def _no_slope(phases: Phases | None) -> str:
-    if phases is not None and phases.unresolved:
-        return UNRESOLVED
-    if phases is not None and phases.knee:
-        return "The constant-voltage phase is too short, or its current changes too little, to show a slope."
-    return "The charge shows no constant-voltage phase."
 
 
 def _taper(run: ChargeResult, moved_s: float = 0.0) -> tuple[FloatArray, FloatArray]:
@@ -177,9 +173,7 @@ def _device(regulation: Regulation | None, record: ChargeRecord, reasons: dict[s
         reasons["device"] = reasons["regulation"]
         return None
     if not declared:
-        reasons["device"] = (
-            "The ammeter’s burden and the leads are not declared: give `burden_ohm` and `leads_ohm`."
-        )
+        reasons["device"] = say("no_burden")
         return None
     return difference(regulation.series_resistance, Measured(declared, "ohm", (_burden(record),)))
 
@@ -196,18 +190,14 @@ def _effect(
     effect = predict(charge, declared, stop_doubt_A=stop.expanded if stop else 0.0)
     effect = _rig_as_declared(effect, charge, run.record)
     if not all(math.isfinite(one.value + one.expanded) for one in (effect.duration_s, effect.knee_s)):
-        reasons["effect"] = (
-            "No circuit fitted to this cell’s charge runs it to its end, so none says how long."
-        )
+        reasons["effect"] = say("no_prediction", why="endless")
         return None, None
     left = effect.model.residual_V
     if left > WORST_FIT_V + run.record.voltmeter.resolution:
-        reasons["effect"] = (
-            f"The cell’s model misses the log by {1000 * left:.0f} mV: it supports no prediction."
-        )
+        reasons["effect"] = say("no_prediction", why="misfit", left_mV=1000 * left)
         return None, None
     if not declared:
-        reasons["effect"] = "The ammeter’s burden and the leads are not declared: nothing to take away."
+        reasons["effect"] = say("no_prediction", why="no burden")
     return effect, charge
 
 
@@ -235,22 +225,22 @@ def _burden(record: ChargeRecord) -> Component:
 
 
 def _unfit(run: ChargeResult, regulation: Regulation | None) -> str:
-    phases = run.phases
+    phases, why = run.phases, ""
     if phases is None or phases.knee is None:
-        return "The charge shows no constant-voltage phase."
-    if not phases.terminated:
-        return "The charge was not logged to its end."
-    if phases.knee_at_start or not phases.sees_plateau:
-        return "The charge never saw its plateau."
-    if regulation is None:
+        why = "no voltage limit"
+    elif not phases.terminated:
+        why = "no end"
+    elif phases.knee_at_start or not phases.sees_plateau:
+        why = "no plateau"
+    elif regulation is None:
         return ""
-    if run.get("termination_current") is None:
-        return "The current at the cut-off is not known."
-    if stop_share(run) > FALLEN_TO:
-        return "The current was cut off before it had fallen: another limit ended the charge."
-    if phases.named("interrupted"):
-        return "The charge was interrupted: its times are not the charger’s alone."
-    return ""
+    elif run.get("termination_current") is None:
+        why = "no current at the end"
+    elif stop_share(run) > FALLEN_TO:
+        why = "not fallen"
+    elif phases.named("interrupted"):
+        why = "interrupted"
+    return say("no_prediction", why=why) if why else ""
 
 
 def stop_share(run: ChargeResult) -> float:
@@ -317,7 +307,7 @@ def _others(
         reasons["others"] = reasons["effect"]
         return ()
     if not run.cell.rated_capacity_Ah:
-        reasons["others"] = "The rated capacity of the cell is not given: `cell: {rated_capacity_Ah: …}`."
+        reasons["others"] = say("no_capacity")
         return ()
     return other_cells(effect, charge, declared, run.cell.rated_capacity_Ah, capacities_Ah)
 

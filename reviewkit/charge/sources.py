@@ -75,7 +75,7 @@ class Ending:
     Parameters
     ----------
     evidence : str
-        A sentence.
+        What it rests on, by name: the sentence is worded in ``templates/words/charge.j2``.
     """
 
     by: EndedBy
@@ -99,22 +99,14 @@ def who_ends(
         Whether termination was the same on several different sources; None: only one.
     """
     if not terminates:
-        return Ending("undecided", "The current never stopped within the log, so nobody ended the charge.")
+        return Ending("undecided", "never stopped")
     if source_stays is False:
-        return Ending("source", "The source's voltage fell as the current stopped.")
-    if source_controls is False and source_stays:
-        return Ending(
-            "device", "The source has no charge control, and its voltage stood while the current stopped."
-        )
+        return Ending("source", "source fell")
     if source_controls is False:
-        return Ending(
-            "device", "The source has no charge control of its own, as declared, and the current stopped."
-        )
+        return Ending("device", "source stood" if source_stays else "no control declared")
     if same_on_all:
-        return Ending("device", "The charge ends alike on different sources.")
-    if source_controls:
-        return Ending("undecided", "The source has a charge control of its own: either may have ended it.")
-    return Ending("undecided", "The review file does not say whether the source controls the charge.")
+        return Ending("device", "alike on all")
+    return Ending("undecided", "source controls" if source_controls else "control not said")
 
 
 def named_pairs(rows: Sequence[SameOrNot]) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from reviewkit.charge import limits, sentences
 from reviewkit.charge.analysis import ChargeResult, say
-from reviewkit.charge.findings import LABELS, NOTHING_LOGGED, ChargeResults
+from reviewkit.charge.findings import LABELS, ChargeResults
 from reviewkit.charge.record import FloatArray
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Absent, Chart, Charts
@@ -24,7 +24,7 @@ def labelled(results: ChargeResults) -> list[tuple[ChargeResult, str]]:
     return [(run, "" if results.only else run.record.label) for run in results.runs]
 
 
-def shown(drawn: Iterable[Chart | str], *, nothing: str = NOTHING_LOGGED.replace("`", "")) -> Charts | Absent:
+def shown(drawn: Iterable[Chart | str], *, nothing: str = "") -> Charts | Absent:
     """Return the charts, one for each run; where no run has one, why the first has none.
 
     Parameters
@@ -32,9 +32,10 @@ def shown(drawn: Iterable[Chart | str], *, nothing: str = NOTHING_LOGGED.replace
     drawn : iterable of Chart or str
         For each run its chart, or why there is none.
     nothing : str
-        What is said where there is no run.
+        What is said where there is no run; by default that nothing was logged.
     """
     each = tuple(drawn)
+    nothing = nothing or say("nothing_logged").replace("`", "")
     charts = tuple(one for one in each if isinstance(one, Chart))
     return Charts(charts) if charts else Absent(str(each[0]) if each else nothing)
 
