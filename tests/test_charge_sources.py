@@ -11,6 +11,7 @@ import yaml
 
 from reviewkit import charge
 from reviewkit.charge import limits, sources
+from reviewkit.charge.analysis import say
 from reviewkit.charge.inputs import ChargeInputs
 from reviewkit.metrology import Component, Measured, meter
 
@@ -80,7 +81,7 @@ def test_a_declared_limit_wins_and_an_unknown_kind_is_refused():
 def test_who_ends_the_charge(terminates, controls, stays, same, by):
     ending = sources.who_ends(terminates, controls, stays, same)
     assert ending.by == by
-    assert ending.evidence.endswith(".")
+    assert say("ended_by", evidence=ending.evidence).endswith(".")
 
 
 def test_a_source_ammeter_with_swapped_leads_hides_no_draw(tmp_path: Path) -> None:
