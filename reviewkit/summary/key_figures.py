@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from reviewkit.findings import PART_MIME, Finding, sentences
@@ -31,6 +31,10 @@ class KeyFigure:
         What it is sorted by; None where it was not had.
     has : str
         What the list can be narrowed down to by it; empty for nothing.
+    unit : str
+        Of a number that the list draws over all devices; empty for none.
+    interval : tuple of (float, float) or None [unit]
+        Of that number.
     """
 
     name: str
@@ -38,6 +42,8 @@ class KeyFigure:
     text: str
     order: float | None
     has: str = ""
+    unit: str = ""
+    interval: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -72,6 +78,13 @@ def key_figures(record: Record) -> KeyFigures:
 
 def _figure(name: str, text: str, order: float | None, has: str = "") -> KeyFigure:
     return KeyFigure(name, say("key_head", name=name), text, order, has)
+
+
+def _drawn(name: str, text: str, item: Finding) -> KeyFigure:
+    """Return a number that the list draws beside all other devices', with its interval."""
+    value = float(item.value)  # type: ignore[arg-type]
+    low, high = (value if end is None else end for end in (item.low, item.high))
+    return replace(_figure(name, text, value), unit=item.unit, interval=(low, high))
 
 
 def _ends(record: Record) -> KeyFigure | None:
@@ -114,7 +127,7 @@ def _full_in(record: Record) -> KeyFigure | None:
     first = whole[0]
     source = spoken.source_of(first.key) if len(times) > 1 else ""
     time = spoken.rounded(float(first.value), "s")  # type: ignore[arg-type]
-    return _figure("full_in", say("key_full_in", time=time, source=source), float(first.value))  # type: ignore[arg-type]
+    return _drawn("full_in", say("key_full_in", time=time, source=source), first)
 
 
 def _shelf(record: Record) -> KeyFigure | None:
@@ -125,8 +138,8 @@ def _shelf(record: Record) -> KeyFigure | None:
         return None
     days = record.findings.get(f"{first.key.rpartition('.')[0]}.days_on_shelf")
     lasts = spoken.days_said(days) if days is not None and _is_number(days) else ""
-    value = float(first.value)  # type: ignore[arg-type]
-    return _figure("shelf", say("key_shelf", mean=spoken.rounded(value, first.unit), lasts=lasts), value)
+    mean = spoken.rounded(float(first.value), first.unit)  # type: ignore[arg-type]
+    return _drawn("shelf", say("key_shelf", mean=mean, lasts=lasts), first)
 
 
 def _readout(record: Record) -> KeyFigure | None:
@@ -134,7 +147,7 @@ def _readout(record: Record) -> KeyFigure | None:
     if item is None or not _is_number(item):
         return None
     most = float(item.value if item.high is None else item.high)  # type: ignore[arg-type]
-    return _figure("readout", spoken.rounded(most, item.unit, up=True), most)
+    return replace(_drawn("readout", spoken.rounded(most, item.unit, up=True), item), order=most)
 
 
 def _is_number(item: Finding) -> bool:

@@ -333,6 +333,8 @@
     document.querySelectorAll(".chart").forEach(function (figure) { charts.push(new Chart(figure)); });
     document.querySelectorAll("table.sortable").forEach(makeSortable);
     document.querySelectorAll("form.narrow").forEach(makeNarrowable);
+    /* On a phone the list itself comes first. */
+    if (!stacked.matches) document.querySelectorAll("details.over").forEach(function (part) { part.open = true; });
     sayRoles();
     if (document.querySelector("a.copy")) document.body.append(status);
     openTarget();

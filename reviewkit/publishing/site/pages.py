@@ -14,7 +14,7 @@ from reviewkit.publishing import editions, written
 from reviewkit.publishing.site import assets, card, exporter, prose
 from reviewkit.publishing.site.context import Link, PageContext, described
 from reviewkit.publishing.site.prose import about_sample, disclosure
-from reviewkit.publishing.site.shelf import comparisons, shelf
+from reviewkit.publishing.site.shelf import comparisons, pictures, shelf
 from reviewkit.review import video
 
 _HOME = "index.html"
@@ -230,7 +230,12 @@ def write_shelf(out: Path, *, charts_script: Path | None = None, home: str = _HO
     columns, reviews = shelf(out)
     page = PageContext(title="All reviews")
     text = exporter.template(
-        "list.html.j2", page, columns=columns, reviews=reviews, comparisons=comparisons(out)
+        "list.html.j2",
+        page,
+        columns=columns,
+        reviews=reviews,
+        comparisons=comparisons(out),
+        pictures=pictures(columns, reviews),
     )
     written.put(out, home, lambda part: _write(part, text))
     for name in [name for name in written.shared(out) if name.endswith(".html") and name != home]:

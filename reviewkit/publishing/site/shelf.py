@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+import html
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
+from reviewkit.drawing import devices
+from reviewkit.drawing.picture import picture
 from reviewkit.findings import PART_MIME, Finding, findings_file
 from reviewkit.findings.findings_file import FILE as JSON_FILE
+from reviewkit.metrology import units
 from reviewkit.metrology.formatting import listed
 from reviewkit.pipeline import harvest
 from reviewkit.publishing import written
@@ -27,11 +33,16 @@ class Figure:
         What it says, and what it is sorted by.
     has : str
         What the list can be narrowed down to by it.
+    unit : str
+    interval : tuple of (float, float) or None [unit]
+        Of a number that is drawn over all devices.
     """
 
     text: str = ""
     order: str = ""
     has: str = ""
+    unit: str = ""
+    interval: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -40,16 +51,16 @@ class ShelfRow:
 
     Parameters
     ----------
-    title, about, href, date : str
-        About: the sample and the edition, in a few words.
+    title, device, about, href : str
+        About: the sample, edition and date, in a few words.
     figures : tuple of Figure
         One for each column; empty where the review has none.
     """
 
     title: str
+    device: str
     about: str
     href: str
-    date: str
     figures: tuple[Figure, ...]
 
     @property
@@ -66,6 +77,45 @@ def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
         _row(name, whole, [own.get(key, ("", Figure()))[1] for key in columns]) for name, whole, own in wholes
     ]
     return list(columns.values()), sorted(rows, key=lambda row: row.title.lower())
+
+
+MOST_DRAWN = 12
+"""Devices that one picture shows; of more, the lowest and the highest. Chosen: one screen's height."""
+_WIDE = 340
+_LONGEST_NAME = 24
+"""Letters of a device's name beside its mark: what a third of the picture holds."""
+
+
+def _short(name: str) -> str:
+    short = name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1].rstrip()}…"
+    return html.escape(short, quote=False)
+
+
+def pictures(columns: Sequence[str], rows: Sequence[ShelfRow]) -> list[tuple[str, Markup]]:
+    """Return a picture for each figure that at least two devices have: what it shows, and the drawing."""
+    found = []
+    for place, head in enumerate(columns):
+        drawn = [(row.device, row.figures[place]) for row in rows if row.figures[place].interval]
+        drawn.sort(key=lambda pair: float(pair[1].order))
+        if len(drawn) < 2 or len({figure.unit for _, figure in drawn}) > 1:
+            continue
+        count, half = len(drawn), MOST_DRAWN // 2
+        kept = drawn if count <= MOST_DRAWN else [*drawn[:half], *drawn[-half:]]
+        of_all = f", the {half} lowest and {half} highest of {count} devices" if kept is not drawn else ""
+        found.append((f"{head}{of_all}", _picture(head, kept)))
+    return found
+
+
+def _picture(head: str, drawn: Sequence[tuple[str, Figure]]) -> Markup:
+    unit = drawn[0][1].unit
+    scale, sign = (3600.0, "h") if unit == "s" else units.for_people(float(drawn[-1][1].order), unit)
+    entries = [
+        devices.Entry(_short(name), *(number / scale for number in (float(figure.order), *figure.interval)))
+        for name, figure in drawn
+        if figure.interval
+    ]
+    made = picture(devices.over_devices(entries, title=head, unit=sign), width=_WIDE)
+    return Markup(made.for_page)  # the drawing escapes its texts
 
 
 def comparisons(out: Path) -> list[Link]:
@@ -115,14 +165,16 @@ def _own_figures(place: Path, whole: Mapping[str, Any]) -> dict[str, tuple[str, 
     summaries = (json.loads(path.read_text(encoding="utf-8")) for path in place.glob("notebooks/*.ipynb"))
     own = [one for one in summaries if one["metadata"].get("reviewkit", {}).get("kind") == "summary"]
     shown = (part for one in own for part in harvest.displayed(one, PART_MIME) if "figures" in part)
-    found = {
-        item["name"]: (item["head"], Figure(item["text"], _order(item["order"]), item["has"]))
-        for part in shown
-        for item in part["figures"]
-    }
+    found = {item["name"]: (item["head"], _read(item)) for part in shown for item in part["figures"]}
     named = (key for one in own for key in one["metadata"]["reviewkit"].get("figures", ()))
     items = {item["key"]: item for item in whole["findings"]}
     return found | {key: _of_finding(Finding.from_dict(items[key])) for key in named if key in items}
+
+
+def _read(item: Mapping[str, Any]) -> Figure:
+    interval = item.get("interval")
+    drawn = (float(interval[0]), float(interval[1])) if interval else None
+    return Figure(item["text"], _order(item["order"]), item["has"], item.get("unit", ""), drawn)
 
 
 def _of_finding(item: Finding) -> tuple[str, Figure]:
@@ -142,8 +194,8 @@ def _row(name: str, whole: Mapping[str, Any], figures: Iterable[Figure]) -> Shel
     told = [firmware, f"edition {edition}" if edition else "a working copy", about.get("date") or ""]
     return ShelfRow(
         title=about["title"] or device["name"],
+        device=device["name"],
         about=", ".join(part for part in told if part),
         href=f"{name}/index.html",
-        date=about.get("date") or "",
         figures=tuple(figures),
     )
