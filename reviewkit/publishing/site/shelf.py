@@ -12,7 +12,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.drawing import devices
+from reviewkit.drawing import strip
 from reviewkit.drawing.picture import picture
 from reviewkit.findings import PART_MIME, Finding, findings_file
 from reviewkit.findings.findings_file import FILE as JSON_FILE
@@ -110,11 +110,11 @@ def _picture(head: str, drawn: Sequence[tuple[str, Figure]]) -> Markup:
     unit = drawn[0][1].unit
     scale, sign = (3600.0, "h") if unit == "s" else units.for_people(float(drawn[-1][1].order), unit)
     entries = [
-        devices.Entry(_short(name), *(number / scale for number in (float(figure.order), *figure.interval)))
+        strip.Entry(_short(name), *(number / scale for number in (float(figure.order), *figure.interval)))
         for name, figure in drawn
         if figure.interval
     ]
-    made = picture(devices.over_devices(entries, title=head, unit=sign), width=_WIDE)
+    made = picture(strip.over_devices(entries, title=head, unit=sign), width=_WIDE)
     return Markup(made.for_page)  # the drawing escapes its texts
 
 
