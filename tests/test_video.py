@@ -21,6 +21,7 @@ from reviewkit.findings.displays import ExtraPage
 from reviewkit.publishing import site
 from reviewkit.publishing.site import context
 from reviewkit.review import video
+from reviewkit.review.review_file import About
 
 HOSTILE = (*site_sample.HOSTILE, "a --> b", "&lt;b&gt;", "--></script>")
 CHAPTERS = """time,title,about
@@ -286,6 +287,8 @@ def test_programs_read_a_review_without_a_rating(shown: Path) -> None:
     assert whole["itemReviewed"]["name"] == "Alder"
     assert whole["author"] == {"@type": "Person", "name": "invented"}
     assert "datePublished" not in whole, "'invented' is no date"
+    assert "uploadDate" not in whole["video"], "the review's own date is not the video's"
+    assert "thumbnailUrl" not in whole["video"], "no address is known"
     assert whole["reviewBody"].startswith("Alder is shown to stay inside its limits in 1 of 3 checks.")
     assert whole["video"]["@type"] == "VideoObject"
     assert whole["video"]["url"] == "https://video.example/alder?a=1&b=2"
@@ -312,6 +315,38 @@ def test_a_date_is_published_where_it_is_one(tmp_path: Path) -> None:
     assert whole["datePublished"] == "2026-02-14"
     assert "video" not in whole
     assert dict(told.tags)["article:published_time"] == "2026-02-14"
+
+
+def test_a_known_address_is_that_of_page_picture_and_video(tmp_path: Path) -> None:
+    """ogp.me: og:url is the canonical address, og:image an address; RFC 6596: the canonical link relation."""
+    reviewed = site_sample.reviewed(tmp_path / "alder", tmp_path / "out")
+    more = {
+        "site": "https://bench.example/reviews/",
+        "video": "https://video.example/1",
+        "video_date": "2026-02-15",
+    }
+    object.__setattr__(reviewed.file, "review", reviewed.file.review.model_copy(update=more))
+    site.write_review(reviewed)
+    page = _Page(reviewed.staged / "index.html")
+    name = f"https://bench.example/reviews/{reviewed.file.name}"
+    assert page.tags["og:url"] == f"{name}/index.html"
+    assert page.tags["og:image"] == f"{name}/preview.png"
+    video_told = json.loads(page.linked)["video"]
+    assert (video_told["uploadDate"], video_told["thumbnailUrl"]) == ("2026-02-15", f"{name}/preview.png")
+    for told in reviewed.staged.glob("*.html"):
+        text = told.read_text(encoding="utf-8")
+        whole = "index.html" if told.name == "card.html" else told.name
+        assert f'<link rel="canonical" href="{name}/{whole}">' in text
+        assert text.count('<meta name="description"') == 1
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("site", "http://bench.example"), ("site", "https://a b"), ("video_date", "last week")],
+)
+def test_an_address_or_date_that_programs_cannot_read_is_refused(key: str, value: str) -> None:
+    with pytest.raises(ValueError, match=key):
+        About.model_validate({key: value})
 
 
 def test_open_graph_says_the_same(shown: Path) -> None:

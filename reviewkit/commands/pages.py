@@ -99,6 +99,7 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
         raise Faults(faults)
     script = extras.charts_script
     site.write_index(ended, charts_script=script, home=extras.home)
+    drawing.add_preview(ended)
     evidence.write(ended)
     if extras.single_file:
         pages = [result.page for result in ended.sections]

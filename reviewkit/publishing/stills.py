@@ -19,8 +19,8 @@ from reviewkit.metrology import formatting, units
 from reviewkit.metrology.conformity import Limit
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import Reviewed
-from reviewkit.publishing import raster
-from reviewkit.publishing.site import exporter
+from reviewkit.publishing import raster, site
+from reviewkit.publishing.site import card, exporter
 
 FOLDER = "stills"
 SCHEMES = ("light", "dark")
@@ -236,6 +236,13 @@ def preview(title: str, line: str, *, notice: str) -> bytes:
         "value": name,
     }
     return raster.png(_whole(Source("", notice), "light", size=PREVIEW, **parts), wide)
+
+
+def add_preview(reviewed: Reviewed) -> None:
+    """Leave what a shared link shows beside a review's page."""
+    file = reviewed.file
+    drawn = preview(file.device.name, card.opening(reviewed, "text/plain"), notice=file.review.notice)
+    (reviewed.staged / site.PREVIEW).write_bytes(drawn)
 
 
 def _whole(source: Source, scheme: str, *, size: tuple[int, int] = (WIDTH, HEIGHT), **parts: Any) -> str:

@@ -95,7 +95,8 @@ class Claim(Block):
 class About(Block):
     """The review itself: its title, edition, place beside a video, and the conditions at the bench.
 
-    Edition 0 is a working copy, of which nothing is kept.
+    Edition 0 is a working copy, of which nothing is kept. `site`: the address at which the folder of all
+    reviews is published; `video_date`: the day on which the video was, as in 2026-11-27.
     """
 
     title: str = ""
@@ -104,6 +105,8 @@ class About(Block):
     edition: int = Field(default=1, ge=0)
     changes: tuple[str, ...] = ()
     video: str = ""
+    video_date: str = Field(default="", pattern=r"^(\d{4}-\d\d-\d\d)?$")
+    site: str = Field(default="", pattern=r"^(https://[^\s?#\"<>]+)?$")
     ambient_C: Celsius | None = Field(default=None, ge=-60, le=80)
     ambient_humidity_percent: Percent | None = Field(default=None, ge=0, le=100)
     place: str = ""
@@ -179,6 +182,11 @@ class ReviewFile:
     def is_working_copy(self) -> bool:
         """Whether it is not meant to be published yet."""
         return self.review.edition == 0
+
+    def address(self, page: str) -> str:
+        """Return where a file of the published review stands on the web; empty where that isn't stated."""
+        site = self.review.site.rstrip("/")
+        return f"{site}/{self.name}/{page}" if site else ""
 
     @property
     def title(self) -> str:

@@ -1,7 +1,7 @@
 """Published pages: a review's own, one for each section, and the list of all reviews."""
 
 from reviewkit.publishing.site.assets import charts_source
-from reviewkit.publishing.site.context import Link, PageContext
+from reviewkit.publishing.site.context import PREVIEW, Link, PageContext
 from reviewkit.publishing.site.exporter import rendered
 from reviewkit.publishing.site.joined import join
 from reviewkit.publishing.site.pages import (
@@ -17,6 +17,7 @@ from reviewkit.publishing.site.shelf import COMPARED, beside
 
 __all__ = [
     "COMPARED",
+    "PREVIEW",
     "Link",
     "PageContext",
     "beside",

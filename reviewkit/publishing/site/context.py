@@ -14,6 +14,8 @@ from reviewkit.review.review_file import Device, ReviewFile
 from reviewkit.review.video import Film
 
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
+PREVIEW = "preview.png"
+"""What a shared link shows, beside the review's page."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,8 @@ def _review(review: ReviewFile, found: str, film: Film | None) -> dict[str, Any]
             "datePublished": _date(review),
             "version": about.edition or "",
             "reviewBody": found,
+            "url": review.address("index.html"),
+            "image": review.address(PREVIEW),
             "video": film and _video(review, found, film),
         }
     )
@@ -94,7 +98,8 @@ def _video(review: ReviewFile, found: str, film: Film) -> dict[str, Any]:
             "@type": "VideoObject",
             "name": review.title,
             "description": found,
-            "uploadDate": _date(review),
+            "uploadDate": review.review.video_date,
+            "thumbnailUrl": review.address(PREVIEW),
             # An address elsewhere is a page with a player on it; a file beside the pages is the video itself.
             "contentUrl" if film.kind else "url": film.href,
             "encodingFormat": film.kind,
@@ -118,6 +123,9 @@ def _tags(review: ReviewFile, found: str, film: Film | None) -> tuple[tuple[str,
         "og:title": review.title,
         "og:description": found,
         "og:locale": "en",
+        "og:url": review.address("index.html"),
+        "og:image": review.address(PREVIEW) or PREVIEW,
+        "og:image:alt": found,
         "article:published_time": _date(review),
         "article:author": review.review.author,
         "og:video": film.href if film and not film.kind else "",
@@ -182,6 +190,10 @@ class PageContext:
         The review's earlier editions, as they were published.
     card : str
         Where the small version of the review is that stands alone; empty if there is none.
+    description : str
+        What is on the page, in a sentence or two, for search.
+    address : str
+        Where it stands on the web; empty where the review file doesn't say so.
     """
 
     title: str
@@ -205,6 +217,8 @@ class PageContext:
     described: Described | None = None
     earlier: tuple[Link, ...] = ()
     card: str = ""
+    description: str = ""
+    address: str = ""
 
     @property
     def pages(self) -> frozenset[str]:

@@ -104,6 +104,8 @@ def _extra(place: Path, name: str) -> dict[str, str]:
 def _inline(source: Path) -> str:
     """Return a script as an element can hold it."""
     text = source.read_text(encoding="utf-8")
+    # HTML allows no control characters; in a script's texts they may be written by their numbers.
+    text = re.sub(r"[\x00-\x08\x0b\x0e-\x1f]", lambda sign: f"\\x{ord(sign[0]):02x}", text)
     return re.sub(r"<(?=/script|!--|script)", r"\\x3c", text, flags=re.IGNORECASE)
 
 

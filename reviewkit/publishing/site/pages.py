@@ -124,14 +124,31 @@ def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext)
         section=result.section.name,
         trail=(*base.trail, Link(_HOME, reviewed.file.title)),
         lead="",
+        description=_of_section(reviewed, result),
+        address=reviewed.file.address(result.page),
         draft=_draft(reviewed, [] if result.ok else [f"This section failed: {result.message}"]),
     )
     _write(reviewed.staged / result.page, exporter.rendered(result.notebook, page))
 
 
+def _of_section(reviewed: Reviewed, result: SectionResult) -> str:
+    """Return what is on a section's page, for search."""
+    judged = sum(item.is_judged for item in result.findings)
+    found = f"{len(result.findings)} findings, {judged} of them judged against a limit"
+    return f"{result.section.title}: {reviewed.file.device.name}, measured on the bench. {found}."
+
+
 def _write_extra_page(reviewed: Reviewed, result: SectionResult, item: ExtraPage, base: PageContext) -> None:
     trail = (*base.trail, Link(_HOME, reviewed.file.title), Link(result.page, result.section.title))
-    page = replace(base, title=item.title, trail=trail, draft="", is_letter=True)
+    page = replace(
+        base,
+        title=item.title,
+        trail=trail,
+        draft="",
+        is_letter=True,
+        description=f"{item.title}: {reviewed.file.title}.",
+        address=reviewed.file.address(item.page),
+    )
     cell = {"id": "letter", "cell_type": "markdown", "metadata": {}, "source": item.markdown}
     _write(reviewed.staged / item.page, exporter.rendered({**_EMPTY, "cells": [cell]}, page))
 
@@ -139,6 +156,7 @@ def _write_extra_page(reviewed: Reviewed, result: SectionResult, item: ExtraPage
 def _write_index(reviewed: Reviewed, base: PageContext) -> None:
     summary = reviewed.summary
     found = {item.key: item for item in reviewed.findings}
+    said = card.opening(reviewed, "text/plain")
     page = replace(
         base,
         lead=about_sample(reviewed.file.device),
@@ -147,7 +165,9 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
         first_charts={
             result.section.name: first for result in reviewed.sections if (first := _first(result))
         },
-        described=described(reviewed.file, card.opening(reviewed, "text/plain"), base.film),
+        described=described(reviewed.file, said, base.film),
+        description=said,
+        address=reviewed.file.address(_HOME),
         earlier=_earlier(reviewed),
     )
     page = replace(page, card=card.write(reviewed, page))
@@ -193,6 +213,7 @@ def write_comparison(
         trail=(_to_all(home),),
         sections=tuple(reviews),
         notice=notice,
+        description=f"{title}: measured on the bench and compared, each difference with its uncertainty.",
         draft="" if result.ok else result.message,
     )
     _write(place / _HOME, exporter.rendered(result.notebook, page))
@@ -228,7 +249,8 @@ def write_shelf(out: Path, *, charts_script: Path | None = None, home: str = _HO
     """
     write_charts(out, charts_script=charts_script)
     columns, reviews = shelf(out)
-    page = PageContext(title="All reviews")
+    told = "Reviews of chargers, each made from its own measurements, with what was found in each."
+    page = PageContext(title="All reviews", description=told)
     text = exporter.template(
         "list.html.j2",
         page,
