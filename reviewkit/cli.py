@@ -252,9 +252,9 @@ def run(
 def _executor(scheduler: str, stay_ready: float | None) -> Iterator[Executor | None]:
     """Hold what runs the notebooks: a cluster, or None for this machine, got ready."""
     if scheduler:
-        from reviewkit.execution import dask
+        from reviewkit.execution import execute
 
-        with dask.executor(scheduler) as executor:
+        with execute.executor(scheduler) as executor:
             yield executor
         return
     from reviewkit.execution import forkserver

@@ -12,7 +12,7 @@ import pandas as pd
 from IPython.core.formatters import DisplayFormatter
 
 from reviewkit import summary
-from reviewkit.execution.task import Outcome
+from reviewkit.execution.papermill_run import Outcome
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Chart
 from reviewkit.findings import Finding, Findings, measured, not_tested

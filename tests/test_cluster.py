@@ -53,7 +53,7 @@ def test_an_address_where_nobody_answers_is_an_input_error(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     pytest.importorskip("distributed", reason="reviewkit[cluster] is not installed")
-    monkeypatch.setattr("reviewkit.execution.dask._CONNECT_S", 0.5)
+    monkeypatch.setattr("reviewkit.execution.execute._CONNECT_S", 0.5)
     folder = str(FILES / "lantern")
     done = CliRunner().invoke(
         cli.main, ["run", folder, "-o", str(tmp_path), "--scheduler", "tcp://127.0.0.1:9"]

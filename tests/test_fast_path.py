@@ -13,13 +13,13 @@ from writers.odd_styles import ODD
 
 from reviewkit import logs
 from reviewkit.errors import InputError
-from reviewkit.logs import dates_and_times, text_file, timestamps, values
+from reviewkit.logs import cells, text_file, timestamps, values
 
 UNITS = {"V": "V", "A": "A", "T": "degC"}
 _QUICK = (
     (text_file, "_at_once"),
     (values, "_all_numbers"),
-    (dates_and_times, "plain"),
+    (cells, "plain"),
     (timestamps, "_iso"),
     (timestamps, "_fixed"),
 )

@@ -20,7 +20,7 @@ import reviewkit
 from reviewkit import commands
 from reviewkit.errors import ReviewFileError
 from reviewkit.execution.execute import execute, execute_in_kernel
-from reviewkit.execution.task import Outcome, Task
+from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.publishing import site
 from reviewkit.review import review_file
 

@@ -23,7 +23,7 @@ from reviewkit import commands
 from reviewkit.commands import Published
 from reviewkit.errors import InputError
 from reviewkit.execution.execute import execute
-from reviewkit.execution.task import Outcome, Task
+from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.pipeline import loading, runner
 from reviewkit.privacy import notebook as scrub
 from reviewkit.publishing import atomic, written

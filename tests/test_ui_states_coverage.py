@@ -11,7 +11,7 @@ import pytest
 import ui_machines as small
 from scipy import stats
 
-from reviewkit.ui_states import Event, Machine, State, Transition, evidence, of_machine, plan, reach
+from reviewkit.ui_states import Event, Machine, State, Transition, evidence, of_machine, reach
 
 # A published worked example of switch coverage (six transitions). Its own list of two-transition sequences
 # leaves out the loop followed by itself; the count below is that of the line graph.
@@ -42,7 +42,7 @@ def test_switch_counts_of_the_worked_example():
 def test_sequences_of_two_are_the_sum_of_the_squared_adjacency_matrix(seed):
     """Oracles: `numpy.linalg.matrix_power(A, 2).sum()`, and the edges of the line graph (networkx)."""
     made = small.random_machine(seed)
-    multigraph = plan.multigraph(made)
+    multigraph = evidence.multigraph(made)
     adjacency = nx.to_numpy_array(multigraph, dtype=int)
     found = len(evidence.one_switches(made.edges))
     assert found == np.linalg.matrix_power(adjacency, 2).sum()
@@ -75,8 +75,8 @@ def test_the_planned_walk_is_as_short_as_the_best_of_all_orders(seed):
     made = small.random_machine(seed)
     untested = evidence.coverage(made).untested
     start = next(iter(made.states))
-    found = plan.plan(made, untested, start)
-    routes = plan.routes(made)
+    found = evidence.plan(made, untested, start)
+    routes = evidence.routes(made)
     targets = sorted({state for state, _ in untested})
     best = min(_walked(routes, start, order) for order in itertools.permutations(targets))
     missed, moves = best
@@ -102,7 +102,7 @@ def _walked(routes, start, order):
 def test_a_planned_walk_can_be_followed_step_by_step():
     for seed in range(100):
         made = small.random_machine(seed)
-        found = plan.plan(made, evidence.coverage(made).untested, "p")
+        found = evidence.plan(made, evidence.coverage(made).untested, "p")
         here = "p"
         for step in found.steps:
             assert step.state == here
@@ -117,7 +117,7 @@ def test_many_states_get_a_short_walk_that_is_not_called_the_shortest():
     jumps = [(draw.choice(names), "turn the ring", draw.choice(names)) for _ in range(8)]
     made = small.machine(dict.fromkeys(ring + jumps))
     untested = [(name, "time passed") for name in names]
-    found = plan.plan(made, untested, "s0")
+    found = evidence.plan(made, untested, "s0")
     assert sum(step.trial for step in found.steps) == 16
     assert not found.shortest
     assert sum(not step.trial for step in found.steps) <= 30
@@ -133,7 +133,7 @@ def test_the_trial_that_could_open_most_hazards_comes_first():
         [("dark", "press", "lit"), ("lit", "press", "dark")], states=states, leave_in=["dark", "cabled"]
     )
     untested = evidence.coverage(made).untested
-    first, *_ = plan.next_trials(made, reach.DEFAULT, untested)
+    first, *_ = evidence.next_trials(made, reach.DEFAULT, untested)
     assert first.state in ("dark", "cabled")
     assert made.events[first.event].outside
     assert first.could_reveal >= 1
@@ -164,7 +164,7 @@ def test_trials_that_the_states_attributes_exclude_are_not_proposed(state, attri
     asked = {event for name, event in result.coverage.untested if name == state}
     assert asked == set(known) - never
     assert {step.event for step in result.plan.steps if step.state == state and step.trial} == asked
-    everything = plan.next_trials(made, result.rules, result.coverage.untested, count=99)
+    everything = evidence.next_trials(made, result.rules, result.coverage.untested, count=99)
     assert {item.event for item in everything if item.state == state} == asked
 
 

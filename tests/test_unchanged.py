@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from reviewkit import cli
 from reviewkit.commands import verification
 from reviewkit.execution import execute, forkserver
-from reviewkit.execution.task import Outcome, Task
+from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.pipeline import cache, runner
 from reviewkit.pipeline.cache import SectionCache
 from reviewkit.review.fingerprints import fingerprints

@@ -19,7 +19,7 @@ from reviewkit import commands
 from reviewkit.cli import main
 from reviewkit.commands.pages import settled
 from reviewkit.execution import forkserver
-from reviewkit.execution.task import Outcome, Task
+from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.pipeline import runner
 from reviewkit.pipeline.cache import RunOptions
 from reviewkit.publishing import atomic, written

@@ -19,7 +19,7 @@ import yaml
 
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import execute, execute_in_kernel
-from reviewkit.execution.task import Outcome, Task
+from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.sections import template
 from reviewkit.system import disk, kit
 
@@ -280,7 +280,7 @@ def test_nothing_is_left_when_the_asking_process_is_killed(tmp_path: Path) -> No
     )
     code = (
         "from pathlib import Path\nfrom reviewkit.execution import forkserver\n"
-        "from reviewkit.execution.task import Task\nwith forkserver.serving():\n"
+        "from reviewkit.execution.papermill_run import Task\nwith forkserver.serving():\n"
         f"    forkserver.execute(Task(Path({str(hang)!r}), {{}}, Path({str(tmp_path)!r})))\n"
     )
     home = tmp_path / "tmp"
@@ -315,7 +315,7 @@ def test_children_die_with_the_server(tmp_path: Path) -> None:
 LINGERING = """
 from pathlib import Path
 from reviewkit.execution import forkserver
-from reviewkit.execution.task import Task
+from reviewkit.execution.papermill_run import Task
 with forkserver.serving(linger_s=3):
     print(forkserver.execute(Task(Path({path!r}), {{}}, Path({folder!r}))).ok, forkserver._server.process)
 """

@@ -13,7 +13,7 @@ from reviewkit.commands.reviews import OUT, Published, refuse_place, run
 from reviewkit.errors import InputError
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import execute
-from reviewkit.execution.task import Task
+from reviewkit.execution.papermill_run import Task
 from reviewkit.metrology import formatting
 from reviewkit.pipeline import harvest, results
 from reviewkit.pipeline.results import SectionResult

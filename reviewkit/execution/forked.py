@@ -30,7 +30,7 @@ from types import FrameType
 from typing import Any
 
 from reviewkit.execution import forkserver
-from reviewkit.execution.task import Task
+from reviewkit.execution.papermill_run import Task
 from reviewkit.system import disk, kit
 
 _THREADED = ("polars",)

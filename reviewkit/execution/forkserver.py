@@ -21,7 +21,7 @@ from multiprocessing.connection import Client, Connection
 from typing import Any
 
 from reviewkit.execution import papermill_run
-from reviewkit.execution.task import Outcome, Task, environment
+from reviewkit.execution.papermill_run import Outcome, Task, environment
 from reviewkit.system.kit import fingerprint as program
 
 PREFIX = "\0reviewkit-"

@@ -16,7 +16,7 @@ from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import Engine, papermill_engines
 from traitlets.config import Config
 
-from reviewkit.execution.task import GRACE_S
+from reviewkit.execution.papermill_run import GRACE_S
 
 NAME = "reviewkit-here"
 

@@ -12,7 +12,7 @@ from typing import Any
 from jupyter_client.kernelspec import KernelSpec
 from jupyter_client.manager import AsyncKernelManager
 
-from reviewkit.execution.task import environment
+from reviewkit.execution.papermill_run import environment
 
 _at_work: set[OwnKernel] = set()
 

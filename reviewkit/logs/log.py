@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from reviewkit.logs import decimation, timestamps
-from reviewkit.logs.dates_and_times import Seconds
+from reviewkit.logs.cells import Seconds
 from reviewkit.metrology import formatting
 
 

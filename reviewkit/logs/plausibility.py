@@ -8,7 +8,7 @@ import numpy as np
 
 from reviewkit.errors import LogError
 from reviewkit.logs import column_errors, values
-from reviewkit.logs.dates_and_times import DAY_S
+from reviewkit.logs.cells import DAY_S
 from reviewkit.logs.log import Log
 from reviewkit.metrology import formatting
 from reviewkit.metrology.meter import Meter

@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.errors import LogError
-from reviewkit.logs import column_errors, columns, order, plausibility, source, timing, values
+from reviewkit.logs import column_errors, columns, plausibility, source, timing, values
+from reviewkit.logs.cells import DAY_S
 from reviewkit.logs.columns import Chosen
-from reviewkit.logs.dates_and_times import DAY_S
 from reviewkit.logs.log import SERIES_NAMES, Log, LogReport, Quantity, find_gaps, smallest_step
 from reviewkit.logs.source import Source
 from reviewkit.logs.text_file import Columns, arrow
@@ -188,7 +188,7 @@ def read_found(found: Found, quantity: Quantity) -> Log:
         raise _no_reading(found, overloads=readings.overloads)
     stamps = replace(timed.stamps, seconds=np.where(timely, timed.stamps.seconds, np.nan))
     try:
-        arranged = order.arrange(stamps, readings.values)
+        arranged = timing.arrange(stamps, readings.values)
     except ValueError as failure:
         problem, *remedy = failure.args
         remedy = remedy or ["Split the file: one log per file, one start per log."]
@@ -298,7 +298,7 @@ def _log(
     quantity: Quantity,
     read: values.Readings,
     timed: Timed,
-    arranged: order.Order,
+    arranged: timing.Order,
     raw: Columns,
     left_out: int,
     notes: tuple[str, ...],

@@ -13,8 +13,8 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from reviewkit.logs import cells, dates_and_times, decimation
-from reviewkit.logs.dates_and_times import DAY_S, Seconds
+from reviewkit.logs import cells, decimation
+from reviewkit.logs.cells import DAY_S, Seconds
 from reviewkit.metrology import units
 from reviewkit.tables import headers
 
@@ -147,9 +147,7 @@ def _compact_clock(times: Any, *, dated: bool) -> Any:
     spelled = compute.replace_substring_regex(times, rf"^{cells.COMPACT_CLOCK.pattern}$", r"\1:\2:\3\4")
     if dated or any(cell.startswith("0") for cell in sample):
         return spelled
-    as_clock, as_count = (
-        np.diff(values) for values in (dates_and_times.read(spelled).seconds, _numbers(times))
-    )
+    as_clock, as_count = (np.diff(values) for values in (cells.read(spelled).seconds, _numbers(times)))
     return spelled if np.ptp(as_clock % DAY_S) < 0.5 * np.ptp(as_count) else None
 
 
@@ -158,7 +156,7 @@ def _typed(times: pd.Series, unit: str) -> Stamps:
     if pd.api.types.is_datetime64_any_dtype(times):
         return _from_moments(times)
     if pd.api.types.is_timedelta64_dtype(times):
-        return Stamps(dates_and_times.in_seconds(times))
+        return Stamps(cells.in_seconds(times))
     return _from_numbers(times.to_numpy(dtype=float, na_value=np.nan), unit, digits=0)
 
 
@@ -205,7 +203,7 @@ def _since_first(plain: pd.Series) -> Stamps:
     if known.empty:
         raise ValueError("no row has a time that can be read")
     origin = pd.Timestamp(known.iloc[0]).floor("D")
-    return Stamps(dates_and_times.in_seconds(plain - origin), origin=origin.to_pydatetime())
+    return Stamps(cells.in_seconds(plain - origin), origin=origin.to_pydatetime())
 
 
 def _in_zone(found: Stamps, zone: tzinfo) -> Stamps:
@@ -316,11 +314,11 @@ def _is_decimal(steps: Seconds) -> bool:
 
 def _on_days(text: Any, days: Any, pattern: str) -> Stamps:
     """Return times of day on their days, or on an unknown one."""
-    quick = dates_and_times.plain(text)
+    quick = cells.plain(text)
     if quick is not None:
         seconds, step_s = quick
     else:
-        clock = dates_and_times.read(text, pattern if headers.is_clock(pattern) else "")
+        clock = cells.read(text, pattern if headers.is_clock(pattern) else "")
         seconds, step_s = clock.seconds, clock.step_s
     if days is None:
         return Stamps(seconds, wall_clock=True, of_day=True, step_s=step_s)
@@ -331,7 +329,7 @@ def _dated(seconds: Seconds, days: Any, step_s: float, *, month_first: bool) -> 
     coded = compute.dictionary_encode(days)
     kinds = coded.dictionary.to_pylist()
     codes = coded.indices.to_numpy(zero_copy_only=False)
-    since_s, origin, notes = dates_and_times.days_passed(codes, kinds, month_first=month_first)
+    since_s, origin, notes = cells.days_passed(codes, kinds, month_first=month_first)
     return Stamps(seconds + since_s, origin=origin, wall_clock=True, step_s=step_s, notes=notes)
 
 
@@ -354,7 +352,7 @@ def _from_moment_text(text: Any) -> Stamps:
         return split
     if _COMPACT.fullmatch(first):
         text = compute.replace_substring_regex(text, rf"^{_COMPACT.pattern}$", r"\1 \2:\3:\4\5")
-    clock = dates_and_times.read(text)
+    clock = cells.read(text)
     if any(clock.zone[:200].to_pylist()):
         return _zoned(clock)
     return _dated(clock.seconds, clock.around, clock.step_s, month_first=_half_days(text))
@@ -377,13 +375,13 @@ def _fixed(text: Any, width: int) -> Stamps | None:
     lengths = compute.min_max(compute.binary_length(text)).as_py()
     if lengths["min"] != lengths["max"]:
         return None
-    quick = dates_and_times.plain(compute.utf8_slice_codeunits(text, width + 1))
+    quick = cells.plain(compute.utf8_slice_codeunits(text, width + 1))
     if quick is None:
         return None
     return _dated(quick[0], compute.utf8_slice_codeunits(text, 0, width), quick[1], month_first=False)
 
 
-def _zoned(clock: dates_and_times.Clock) -> Stamps:
+def _zoned(clock: cells.Clock) -> Stamps:
     """Return moments with their offset from universal time: no clock change can touch them."""
     coded = compute.dictionary_encode(compute.fill_null(clock.zone, ""))
     offsets = np.array([_offset_s(zone) for zone in coded.dictionary.to_pylist()])

@@ -16,7 +16,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from reviewkit.execution.task import Outcome, Task
+from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.system import disk, kit
 from reviewkit.system.kit import fingerprint as program
 from reviewkit.tables import keys

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import InputError, SectionError
-from reviewkit.execution.task import Outcome
+from reviewkit.execution.papermill_run import Outcome
 from reviewkit.findings import Findings
 from reviewkit.findings.displays import ExtraPage
 from reviewkit.pipeline import harvest

@@ -13,7 +13,7 @@ from typing import Any
 
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import abandon, execute
-from reviewkit.execution.task import Outcome, Task
+from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.pipeline import cache, harvest, results
 from reviewkit.pipeline.cache import SectionCache

@@ -69,8 +69,8 @@ def key_figures(record: Record) -> KeyFigures:
 
     Examples
     --------
-    >>> [item.text for item in key_figures(record).items][:2]
-    ['yes', '17 of 21']
+    >>> print(*(item.text for item in key_figures(record).items[:2]), sep=", ")
+    yes, 17 of 21
     """
     made = (make(record) for make in (_ends, _inside, _wrong, _full_in, _shelf, _readout))
     return KeyFigures(tuple(item for item in made if item is not None))

@@ -12,8 +12,14 @@ from reviewkit.ui_states.model import State as State
 from reviewkit.ui_states.model import Transition as Transition
 from reviewkit.ui_states.reach import OwnRule as OwnRule
 from reviewkit.ui_states.reading import check
-from reviewkit.ui_states.report import findings
-from reviewkit.ui_states.sheets import change_list, note_to_maker, precaution_list, signal_table, trial_list
+from reviewkit.ui_states.report import (
+    change_list,
+    findings,
+    note_to_maker,
+    precaution_list,
+    signal_table,
+    trial_list,
+)
 from reviewkit.ui_states.signals import Signal as Signal
 from reviewkit.ui_states.signals import flash_rate as flash_rate
 

@@ -11,8 +11,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from reviewkit.ui_states import evidence as planning
 from reviewkit.ui_states import evidence as proving
-from reviewkit.ui_states import plan as planning
 from reviewkit.ui_states import precautions as guarding
 from reviewkit.ui_states import reach, reading
 from reviewkit.ui_states import signals as showing

@@ -1,4 +1,4 @@
-"""How much the trials prove: coverage, exact limits, contradictions, what is not undone.
+"""How much the trials prove: coverage, exact limits, contradictions, what is not undone; what to try next.
 
 References
 ----------
@@ -9,11 +9,19 @@ Clopper and Pearson, Biometrika 26 (1934) 404: exact limits of a share.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from reviewkit.metrology.conformity import clopper_pearson, upper_bound
+from reviewkit.ui_states import reach
 from reviewkit.ui_states.model import Machine, Pair, Transition
+from reviewkit.ui_states.reach import Rule
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 Walk = Sequence[str]
 """A state, then the events done in it one after the other, without a reset between them."""
@@ -211,3 +219,241 @@ def not_undone(machine: Machine) -> tuple[NotUndone, ...]:
         and OPPOSITES.get(machine.role(there)) == machine.role(back)
         and back.next != there.state
     )
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A trial worth making.
+
+    Parameters
+    ----------
+    could_reveal : int
+        How many further hazards (state left in, kind) its worst outcome would open; for an action by
+        hand, for how many states left in it could be a precaution.
+    why : {"would show", "outside", "harmless", "precaution", "unseen"}
+        It would show a precaution; it can happen with no one there and could open a hazard, or none as far
+        as is known; by hand it could be a precaution; by hand no one has looked.
+    """
+
+    state: str
+    event: str
+    could_reveal: int
+    why: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of a plan: an event to bring about, on the way or as the trial itself."""
+
+    state: str
+    event: str
+    trial: bool
+    to: str = ""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A walk through all untested pairs.
+
+    Parameters
+    ----------
+    steps : tuple of Step
+        A trial is taken to leave the device where it was; where it doesn't, the table gets a row and the
+        plan is made anew.
+    shortest : bool
+        Whether no shorter walk exists; False where there are too many states to be certain.
+    out_of_reach : tuple of (state, event)
+        Pairs in states to which no observed, unique outcome leads.
+    """
+
+    start: str
+    steps: tuple[Step, ...]
+    shortest: bool
+    out_of_reach: tuple[Pair, ...]
+
+
+def next_trials(
+    machine: Machine,
+    rules: Sequence[Rule],
+    untested: Iterable[Pair],
+    wanted: Mapping[Pair, Collection[str]] | None = None,
+    count: int = 3,
+) -> tuple[Trial, ...]:
+    """Return the pairs most worth trying: what would show a precaution, then what could reveal most.
+
+    Parameters
+    ----------
+    wanted : mapping of (state, event) to collection of str, optional
+        Pairs that a precaution is not shown without, and the states left in that it is for.
+    """
+    wanted = wanted or {}
+    today = {(item.leave_in, item.hazard) for item in reach.hazards(machine, rules, machine.leave_in)}
+    proofs = [Trial(*pair, len(lefts), "would show") for pair, lefts in wanted.items()]
+    trials = [_trial(machine, rules, pair, today) for pair in untested if pair not in wanted]
+    ordered = sorted(trials, key=lambda item: (-item.could_reveal, item.why != "outside"))
+    return (*proofs, *ordered)[:count]
+
+
+def _trial(machine: Machine, rules: Sequence[Rule], pair: Pair, today: set[tuple[str, str]]) -> Trial:
+    state, event = pair
+    if not machine.events[event].outside:
+        rest = machine.events[event].role not in ("cable in", "unlock")
+        helped = {left for left, _ in today if rest and state in _by_hand(machine, left)}
+        return Trial(state, event, len(helped), "precaution" if helped else "unseen")
+    worst = max((len(_with(machine, rules, pair, to) - today) for to in machine.states), default=0)
+    return Trial(state, event, worst, "outside" if worst else "harmless")
+
+
+def _with(machine: Machine, rules: Sequence[Rule], pair: Pair, to: str) -> set[tuple[str, str]]:
+    """Return the hazards if the untested pair led to the state `to`."""
+    more = machine.with_edges([*machine.edges, Transition(*pair, to)])
+    return {(item.leave_in, item.hazard) for item in reach.hazards(more, rules, machine.leave_in)}
+
+
+def _by_hand(machine: Machine, left: str) -> tuple[str, ...]:
+    found = [left]
+    for state in found:
+        found.extend(edge.next for edge in machine.hand_from(state) if edge.next not in found)
+    return tuple(found)
+
+
+def plan(machine: Machine, untested: Sequence[Pair], start: str) -> Plan:
+    """Return the shortest walk from `start` that comes through every state with an untested pair.
+
+    Parameters
+    ----------
+    machine : Machine
+    untested : sequence of (state, event)
+    start : str
+        The state in which the bench begins.
+    """
+    ways = routes(machine)
+    targets = [name for name in dict.fromkeys(state for state, _ in untested) if name in ways[start]]
+    visits, shortest = order(ways, start, targets)
+    steps: list[Step] = []
+    here = start
+    for state in visits:
+        steps += [Step(edge.state, edge.event, trial=False, to=edge.next) for edge in ways[here][state]]
+        steps += [Step(state, event, trial=True) for where, event in untested if where == state]
+        here = state
+    missed = tuple(pair for pair in untested if pair[0] not in visits)
+    return Plan(start, tuple(steps), shortest and not missed, missed)
+
+
+Routes = Mapping[str, Mapping[str, tuple[Transition, ...]]]
+
+
+def multigraph(machine: Machine) -> nx.MultiDiGraph:
+    """Return states and observed outcomes as a graph, each edge with its `Transition` as ``via``."""
+    import networkx as nx  # a fifth of a second: not to check a review
+
+    made = nx.MultiDiGraph()
+    made.add_nodes_from(machine.states)
+    for edge in machine.edges:
+        made.add_edge(edge.state, edge.next, via=edge)
+    return made
+
+
+def routes(machine: Machine) -> dict[str, dict[str, tuple[Transition, ...]]]:
+    """Return, for each two states, a shortest sequence of events with one outcome only between them."""
+    import networkx as nx
+
+    sure = nx.DiGraph()
+    sure.add_nodes_from(machine.states)
+    for edge in machine.edges:
+        if len(machine.outcomes(edge.state, edge.event)) == 1 and not sure.has_edge(edge.state, edge.next):
+            sure.add_edge(edge.state, edge.next, via=edge)
+    paths = dict(nx.all_pairs_shortest_path(sure))
+    return {
+        one: {
+            other: tuple(sure.edges[step]["via"] for step in pairwise(path)) for other, path in found.items()
+        }
+        for one, found in paths.items()
+    }
+
+
+def ranks(machine: Machine) -> dict[str, int]:
+    """Return each state's distance from the first, in events; states off the graph come last."""
+    import networkx as nx
+
+    first = next(iter(machine.states))
+    made = nx.Graph(multigraph(machine))
+    found = nx.single_source_shortest_path_length(nx.DiGraph(multigraph(machine)), first)
+    last = max(found.values(), default=0) + 1
+    near = nx.single_source_shortest_path_length(made, first)
+    return {name: found.get(name, near.get(name, last)) for name in machine.states}
+
+
+def order(routes: Routes, start: str, targets: Sequence[str]) -> tuple[list[str], bool]:
+    """Return the order in which to visit `targets` with the fewest events, and whether it is the best.
+
+    Parameters
+    ----------
+    routes : mapping
+        As `routes` gives it.
+    targets : sequence of str
+        Each can be reached from `start`.
+
+    Notes
+    -----
+    Up to eleven targets by dynamic programming over subsets (Held and Karp, 1962); beyond that by always
+    going to the nearest, improved by moving single targets.
+    """
+    if start in targets:
+        ordered, best = order(routes, start, [name for name in targets if name != start])
+        return [start, *ordered], best
+    if len(targets) <= 11:
+        ordered = _exact(routes, start, targets)
+        return ordered, len(ordered) == len(targets)
+    return _near(routes, start, targets), False
+
+
+def _cost(routes: Routes, one: str, other: str) -> float:
+    return len(routes[one][other]) if other in routes[one] else float("inf")
+
+
+def _exact(routes: Routes, start: str, targets: Sequence[str]) -> list[str]:
+    @cache
+    def best(here: str, left: frozenset[str]) -> tuple[int, float, tuple[str, ...]]:
+        """Most targets first, then fewest events: (targets missed, events, order)."""
+        options: list[tuple[int, float, tuple[str, ...]]] = [(len(left), 0.0, ())]
+        for name in left:
+            cost = _cost(routes, here, name)
+            if cost < float("inf"):
+                missed, more, rest = best(name, left - {name})
+                options.append((missed, cost + more, (name, *rest)))
+        return min(options)
+
+    return list(best(start, frozenset(targets))[2])
+
+
+def _near(routes: Routes, start: str, targets: Sequence[str]) -> list[str]:
+    left, here, found = list(targets), start, []
+    while left:
+        name = min(left, key=lambda other: _cost(routes, here, other))
+        if _cost(routes, here, name) == float("inf"):
+            break
+        left.remove(name)
+        found.append(name)
+        here = name
+    return _improved(routes, start, found)
+
+
+def _improved(routes: Routes, start: str, found: list[str]) -> list[str]:
+    """Move single targets to better places until no move helps."""
+    better = True
+    while better:
+        better = False
+        for name in list(found):
+            rest = [other for other in found if other != name]
+            moved = min(
+                ([*rest[:place], name, *rest[place:]] for place in range(len(found))),
+                key=lambda tour: _length(routes, start, tour),
+            )
+            if _length(routes, start, moved) < _length(routes, start, found):
+                found, better = moved, True
+    return found
+
+
+def _length(routes: Routes, start: str, tour: Sequence[str]) -> float:
+    return sum(_cost(routes, one, other) for one, other in pairwise([start, *tour]))

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.metrology import formatting
-from reviewkit.ui_states import plan
+from reviewkit.ui_states import evidence
 from reviewkit.ui_states.analysis import Assessment
 from reviewkit.ui_states.model import Machine
 from reviewkit.ui_states.reach import Hazard
@@ -144,7 +144,7 @@ def _placings(machine: Machine) -> list[tuple[Node, ...]]:
     """Return good places for every state, found from several orders to begin with."""
     ways = _ways(machine)
     joined = [name for name in machine.states if any(name in way for way in ways)]
-    left_in, ranks = frozenset(machine.leave_in), plan.ranks(machine)
+    left_in, ranks = frozenset(machine.leave_in), evidence.ranks(machine)
     starts = (sorted(joined, key=ranks.__getitem__), joined, joined[::-1])
     grids = [_untangled(order, ways, left_in) for order in starts]
     different = {tuple(sorted(slots.items())): slots for slots in grids}

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from reviewkit.execution.execute import execute
-from reviewkit.execution.task import Outcome, Task
+from reviewkit.execution.papermill_run import Outcome, Task
 
 CELL_LIMIT_S, PRINTED_LIMIT, GRACE_S = 1.5, 1_000_000, 1.0
 _STOPPED = "it was stopped: too slow, or out of memory"
