@@ -17,6 +17,7 @@ from reviewkit.drawing.picture import picture
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
 from reviewkit.publishing import raster, stills
+from reviewkit.sections import template
 
 SOURCE = stills.Source("Alder", "Invented data, for demonstration.")
 FONTS = Path(raster.__file__).with_name("fonts")
@@ -85,6 +86,11 @@ def test_a_sentence_is_said_without_what_a_table_is_for() -> None:
         "110.24\u00a0mΩ\u00a0±\u00a00.64\u00a0mΩ; 97.31\u202f%, 0.04185\u00a0V, 10 of 10"
     )
     assert stills.spoken(told) == "drawn 0.797\u00a0A, 110\u00a0mΩ; 97.3\u202f%, 0.0418\u00a0V, 10 of 10"
+
+
+def test_a_card_is_made_of_what_can_go_wrong_and_of_whether_the_charge_ends() -> None:
+    summary = next(one for one in template.discover() if one.name == "summary")
+    assert {"ui.hazards", "charge.terminates"} <= set(summary.about.figures)
 
 
 def test_hostile_text_on_a_card_is_text() -> None:

@@ -81,7 +81,7 @@ class Metadata(Block):
     check : str
         ``module:function`` that checks the files they name; empty: that they are there.
     figures : tuple of str
-        Of a summary: the findings that the list of all reviews shows of each.
+        Of a summary: the findings that a card for a video is made of.
     repeatable : bool
         Whether what it finds depends on nothing but its template, its parameters, the files they name and
         the kit, so that it need not run again while these are the same.
