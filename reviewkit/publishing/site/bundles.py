@@ -155,12 +155,12 @@ def script_json(value: Any) -> Markup:
     return Markup(text.replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))
 
 
-def plain(output: Mapping[str, Any]) -> Markup:
-    """Return an output of no kind of the kit's own: a table, a picture, text."""
+def plain(output: Mapping[str, Any], name: str = "Table") -> Markup:
+    """Return an output of no kind of the kit's own: a table, called `name`, a picture, text."""
     data: Mapping[str, Any] = output.get("data", {})
     if "text/html" in data:
-        return Markup('<div class="scroll" tabindex="0" role="region" aria-label="Table">{}</div>').format(
-            cleaned(data["text/html"])
+        return Markup('<div class="scroll" tabindex="0" role="region" aria-label="{}">{}</div>').format(
+            name, cleaned(data["text/html"])
         )
     for mime in ("image/png", "image/jpeg", "image/svg+xml"):
         if mime in data:

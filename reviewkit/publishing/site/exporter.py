@@ -154,6 +154,7 @@ class _State:
         self.page, self.parts = page, parts
         self.taken = {"main", "show-code", "contents-title", "sections-title"}
         self.contents: list[Link] = []
+        self.tables: set[str] = set()
         self.last_heading = ""
         self.level = 2
 
@@ -181,7 +182,8 @@ class _State:
             return self.extra_page(data[EXTRA_PAGE_MIME])
         if "text/markdown" in data:
             return prose.rendered(data["text/markdown"], taken=self.taken, under=self.level)[0]
-        return bundles.plain(output)
+        name = prose.free("Table", self.tables) if "text/html" in data else ""
+        return bundles.plain(output, name)
 
     def chart(self, data: Any, *, heading: bool | None = None, level: int = 0) -> Markup:
         """Return a chart; its question is not said twice where it is the heading already."""
