@@ -249,8 +249,7 @@ def write_shelf(out: Path, *, charts_script: Path | None = None, home: str = _HO
     """
     write_charts(out, charts_script=charts_script)
     columns, reviews = shelf(out)
-    told = "Reviews of chargers, each made from its own measurements, with what was found in each."
-    page = PageContext(title="All reviews", description=told)
+    page = PageContext(title="All reviews")
     text = exporter.template(
         "list.html.j2",
         page,
