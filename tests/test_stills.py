@@ -90,7 +90,9 @@ def test_a_sentence_is_said_without_what_a_table_is_for() -> None:
 
 def test_a_card_is_made_of_what_can_go_wrong_and_of_whether_the_charge_ends() -> None:
     summary = next(one for one in template.discover() if one.name == "summary")
-    assert {"ui.hazards", "charge.terminates"} <= set(summary.about.figures)
+    assert {"ui.hazards", "charge.terminates"} <= set(summary.about.cards)
+    # What the summary displays for the list stands there already; none of it a second time.
+    assert not summary.about.figures
 
 
 def test_hostile_text_on_a_card_is_text() -> None:
@@ -155,7 +157,7 @@ def test_every_key_figure_is_drawn_light_and_dark_and_holds_nothing_private(tmp_
     reviewed = site_sample.reviewed(tmp_path / "alder", tmp_path / "site" / "alder", name="Alder")
     assert reviewed.summary
     section = reviewed.summary.section
-    named = replace(section, about=section.about.model_copy(update={"figures": ("charge.plateau_current",)}))
+    named = replace(section, about=section.about.model_copy(update={"cards": ("charge.plateau_current",)}))
     reviewed = replace(reviewed, summary=replace(reviewed.summary, section=named))
     first, *others = stills.headlines(reviewed)
     assert first.key == "charge.plateau_current"

@@ -241,7 +241,8 @@ def preview(title: str, line: str, *, notice: str) -> bytes:
 def add_preview(reviewed: Reviewed) -> None:
     """Leave what a shared link shows beside a review's page."""
     file = reviewed.file
-    drawn = preview(file.device.name, card.opening(reviewed, "text/plain"), notice=file.review.notice)
+    line = card.key_line(reviewed) or card.opening(reviewed, "text/plain")
+    drawn = preview(file.device.name, line, notice=file.review.notice)
     (reviewed.staged / site.PREVIEW).write_bytes(drawn)
 
 
@@ -259,9 +260,10 @@ def _whole(source: Source, scheme: str, *, size: tuple[int, int] = (WIDTH, HEIGH
 def headlines(reviewed: Reviewed) -> list[Finding]:
     """Return the findings that a card is made of.
 
-    They are the key figures that the summary names, each on all its runs, and what is not within its limit.
+    They are those that the summary names, each on all its runs, and what is not within its limit.
     """
-    named = reviewed.summary.section.about.figures if reviewed.summary else ()
+    about = reviewed.summary.section.about if reviewed.summary else None
+    named = (about.cards or about.figures) if about else ()
     found = {item.key: item for item in reviewed.findings}
     chosen: dict[str, Finding] = {}
     for key in named:

@@ -81,6 +81,8 @@ class Metadata(Block):
     check : str
         ``module:function`` that checks the files they name; empty: that they are there.
     figures : tuple of str
+        Of a summary: findings that the list of all reviews shows in columns of their own.
+    cards : tuple of str
         Of a summary: the findings that a card for a video is made of.
     repeatable : bool
         Whether what it finds depends on nothing but its template, its parameters, the files they name and
@@ -96,6 +98,7 @@ class Metadata(Block):
     check: str = ""
     bench: Bench = Bench()
     figures: tuple[str, ...] = ()
+    cards: tuple[str, ...] = ()
     repeatable: bool = False
 
 

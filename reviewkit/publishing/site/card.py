@@ -52,6 +52,16 @@ def opening(reviewed: Reviewed, mime: str) -> str:
     return next(("".join(data[mime]) for data in parts), "")
 
 
+_ON_THE_LINE = ("ends", "wrong", "full_in")
+
+
+def key_line(reviewed: Reviewed) -> str:
+    """Return the few of a review's key figures that a shared link has room for; empty if it shows none."""
+    shown = harvest.displayed(reviewed.summary.notebook, PART_MIME) if reviewed.summary else ()
+    figures = [item for part in shown for item in part.get("figures", ()) if item["name"] in _ON_THE_LINE]
+    return " · ".join(f"{item['head']}: {item['text']}" for item in figures)
+
+
 def _pictured(reviewed: Reviewed) -> Iterator[ChartBundle]:
     """Walk each section's first picture, that section's first from which the most urgent finding is."""
     judged = [item for item in reviewed.findings if item.is_judged]

@@ -137,6 +137,12 @@ def _rewritten(name: str, pages: Mapping[str, _Page], extra: Mapping[str, str]) 
     )
 
 
+def _leads_to_a_picture(attributes: Mapping[str, str | None]) -> bool:
+    """Whether it tells of a preview that lies beside the pages, and not in this file."""
+    named = (attributes.get("property") or "").startswith("og:image")
+    return named and not _ELSEWHERE.match(attributes.get("content") or "")
+
+
 class _Writer(HTMLParser):
     """Writes a page again: the first whole, of the others what is in `main`; links lead within the file."""
 
@@ -151,6 +157,8 @@ class _Writer(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: _Attributes) -> None:
         """Write an element's start, unless it is left out."""
+        if tag == "meta" and _leads_to_a_picture(dict(attrs)):
+            return
         self.in_title = self.in_title or tag == "h1"
         self.leaving_out = self.leaving_out or (tag if self._is_left_out(tag, dict(attrs)) else "")
         new = [pair for old in attrs for pair in self._attribute(*old)]
