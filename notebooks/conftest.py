@@ -17,6 +17,7 @@ NOT_STORED = (
     "application/vnd.reviewkit.findings+json",
     "application/vnd.reviewkit.page+json",
     "application/vnd.reviewkit.part+json",
+    "image/svg+xml",
 )
 """What a cell shows beside its text and its table: heavy, and compared by other tests."""
 

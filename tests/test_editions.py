@@ -138,7 +138,8 @@ def test_a_published_review_that_cannot_be_read_is_not_written_over(out: Path, l
     with pytest.raises(InputError, match=r"evidence\.zip \(changed\)"):
         run(lantern, out)
     # Of a folder without a list of what the kit wrote into it, this can't be told.
-    (out / "lantern" / written.MARK).unlink()
+    for newer in (written.MARK, "card.html", "preview.png"):
+        (out / "lantern" / newer).unlink()
     bench(lantern, lux=398.5)
     with pytest.raises(InputError, match=r"cannot be read any more \(evidence\.zip: refused"):
         run(lantern, out)

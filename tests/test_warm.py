@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import signal
@@ -387,6 +388,20 @@ def test_folders_of_processes_that_are_no_more_are_swept(
     own = disk.made_temporary()
     disk.sweep()
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted([own.name, "reviewkit-notes"])
+
+
+def test_a_formatter_that_is_imported_already_writes_no_parameters(tmp_path: Path) -> None:
+    import colorsys
+
+    with kit.imports_without("colorsys", even_imported=True), pytest.raises(ImportError):
+        importlib.import_module("colorsys")
+    assert importlib.import_module("colorsys") is colorsys
+    # papermill has it written by black, where that can be imported.
+    pytest.importorskip("black")
+    task = Task(notebook(tmp_path, "x"), {"x": 7, "y": {"a": "b" * 60, "c": "d" * 60}}, tmp_path)
+    written = json.loads(execute_in_kernel(task).notebook)["cells"]
+    (given,) = (one for one in written if "injected-parameters" in one["metadata"].get("tags", ()))
+    assert len("".join(given["source"]).splitlines()) == 3
 
 
 def test_a_library_left_out_can_be_imported_afterwards() -> None:

@@ -184,8 +184,8 @@ def _event_loop() -> Iterator[None]:
 
 
 def _run_cells(task: Task, written: Path, engine: Mapping[str, Any]) -> None:
-    # A formatter would write the same parameters otherwise on a machine that has it.
-    with kit.imports_without("black", *kit.SCHEMA_EXTRAS):
+    # A formatter would write the same parameters otherwise on a machine, or in a process, that has it.
+    with kit.imports_without("black", even_imported=True), kit.imports_without(*kit.SCHEMA_EXTRAS):
         import papermill
 
         logging.getLogger("papermill").setLevel(logging.CRITICAL)

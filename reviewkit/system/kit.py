@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from threading import Lock
+from types import ModuleType
 
 from reviewkit.errors import InputError, KitError
 
@@ -106,22 +107,25 @@ SCHEMA_EXTRAS = ("rfc3987_syntax",)
 """A grammar of web addresses that the notebook format's checker loads, and never asks: most of its import."""
 
 _held: Counter[str] = Counter()
+_aside: dict[str, ModuleType] = {}
 _lock = Lock()
 
 
 @contextmanager
-def imports_without(*modules: str) -> Iterator[None]:
+def imports_without(*modules: str, even_imported: bool = False) -> Iterator[None]:
     """Import what stands in the block as if these optional modules were not installed.
 
-    What has been imported before stays as it is, and afterwards each can be imported as usual. Several
-    threads may be in such blocks at once.
+    What has been imported before stays as it is unless `even_imported` is set; afterwards each can be
+    imported as usual. Several threads may be in such blocks at once.
     """
     with _lock:
-        held = [name for name in modules if name in _held or name not in sys.modules]
-        _held.update(held)
+        held = [name for name in modules if even_imported or name in _held or name not in sys.modules]
         for name in held:
+            if name not in _held and sys.modules.get(name) is not None:
+                _aside[name] = sys.modules[name]
             # Python's own way of saying that there is no such module.
             sys.modules[name] = None  # type: ignore[assignment]
+        _held.update(held)
     try:
         yield
     finally:
@@ -131,3 +135,5 @@ def imports_without(*modules: str) -> Iterator[None]:
                 if not _held[name]:
                     del _held[name]
                     sys.modules.pop(name, None)
+                    if name in _aside:
+                        sys.modules[name] = _aside.pop(name)
