@@ -116,6 +116,19 @@ def test_what_is_no_log_is_said_and_the_rest_is_connected(tmp_path: Path) -> Non
     assert "logs/drain-standby.csv: the drain of a device at rest (sure)" in result.stderr
 
 
+def test_readings_that_look_impossible_are_asked_about_and_not_waved_through(tmp_path: Path) -> None:
+    time, voltage, current = simple_charge()
+    logs = [
+        loose(tmp_path / "b", "u.csv", "time (s);voltage (V)", time, 1000 * voltage),
+        loose(tmp_path / "b", "i.csv", "time (s);current (A)", time, current),
+    ]
+    made = reviewkit.start(tmp_path / "lamp", *logs)
+    text = (tmp_path / "lamp" / "review.yaml").read_text(encoding="utf-8")
+    assert "- voltage: logs/u.csv\n" in text
+    assert "plausible" not in text
+    assert any(line.startswith("logs/u.csv: a voltage? ") for line in made.told)
+
+
 def test_nothing_is_written_over_a_file_of_the_same_name(tmp_path: Path) -> None:
     (tmp_path / "lamp" / "logs").mkdir(parents=True)
     (tmp_path / "lamp" / "logs" / "drain-standby.csv").write_text("mine\n", encoding="utf-8")

@@ -145,16 +145,16 @@ def _entries(name: str, sight: Sight) -> Iterator[_Entry]:
     at_port = any(one.key == "source_voltage" for one in sight.seen)
     for one in sight.seen:
         if one.log is not None:
-            pasted = one.entry if one.entry.startswith("{") else strict_yaml.dump(name)
             key = "source_current" if one.key == "current" and at_port else one.key
-            yield _Entry(key, pasted, name, one.log)
+            # The bare path: that readings which look impossible are right is for a person to say.
+            yield _Entry(key, strict_yaml.dump(name), name, one.log)
 
 
 def _told(sight: Sight) -> Iterator[str]:
     if not sight.seen:
         yield "no voltage, current or temperature was found in it"
     for one in sight.seen:
-        yield f"{one.what} ({one.sure})" if one.log is not None else f"{one.what}? {one.why[0]}"
+        yield f"{one.what}? {one.why[0]}" if one.sure == "asks" else f"{one.what} ({one.sure})"
 
 
 def _state(one: _Entry) -> str:
