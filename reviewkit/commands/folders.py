@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from reviewkit.commands import first_logs
 from reviewkit.commands.reviews import place_faults
 from reviewkit.errors import Faults, InputError
 from reviewkit.findings import finding_keys
@@ -79,6 +78,7 @@ def start(
     >>> made.told
     ('logs/drain-standby.csv: the drain of a device at rest (sure)',)
     """
+    from reviewkit.commands import first_logs
     from reviewkit.sections import review_outline
 
     place = Path(folder)

@@ -143,15 +143,12 @@ def _fields(above: str, model: type[BaseModel], sections: tuple[str, ...]) -> It
             yield Key(f"{above}.{name}", says, takes, _default(field), sections)
 
 
+_NOTHING = ("", "''", "[]", "{}")
+
+
 def _default(field: FieldInfo) -> str:
-    value = None if field.is_required() else field.get_default(call_default_factory=True)
-    return (
-        "" if value in (None, "", (), {}) or isinstance(value, BaseModel) else strict_yaml.dump(_plain(value))
-    )
-
-
-def _plain(value: Any) -> Any:
-    return list(value) if isinstance(value, tuple | set | frozenset) else value
+    written = review_outline.default(field)
+    return "" if written in _NOTHING else written
 
 
 @cache
@@ -178,8 +175,9 @@ def json_schema(sections: Sequence[Section]) -> dict[str, Any]:
     JSON Schema, draft 2020-12.
     """
     says = {key.name: key.says for key in keys(sections)}
-    fields: dict[str, Any] = {name: (annotation, ...) for name, annotation, _ in _OWN if name == "device"}
-    fields |= {name: (annotation, None) for name, annotation, _ in _OWN if name != "device"}
+    fields: dict[str, Any] = {
+        name: (annotation, ... if name == "device" else None) for name, annotation, _ in _OWN
+    }
     for section in sections:
         for name, field in inputs_model(section).model_fields.items():
             fields.setdefault(name, (field.annotation, None))

@@ -182,10 +182,11 @@ def _fields(
             continue
         dash = "- " if item and first else _INDENT if item else ""
         first = False
-        yield f"#{_INDENT * depth}{dash}{name}: {_default(field)}{_choices(field)}".rstrip()
+        yield f"#{_INDENT * depth}{dash}{name}: {default(field)}{_choices(field)}".rstrip()
 
 
-def _default(field: FieldInfo) -> str:
+def default(field: FieldInfo) -> str:
+    """Return what a key is where it is left out, as it would be written; empty where nothing is."""
     value = None if field.is_required() else field.get_default(call_default_factory=True)
     return "" if value is None or isinstance(value, BaseModel) else _scalar(value)
 

@@ -81,9 +81,10 @@ def _meter_facts(block: Mapping[str, Any], unit: str) -> Iterator[str]:
         "input_ohm": "input {} Ω",
     }
     for key, text in names.items():
-        if block.get(key) is not None:
-            yield _in_one(text.format(_grouped(block[key])))
-        if key == "accuracy" and block.get(key) is not None:
+        if block.get(key) is None:
+            continue
+        yield _in_one(text.format(_grouped(block[key])))
+        if key == "accuracy":
             yield f"read as {accuracy(str(block[key]), unit).words(unit)}"
 
 

@@ -69,7 +69,6 @@
     Object.keys(layout).forEach(function (name) {
       if (/^[xy]axis/.test(name)) layout[name].automargin = false;
     });
-    if (frame.annotations) layout.annotations = frame.annotations;
     this.ranges = frame.ranges;
     this.live.style.width = frame.width + "px";
     this.live.style.left = (box.left - this.plot.getBoundingClientRect().left) + "px";
