@@ -7,6 +7,7 @@ Exit status: 0 done, 2 the input is at fault or a disk is full, 1 a fault of the
 from __future__ import annotations
 
 import json
+import shlex
 import signal
 import sys
 import threading
@@ -24,6 +25,7 @@ from reviewkit.system import disk, kit
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
+    from reviewkit.bench_day import Noted
     from reviewkit.commands import Published
     from reviewkit.pipeline.results import SectionResult
 
@@ -303,6 +305,115 @@ def check(folders: tuple[Path, ...], out: Path, **templates: tuple[Path, ...]) -
         click.echo(f"{folder.name}: nothing is connected yet; a run would find nothing.")
     if not idle:
         click.echo("Nothing at fault.")
+
+
+@main.group(invoke_without_command=True)
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.pass_context
+def note(context: click.Context, folder: Path) -> None:
+    """Enter readings, trials, drains and cable times at the bench; hear what they tell.
+
+    Without a command it asks for one after the other: 'reading 3.912 3.9', then 'end' or an empty line.
+    What was entered stands in FOLDER's tables at once, and in bench-notes.csv with its time.
+    """
+    context.obj = folder
+    if context.invoked_subcommand is None:
+        _note_lines(folder)
+
+
+def _note_lines(folder: Path) -> None:
+    """Take an entry a line from standard input; one that is at fault is said, and the next one asked for."""
+    for typed in iter(lambda: click.prompt("note", default="", show_default=False, err=True), ""):
+        if typed.strip() == "end":
+            return
+        try:
+            note.main([str(folder), *shlex.split(typed)], standalone_mode=False)
+        except InputError as fault:
+            _say_faults([fault])
+        except (click.ClickException, ValueError) as fault:
+            click.echo(fault.format_message() if isinstance(fault, click.ClickException) else fault, err=True)
+        except click.exceptions.Exit:
+            pass
+
+
+_sure = click.option("--sure", is_flag=True, help="Write it although it looks impossible beside the others.")
+_remark = click.option("--remark", default="", help="Stands beside it in the table.")
+
+
+def _say_noted(noted: Noted) -> None:
+    for line in noted.told:
+        click.echo(line)
+
+
+@note.command()
+@click.argument("reference")
+@click.argument("shown")
+@click.option("--load", default="", help="The device's own load meanwhile, such as '15 mA'.")
+@click.option("--warning", default="", help="What else shows, such as 'half'.")
+@_remark
+@_sure
+@click.pass_obj
+def reading(folder: Path, /, reference: str, shown: str, **more: Any) -> None:
+    """Enter a reading of the readout: REFERENCE voltage, and what the device has SHOWN."""
+    from reviewkit import bench_day
+
+    _say_noted(bench_day.reading(folder, reference, shown, **more))
+
+
+@note.command()
+@click.argument("state")
+@click.argument("event")
+@click.argument("to")
+@click.option("--times", default=1, help="How many times running it was done with this outcome.")
+@_remark
+@_sure
+@click.pass_obj
+def trial(folder: Path, /, state: str, event: str, to: str, **more: Any) -> None:
+    """Enter a trial: in STATE the EVENT, which led TO a state ('n/a' if it can't occur there)."""
+    from reviewkit import bench_day
+
+    _say_noted(bench_day.trial(folder, state, event, to, **more))
+
+
+@note.command()
+@click.argument("state")
+@click.argument("current")
+@click.option("--range", "on_range", default="", help="The ammeter's range in use, such as '600 uA'.")
+@click.pass_obj
+def drain(folder: Path, state: str, current: str, on_range: str) -> None:
+    """Enter a single reading of what a STATE draws, with its unit: 'locked out' '2.4 uA'."""
+    from reviewkit import bench_day
+
+    _say_noted(bench_day.drain(folder, state, current, on_range=on_range))
+
+
+@note.command("cable-out")
+@click.option("--at", "moment_s", type=float, help="Seconds on the voltage log's own clock. Default: now.")
+@click.option("--charge", "run", default=1, help="Which charge of the review, from 1.")
+@click.pass_obj
+def cable_out(folder: Path, moment_s: float | None, run: int) -> None:
+    """Enter that the cable is pulled after a charge, now or at a moment."""
+    from reviewkit import bench_day
+
+    _say_noted(bench_day.cable(folder, moment_s, run=run))
+
+
+@note.command()
+@click.pass_obj
+def clap(folder: Path) -> None:
+    """Clap before the camera as you press Enter: what follows has its time in the film."""
+    from reviewkit import bench_day
+
+    _say_noted(bench_day.clap(folder))
+
+
+@note.command()
+@click.pass_obj
+def undo(folder: Path) -> None:
+    """Take the last entry back."""
+    from reviewkit import bench_day
+
+    _say_noted(bench_day.undo(folder))
 
 
 @main.command()

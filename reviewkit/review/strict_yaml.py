@@ -125,15 +125,31 @@ def load(path: Path) -> dict[str, Any]:
         raise ReviewFileError(
             "larger than 1 MB", file=path.name, expected="keys and values, not measurements"
         )
-    values = _parse(_decoded(raw, path.name), path.name)
+    return loads(decoded(raw, path.name), path.name)
+
+
+def loads(text: str, file: str) -> dict[str, Any]:
+    """Return the keys and values of a text, else as `load`.
+
+    Parameters
+    ----------
+    file : str
+        Named in messages.
+    """
+    values = _parse(text, file)
     if not isinstance(values, dict):
-        raise ReviewFileError(
-            "holds no keys", file=path.name, expected="lines such as 'device: {name: Alder}'"
-        )
+        raise ReviewFileError("holds no keys", file=file, expected="lines such as 'device: {name: Alder}'")
     return values
 
 
-def _decoded(raw: bytes, name: str) -> str:
+def decoded(raw: bytes, name: str) -> str:
+    """Return a file's text: UTF-8, or UTF-16 with its mark.
+
+    Raises
+    ------
+    ReviewFileError
+        If it is neither.
+    """
     wide = raw.startswith((b"\xff\xfe", b"\xfe\xff"))
     try:
         return raw.decode("utf-16" if wide else "utf-8-sig")
