@@ -238,7 +238,7 @@ def run(
     wanted = cache.RunOptions(out, **options)
     done = {} if fresh or any(own.values()) else cache.among(folders, wanted)
     if left := [folder for folder in folders if folder not in done]:
-        with _executor(scheduler, stay_ready) as executor:
+        with _executor(scheduler, stay_ready, ahead=not cache.is_reworded(left, wanted)) as executor:
             # While the server loads what the sections need, this process loads what it needs itself.
             from reviewkit.system import kit
 
@@ -251,7 +251,7 @@ def run(
 
 
 @contextmanager
-def _executor(scheduler: str, stay_ready: float | None) -> Iterator[Executor | None]:
+def _executor(scheduler: str, stay_ready: float | None, *, ahead: bool) -> Iterator[Executor | None]:
     """Hold what runs the notebooks: a cluster, or None for this machine, got ready."""
     if scheduler:
         from reviewkit.execution import execute
@@ -263,7 +263,7 @@ def _executor(scheduler: str, stay_ready: float | None) -> Iterator[Executor | N
 
     at_terminal = sys.stderr.isatty()
     linger_s = stay_ready if stay_ready is not None else _STAY_READY_S * at_terminal
-    with forkserver.serving(linger_s=linger_s):
+    with forkserver.serving(linger_s=linger_s, ahead=ahead):
         yield None
 
 

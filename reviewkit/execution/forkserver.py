@@ -17,7 +17,9 @@ import time
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from multiprocessing.connection import Client, Connection
+from threading import Lock
 from typing import Any
 
 from reviewkit.execution import papermill_run
@@ -95,6 +97,9 @@ class Server:
 
 
 _server: Server | None = None
+_start: Callable[[], Server | None] | None = None
+"""Starts it, once, for the block that is to have one."""
+_starting = Lock()
 
 
 def peer(line: Connection) -> tuple[int, int]:
@@ -106,7 +111,7 @@ def peer(line: Connection) -> tuple[int, int]:
 
 
 @contextmanager
-def serving(*, linger_s: float = 0.0) -> Iterator[None]:
+def serving(*, linger_s: float = 0.0, ahead: bool = True) -> Iterator[None]:
     """Have a server at hand for `execute`; a block inside another one uses the same.
 
     On a system other than Linux nothing is started.
@@ -116,23 +121,41 @@ def serving(*, linger_s: float = 0.0) -> Iterator[None]:
     linger_s : float [s]
         How long the server is to stay for the next block, of this process or another one of the same user.
         None stays by default.
+    ahead : bool
+        Whether it starts at once, beside what this process has to do first; else with the first notebook.
     """
-    global _server
-    if _server is not None or sys.platform != "linux":
+    global _server, _start
+    if _start is not None or sys.platform != "linux":
         yield
         return
-    address = PREFIX + (_surroundings() if linger_s else uuid.uuid4().hex)
-    own = None if linger_s and _reached(address) else _launched(address, linger_s)
-    _server = _found(address, own)
+    own: list[subprocess.Popen[bytes]] = []
+
+    def start() -> Server | None:
+        address = PREFIX + (_surroundings() if linger_s else uuid.uuid4().hex)
+        if not (linger_s and _reached(address)):
+            own.append(_launched(address, linger_s))
+        return _found(address, own[0] if own else None)
+
+    _start = cache(start)
+    _server = _start() if ahead else None
     try:
         yield
     finally:
-        leaving, _server = _server, None
+        leaving, _server, _start = _server, None, None
         if leaving:
             leaving.close()
         if own and not linger_s:
-            own.terminate()
-            own.wait()
+            own[0].terminate()
+            own[0].wait()
+
+
+def _at_hand() -> Server | None:
+    """Return the server, started now where it has waited for that; None where there is none."""
+    global _server
+    with _starting:
+        if _server is None and _start is not None:
+            _server = _start()
+    return _server
 
 
 def _surroundings() -> str:
@@ -178,10 +201,11 @@ def _reached(address: str) -> Server | None:
 
 def execute(task: Task) -> Outcome | None:
     """Execute a notebook in a child of the server; None where there is no server, or it needs a kernel."""
-    if _server is None:
+    server = _at_hand()
+    if server is None:
         return None
     try:
-        outcome: Outcome | None = _server.ask(task)
+        outcome: Outcome | None = server.ask(task)
     except EOFError:
         return papermill_run.stopped(task, "its process was ended")
     except Gone:
@@ -196,7 +220,7 @@ def abandon() -> None:
 
 
 def call(function: Callable[..., Any], *arguments: Any) -> Any | None:
-    """Call a function of the kit's in a child of the server; None where there is no server, or it failed.
+    """Call a function of the kit's in a child of the server; None where none has started, or it failed.
 
     Parameters
     ----------

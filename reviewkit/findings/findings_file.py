@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,10 @@ from reviewkit.findings.item import SCHEMA, Finding
 from reviewkit.findings.several import Findings
 
 FILE = "findings.json"
+LAST_EDITION = "last_edition.json"
+"""The findings of the edition before, beside it."""
+WORDS = "words.md"
+"""The author's own paragraphs, among a review's inputs: they take numbers from findings and give none."""
 _MOST_BYTES = 64 << 20
 """Of a file that is read at all. Chosen: some hundred times the largest review's."""
 _EXPECTED = "a published review's findings"
@@ -77,6 +82,23 @@ def read(path: Path) -> FindingsFile:
     except (KeyError, TypeError, ValueError) as error:
         problem = f"it holds no whole findings ({error})"
         raise InputError(problem, file=path.name, expected=_EXPECTED) from None
+
+
+def measured_from(inputs: Iterable[Mapping[str, Any]]) -> tuple[Mapping[str, Any], ...]:
+    """Return the inputs that findings can depend on."""
+    return tuple(item for item in inputs if item.get("path") != WORDS)
+
+
+def digests(folder: Path) -> dict[str, str]:
+    """Return SHA-256, by file, of what a folder's findings and those of the edition before have to tell."""
+    told = whole(folder / FILE)
+    told["inputs"] = list(measured_from(told["inputs"]))
+    before = folder / LAST_EDITION
+    content = {
+        FILE: json.dumps(told).encode(),
+        **({LAST_EDITION: before.read_bytes()} if before.is_file() else {}),
+    }
+    return {name: hashlib.sha256(data).hexdigest() for name, data in content.items()}
 
 
 def of_this_schema(path: Path) -> dict[str, Any]:

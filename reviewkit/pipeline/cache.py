@@ -23,8 +23,11 @@ from reviewkit.tables import keys
 
 if TYPE_CHECKING:
     from reviewkit.review.fingerprints import Fingerprint
+    from reviewkit.sections.template import Section
 
 _MOST_BYTES = 2 << 30
+WORDS = "words.md"
+"""The author's own words: what knows them loads more than may be loaded here."""
 
 
 class Store:
@@ -126,6 +129,18 @@ def key(task: Task, files: Iterable[Fingerprint]) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
+def values_key(values: Mapping[str, Any], parts: Iterable[Section]) -> str:
+    """Return the key of what the sections' models say of a review file's values.
+
+    Empty where a section brings a model of its own, which may say something else tomorrow.
+    """
+    told = [(part.name, part.about.inputs, [vars(item) for item in part.parameters]) for part in parts]
+    if any(inputs and not inputs.startswith("reviewkit.") for _, inputs, _ in told):
+        return ""
+    text = json.dumps([program(), told, values], ensure_ascii=False, default=repr)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
 @dataclass(frozen=True)
 class RunOptions:
     """What a run is asked for, as far as its outcome depends on it.
@@ -169,22 +184,34 @@ def among(folders: Sequence[Path], options: RunOptions) -> dict[Path, Path]:
     return {folder: page for folder, page in pages.items() if page}
 
 
-def _page(folder: Path, options: RunOptions) -> Path | None:
+def is_reworded(folders: Iterable[Path], options: RunOptions) -> bool:
+    """Whether, as far as can be told, nothing but authors' own words has changed: no notebook need run."""
+    return all(_page(folder, options, besides=WORDS) for folder in folders)
+
+
+def _page(folder: Path, options: RunOptions, besides: str = "") -> Path | None:
+    """Return a review's page if it is what a run would make, one file of the folder left aside."""
     try:
         stamp = Store("reviews").read(_stamp(folder, options.out))
         place = Path(stamp["place"])
+        listing = _listing(folder)
+        files = {name: told for name, told in stamp["files"].items() if name != besides}
         same = (
             options.is_met_by(stamp["options"])
-            and stamp["listing"] == _listing(folder)
+            and _without(stamp["listing"], besides) == _without(listing, besides)
             and stamp["published"] == _states(place)
             and (options.out / stamp["list"]).is_file()
             and options.list_name in ("", stamp["list"])
-            and stamp["files"] == _digests(folder, stamp["files"])
+            and files == _digests(folder, files)
             and stamp["program"] == program()
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
     return place / "index.html" if same else None
+
+
+def _without(listing: Iterable[list[Any]], name: str) -> list[list[Any]]:
+    return [item for item in listing if item[0] != name]
 
 
 def remember(folder: Path, options: RunOptions, *, place: Path, files: Mapping[str, str]) -> None:

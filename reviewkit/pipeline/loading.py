@@ -11,6 +11,7 @@ from typing import Any
 from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
 from reviewkit.findings import finding_keys
 from reviewkit.findings.finding_keys import FindingKeys
+from reviewkit.pipeline import cache
 from reviewkit.review import author_text, chapters, fingerprints, review_file, video
 from reviewkit.review.review_file import FILE, ReviewFile
 from reviewkit.sections import template
@@ -113,9 +114,25 @@ def _opened(folders: Sequence[str | Path], parts: Sequence[Section]) -> Iterator
         early = fingerprints.there(folder, (review_file.FILE, chapters.FILE))
         opened.append((folder, own, early, review_file.read_values(folder, own)))
     # All at once: asking another process takes longer than judging.
-    every = template.refused([values for *_, values in opened], parts)
+    every = _refused([values for *_, values in opened], parts)
     for (folder, own, early, values), refused in zip(opened, every, strict=True):
         yield folder, own, early, values, refused
+
+
+def _refused(all_values: Sequence[Mapping[str, Any]], parts: Sequence[Section]) -> list[list[InputError]]:
+    """Return what the sections' models refuse of the values of each folder.
+
+    What none refused once need not be asked again: their libraries take longer to load than all else.
+    """
+    passed, keys = cache.Store("values"), [cache.values_key(values, parts) for values in all_values]
+    asked = [number for number, key in enumerate(keys) if not key or passed.read(key) is None]
+    found: list[list[InputError]] = [[] for _ in all_values]
+    if asked:
+        answers = template.refused([all_values[number] for number in asked], parts)
+        for number, refused in zip(asked, answers, strict=True):
+            found[number] = refused
+        passed.write({keys[number]: {} for number in asked if keys[number] and not found[number]})
+    return found
 
 
 def _bound(

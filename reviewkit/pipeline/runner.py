@@ -14,12 +14,14 @@ from typing import Any
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import abandon, execute
 from reviewkit.execution.papermill_run import Outcome, Task
+from reviewkit.findings import findings_file
 from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.pipeline import cache, harvest, results
 from reviewkit.pipeline.cache import SectionCache
 from reviewkit.pipeline.results import Reviewed, SectionResult
 from reviewkit.privacy.notebook import Scrubber, for_machine
 from reviewkit.review import review_file, video
+from reviewkit.review.fingerprints import Fingerprint
 from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
@@ -97,7 +99,7 @@ def run(
                 work = _Work(file, staged, scrubber, len(bodies))
                 for section in bodies:
                     waiting[_submit(section, work, pool, keep)] = work, section
-            yield from _collect(waiting, pool, summary, told, closed or _wait)
+            yield from _collect(waiting, pool, summary, told, closed or _wait, keep)
 
 
 @contextmanager
@@ -140,6 +142,12 @@ def _submit(section: Section, work: _Work, pool: Executor, keep: SectionCache | 
         return pool.submit(execute, task)
     own = review_file.named_in(task.values, work.file.folder)
     key = cache.key(task, (seen for seen in work.file.seen if seen.path in own))
+    return _kept_or_run(task, key, section, work, pool, keep)
+
+
+def _kept_or_run(
+    task: Task, key: str, section: Section, work: _Work, pool: Executor, keep: SectionCache
+) -> Future[Outcome]:
     known = keep.get(key)
     if known is None:
         work.keys[section.name] = key
@@ -147,6 +155,20 @@ def _submit(section: Section, work: _Work, pool: Executor, keep: SectionCache | 
     taken: Future[Outcome] = Future()
     taken.set_result(known)
     return taken
+
+
+def _submit_summary(
+    section: Section, work: _Work, pool: Executor, keep: SectionCache | None
+) -> Future[Outcome]:
+    """Have the summary run, or take what it said when it had the same findings to tell of."""
+    task = _task(section, {**work.file.values, "findings": JSON_FILE}, work.staged)
+    if keep is None or not section.about.repeatable:
+        return pool.submit(execute, task)
+    # The folder that it is staged in has another name each time.
+    steady = replace(task, folder=work.staged.parent / work.file.name)
+    told = findings_file.digests(work.staged)
+    key = cache.key(steady, (Fingerprint(name, sha256, 0) for name, sha256 in told.items()))
+    return _kept_or_run(task, key, section, work, pool, keep)
 
 
 def _task(section: Section, values: Mapping[str, Any], folder: Path) -> Task:
@@ -163,6 +185,7 @@ def _collect(
     summary: Section | None,
     told: Progress,
     closed: Callable[[Reviewed], None],
+    keep: SectionCache | None,
 ) -> Iterator[Reviewed]:
     while waiting:
         ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
@@ -171,17 +194,19 @@ def _collect(
             result = results.collected(section, future.result(), work.scrubber, work.staged)
             told.done(work.file.device.name, section.title)
             if section.kind == "summary":
-                yield replace(_reviewed(work), summary=result)
+                yield _reviewed(work, result)
                 continue
             work.results.append(result)
             if len(work.results) == work.waiting:
-                done = _close(work, waiting, pool, summary)
+                done = _close(work, waiting, pool, summary, keep)
                 closed(done)
                 if summary is None:
                     yield done
 
 
-def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | None) -> Reviewed:
+def _close(
+    work: _Work, waiting: Waiting, pool: Executor, summary: Section | None, keep: SectionCache | None
+) -> Reviewed:
     """Write down what the sections found and send the summary after them."""
     work.results.sort(key=lambda result: (result.section.place, result.section.name))
     work.results = results.with_moments(results.without_doubles(work.results), work.file.chapters)
@@ -192,15 +217,15 @@ def _close(work: _Work, waiting: Waiting, pool: Executor, summary: Section | Non
     harvest.write_tables(work.staged, work.file.title, done.tables)
     video.write(work.staged, work.file)
     if summary is not None:
-        values = {**work.file.values, "findings": JSON_FILE}
-        waiting[pool.submit(execute, _task(summary, values, work.staged))] = work, summary
+        waiting[_submit_summary(summary, work, pool, keep)] = work, summary
     return done
 
 
-def _reviewed(work: _Work) -> Reviewed:
-    new = ((work.keys.get(result.section.name), result.outcome) for result in work.results if result.ok)
+def _reviewed(work: _Work, summary: SectionResult | None = None) -> Reviewed:
+    ran = [*work.results, *([summary] if summary else [])]
+    new = ((work.keys.get(result.section.name), result.outcome) for result in ran if result.ok)
     made = {key: outcome for key, outcome in new if key}
-    return Reviewed(work.file, work.staged, tuple(work.results), made=made)
+    return Reviewed(work.file, work.staged, tuple(work.results), summary, made)
 
 
 class Bar(Progress):

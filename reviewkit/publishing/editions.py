@@ -17,8 +17,8 @@ from typing import Any
 from reviewkit.errors import InputError
 from reviewkit.findings import findings_file
 from reviewkit.findings.findings_file import FILE as JSON_FILE
+from reviewkit.findings.findings_file import LAST_EDITION
 
-LAST_EDITION = "last_edition.json"
 LATER = '<p class="later" hidden></p>'
 """What stands in a page where it is to say that there is a later edition, once there is one."""
 _KEPT = ".edition-"

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import InputError
-from reviewkit.findings import SCHEMA
+from reviewkit.findings import SCHEMA, findings_file
 from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.metrology import formatting
 from reviewkit.pipeline import harvest
@@ -220,7 +220,7 @@ def _before_marks(folder: Path) -> dict[str, frozenset[str]] | None:
         return dict.fromkeys(("index.html", "compared.json", *loaded), frozenset()) if is_comparison else None
     if whole.get("schema") != SCHEMA or "reviewkit" not in (whole.get("made_with") or {}):
         return None
-    names = {"index.html", JSON_FILE, CSV_FILE, "evidence.zip", "last_edition.json", *loaded}
+    names = {"index.html", JSON_FILE, CSV_FILE, "evidence.zip", findings_file.LAST_EDITION, *loaded}
     names |= {video.CHAPTERS, video.TIMESTAMPS, f"{folder.name.partition('.')[0]}.html"}
     names |= {str(section.get("page")) for section in whole.get("sections", ())}
     names |= {item.page for notebook in loaded.values() for item in harvest.extra_pages(notebook)}

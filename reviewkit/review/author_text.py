@@ -7,9 +7,10 @@ from pathlib import Path
 
 from reviewkit.errors import InputError, ReviewFileError, add, gathered
 from reviewkit.findings.finding_keys import PLACEHOLDER, FindingKeys
+from reviewkit.findings.findings_file import WORDS
 from reviewkit.tables import files
 
-FILE = "words.md"
+FILE = WORDS
 _MOST_BYTES = 1_000_000
 
 

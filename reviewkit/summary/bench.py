@@ -131,7 +131,7 @@ def again(record: Record) -> Part:
     ]
     files = html(
         "<details><summary>{}</summary>{}</details>",
-        f"The {len(rows)} files it was made from, with their SHA-256",
+        f"The {len(rows)} files that its numbers come from, with their SHA-256",
         _sums(rows),
     )
     return Part(

@@ -26,7 +26,7 @@ class Record:
     sections : tuple of mapping
         name, title, page, status, message of each.
     inputs : tuple of mapping
-        path, sha256, bytes of each file that was read.
+        path, sha256, bytes of each file that findings come from.
     made_with : mapping
         Versions of the kit, of Python and of the libraries.
     earlier : Findings or None
@@ -161,7 +161,7 @@ def read(
         drain_ammeter=drain_ammeter or {},
         claims=tuple(claims),
         sections=whole.sections,
-        inputs=whole.inputs,
+        inputs=findings_file.measured_from(whole.inputs),
         made_with=whole.made_with,
         earlier=earlier.findings if earlier else None,
         earlier_edition=earlier.edition if earlier else 0,
