@@ -104,8 +104,13 @@ def clap(folder: Path, *, at: datetime | None = None) -> Noted:
         The review folder.
     at : datetime, optional
         When; default: now.
+
+    Examples
+    --------
+    >>> bench_day.clap(birch_copy).told
+    ('The film’s time runs from this clap.',)
     """
-    return _noted(folder, journal.CLAP, "the film's time runs from this clap", lambda _: ("", ()), at)
+    return _noted(folder, journal.CLAP, "the film’s time runs from this clap", lambda _: ("", ()), at)
 
 
 def reading(
@@ -141,6 +146,12 @@ def reading(
     ------
     InputError
         If it can't be read, or looks impossible: nothing is written.
+
+    Examples
+    --------
+    >>> noted = bench_day.reading(birch_copy, "3.084 V", "3 blinks, pause, 0 blinks")
+    >>> print(noted.told[0])  # doctest: +ELLIPSIS
+    readout.csv: 3.084 V shown as 3 blinks, pause, 0 blinks...
     """
     bench = readout.inputs(values(folder))
     volts = doubts.quantity(reference, "V", "the reference")
@@ -198,6 +209,11 @@ def trial(
     ------
     InputError
         If a state or event is unknown, or the outcome can't be: nothing is written.
+
+    Examples
+    --------
+    >>> bench_day.trial(birch_copy, "full", "power lost", "full", times=10).told[-1]
+    '41 of 41 pairs of state and event are tried.'
     """
     bench = ui_states.inputs(values(folder))
     if not isinstance(bench.ui_transitions, str):
@@ -246,6 +262,11 @@ def drain(
     ------
     InputError
         If it can't be read, or the state has a log: nothing is written.
+
+    Examples
+    --------
+    >>> bench_day.drain(birch_copy, "locked out", "96 uA", on_range="600 uA").told[-1][:36]
+    'locked out draws 96.0 µA ± 1.3 µA, w'
     """
     held = values(folder)
     amps = doubts.quantity(reading_A, "A", "the reading", unit_needed=True)
@@ -291,6 +312,11 @@ def cable(folder: Path, moment_s: float | None = None, *, run: int = 1, at: date
     ------
     InputError
         If there is no such charge, or nothing tells what the log's clock shows: nothing is written.
+
+    Examples
+    --------
+    >>> bench_day.cable(birch_copy, 24600, run=2).entry.entered
+    'pulled at 24600 s of the voltage log, charge 2'
     """
     held = values(folder)
     if moment_s is None:
@@ -314,6 +340,12 @@ def undo(folder: Path) -> Noted:
     ------
     InputError
         If there is none, or what it wrote was changed since: nothing is written.
+
+    Examples
+    --------
+    >>> noted = bench_day.drain(birch_copy, "asleep", "12 uA", on_range="600 uA")
+    >>> bench_day.undo(birch_copy).told
+    ('Taken back: drain, asleep: 12 uA on 600 uA.',)
     """
     with FileLock(folder / _LOCK):
         left = [one for one in journal.entries(folder) if not one.undone]

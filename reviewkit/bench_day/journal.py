@@ -61,6 +61,11 @@ def entries(folder: Path) -> tuple[Entry, ...]:
     ------
     TableError
         If the journal was changed so that it can't be read.
+
+    Examples
+    --------
+    >>> bench_day.entries(birch)
+    ()
     """
     text = bench_file.read(folder, FILE).text
     rows = list(csv.DictReader(StringIO(text)))

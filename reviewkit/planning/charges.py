@@ -87,6 +87,21 @@ def charge_time_s(session: Session, series_ohm: float = 0.0) -> tuple[float, flo
     return steady + least * share, SPARE * steady + most * share
 
 
+def charge_log_s(session: Session) -> float:
+    """Return how long both meters are to log one charge, from before the cable goes in [s]."""
+    return sum(length for _, length in _parts(session))
+
+
+def _parts(session: Session) -> tuple[tuple[str, float], ...]:
+    _, most = charge_time_s(session, in_line(session).series_ohm)
+    return (
+        ("before the cable goes in", BEFORE_S),
+        ("charge from empty, allow", most),
+        ("cable in after the charge has ended", CABLE_IN_S),
+        ("after the cable is pulled", AFTER_S),
+    )
+
+
 def charge_log(session: Session) -> Answer:
     """Return how long a charge takes to log, and how often to read it.
 
@@ -95,14 +110,7 @@ def charge_log(session: Session) -> Answer:
     >>> print(*charge_log(session).rows[2])
     cable in after the charge has ended 1 h 00 min
     """
-    _, most = charge_time_s(session, in_line(session).series_ohm)
-    parts = (
-        ("before the cable goes in", BEFORE_S),
-        ("charge from empty, allow", most),
-        ("cable in after the charge has ended", CABLE_IN_S),
-        ("after the cable is pulled", AFTER_S),
-    )
-    whole = sum(length for _, length in parts)
+    whole = charge_log_s(session)
     slow = TERMINATION_S / TERMINATION_ROWS
     told = (
         f"Allow {formatting.clock(whole)} for one charge at {rough(session.charge_current_A, 'A')} "
@@ -113,7 +121,9 @@ def charge_log(session: Session) -> Answer:
         f"A row each second makes {formatting.number(whole, -3)} rows in each log.",
     )
     return Answer(
-        told, ("part of the log", "time"), tuple((name, formatting.clock(span)) for name, span in parts)
+        told,
+        ("part of the log", "time"),
+        tuple((name, formatting.clock(span)) for name, span in _parts(session)),
     )
 
 
