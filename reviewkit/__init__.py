@@ -7,7 +7,10 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
     submodules=["charge", "comparison", "drain", "figures", "findings", "logs", "readout", "ui_states"],
     submod_attrs={
         "logs.look": ["look"],
-        "commands": ["Published", "SideBySide", "Verified", "check", "compare", "run", "start", "verify"],
+        "commands": [
+            *("FilledIn", "Published", "SideBySide", "Verified", "check"),
+            *("compare", "filled_in", "run", "start", "verify"),
+        ],
         "metrology.measured": ["Measured"],
         "metrology.meter": ["Meter", "meter"],
         "schema.blocks": ["Cell"],

@@ -14,6 +14,9 @@
 
 from __future__ import annotations
 
+import json
+import re
+import traceback
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 
@@ -57,6 +60,43 @@ class InputError(ReviewKitError):
         if self.expected:
             text += f"; expected {self.expected}"
         return f"{text}. {self.remedy}".strip() if self.remedy else f"{text}."
+
+    def _render_traceback_(self) -> list[str]:
+        """Return what IPython shows below a cell: what is at fault, a line each, and no traceback."""
+        lines = [line for line in self.message.splitlines() if line.strip()]
+        frames = (frame.f_globals.get("__name__", "") for frame, _ in traceback.walk_tb(self.__traceback__))
+        # What no command has read from a review folder stands in the notebook itself.
+        if not any(name.startswith("reviewkit.commands") for name in frames):
+            lines = [told_in_a_cell(line) for line in lines]
+        head = "To put right, then run again:" if len(lines) == 1 else f"{len(lines)} things to put right:"
+        return [head, *(f"  – {line}" for line in lines)]
+
+
+CELL = "the parameter cell"
+_FILE = re.compile(r"(?:the )?review(?:\.yaml| file)")
+_BLOCK = re.compile(r"\{[A-Za-z_][\w ]*: [^{}]*\}")
+_ENTRY = re.compile(r"""([A-Za-z_][\w ]*): ("(?:[^"\\]|\\.)*"|'[^']*'|\[[^\]]*\]|[^,{}]+)""")
+_WORDS = {"true": "True", "false": "False", "null": "None"}
+
+
+def told_in_a_cell(text: str) -> str:
+    """Return a message for someone whose values stand in a notebook's parameter cell.
+
+    There is no review file then, and what is to be pasted has to be Python.
+
+    Examples
+    --------
+    >>> told_in_a_cell("review.yaml, ammeter: missing. Write into the review file: {path: a.csv, value: 2}.")
+    'the parameter cell, ammeter: missing. Write into the parameter cell: {"path": "a.csv", "value": 2}.'
+    """
+    told = _BLOCK.sub(lambda block: _ENTRY.sub(_python, block[0]), _FILE.sub(CELL, text))
+    return re.sub(r"\btrue or false\b", "True or False", told)
+
+
+def _python(entry: re.Match[str]) -> str:
+    key, value = entry[1], entry[2].strip()
+    plain = value[0] in "\"'[" or re.fullmatch(r"[-+]?\d+(?:\.\d+)?", value)
+    return f'"{key}": {value if plain else _WORDS.get(value) or json.dumps(value, ensure_ascii=False)}'
 
 
 _LONGEST_NAME = 200

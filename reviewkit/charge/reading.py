@@ -24,14 +24,14 @@ _LEAST_ROWS = 5
 _WHICH_LOG = "Check that this is the log of the charge."
 
 
-def read(inputs: ChargeInputs, *, folder: Path = Path()) -> tuple[ChargeRecord, ...]:
+def read(inputs: ChargeInputs, *, folder: str | Path = "") -> tuple[ChargeRecord, ...]:
     """Read the logs of every run.
 
     Parameters
     ----------
     inputs : ChargeInputs
-    folder : Path
-        The review folder.
+    folder : str or Path
+        Where logs and tables lie. Default: the current folder, in a notebook its own.
 
     Returns
     -------
@@ -54,7 +54,7 @@ def read(inputs: ChargeInputs, *, folder: Path = Path()) -> tuple[ChargeRecord, 
         raise Faults(faults)
     records = []
     for place, run in enumerate(inputs.charge_runs, start=1):
-        record, wrong = _examined(run, place, inputs, folder)
+        record, wrong = _examined(run, place, inputs, Path(folder).expanduser())
         faults += wrong
         records += [record] if record else []
     if faults:

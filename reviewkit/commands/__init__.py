@@ -5,6 +5,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
     __name__,
     submod_attrs={
+        "by_hand": ["FilledIn", "filled_in"],
         "folders": ["check", "idle", "json_schema", "keys", "remarks", "start"],
         "first_logs": ["look_at"],
         "pairs": ["SideBySide", "compare"],

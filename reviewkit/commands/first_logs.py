@@ -7,10 +7,12 @@ import filecmp
 import shutil
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 
 from reviewkit.errors import Faults, InputError
 from reviewkit.logs import Log, Sight, look
+from reviewkit.logs.look import facts, svg
 from reviewkit.review import strict_yaml
 
 LOGS = "logs"
@@ -32,6 +34,18 @@ def look_at(*paths: str | Path) -> tuple[tuple[Sight, ...], tuple[InputError, ..
         except InputError as fault:
             faults.append(fault)
     return tuple(sights), tuple(faults)
+
+
+def pictures(paths: Iterable[Path]) -> str:
+    """Return HTML that shows what each file holds, with its course as a small picture."""
+    sights, _ = look_at(*paths)
+    return "".join(
+        f"<figure style='margin:1em 0'><figcaption>{escape(sight.path)}: {escape(one.what)}. "
+        f"{escape('. '.join(facts(one)))}.</figcaption>{svg(one.log)}</figure>"
+        for sight in sights
+        for one in sight.seen
+        if one.log is not None
+    )
 
 
 @dataclass(frozen=True)

@@ -225,7 +225,7 @@ def datasets(result: Drain) -> Datasets:
     )
 
 
-def analyse(bench: DrainInputs, *, folder: Path = Path()) -> Drain:
+def analyse(bench: DrainInputs, *, folder: str | Path = "") -> Drain:
     """Return the drain of every state of the review file.
 
     A log that can't be read, or holds too little, costs its own state and no other: it says why.
@@ -233,8 +233,8 @@ def analyse(bench: DrainInputs, *, folder: Path = Path()) -> Drain:
     Parameters
     ----------
     bench : DrainInputs
-    folder : Path
-        The review folder.
+    folder : str or Path
+        Where logs and tables lie. Default: the current folder, in a notebook its own.
 
     Examples
     --------
@@ -242,7 +242,8 @@ def analyse(bench: DrainInputs, *, folder: Path = Path()) -> Drain:
     >>> round(result.states[0].mean.value.value, 9)
     4.5e-05
     """
-    return Drain(bench, tuple(_state(bench, state, folder) for state in bench.drain_states))
+    place = Path(folder).expanduser()
+    return Drain(bench, tuple(_state(bench, state, place) for state in bench.drain_states))
 
 
 def _state(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:

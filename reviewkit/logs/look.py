@@ -76,7 +76,7 @@ class Sight:
     def __str__(self) -> str:
         lines = [self.path, *(f"  {line}" for line in self.layout), "", "  Columns", *_indented(self.columns)]
         for one in self.seen:
-            lines += ["", f"  {one.what[:1].upper()}{one.what[1:]} ({one.sure})", *_indented(_facts(one))]
+            lines += ["", f"  {one.what[:1].upper()}{one.what[1:]} ({one.sure})", *_indented(facts(one))]
             if one.log is not None:
                 lines += [f"    {spark(one.log)}"]
             lines += _indented(one.why)
@@ -86,7 +86,7 @@ class Sight:
     def _repr_html_(self) -> str:
         parts = [f"<h4>{escape(self.path)}</h4>", _paragraphs((*self.layout, "Columns:", *self.columns))]
         for one in self.seen:
-            parts.append(f"<h5>{escape(one.what)} ({one.sure})</h5>{_paragraphs(_facts(one))}")
+            parts.append(f"<h5>{escape(one.what)} ({one.sure})</h5>{_paragraphs(facts(one))}")
             parts.append(svg(one.log) if one.log is not None else "")
             parts.append(_paragraphs(one.why))
             parts.append(f"<pre>{escape(one.key)}: {escape(one.entry)}</pre>" if one.entry else "")
@@ -230,7 +230,8 @@ def _columns(one: Source) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _facts(one: Seen) -> tuple[str, ...]:
+def facts(one: Seen) -> tuple[str, ...]:
+    """Return how many readings there are, from what to what, over how long, by which clock."""
     log = one.log
     if log is None:
         return ()

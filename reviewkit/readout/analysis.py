@@ -236,14 +236,14 @@ class Readout:
         return tuple(_transition(self.fit, used, k) for k in range(min(numbers) - 1, max(numbers) + 1))
 
 
-def analyse(bench: ReadoutInputs, folder: Path = Path()) -> Readout:
+def analyse(bench: ReadoutInputs, folder: str | Path = "") -> Readout:
     """Return everything that the readings say.
 
     Parameters
     ----------
     bench : ReadoutInputs
-    folder : Path
-        The review folder.
+    folder : str or Path
+        Where logs and tables lie. Default: the current folder, in a notebook its own.
 
     Raises
     ------
@@ -256,7 +256,7 @@ def analyse(bench: ReadoutInputs, folder: Path = Path()) -> Readout:
     >>> result.fit.model.step_V
     Fraction(1, 10)
     """
-    table = read(bench, folder)
+    table = read(bench, Path(folder).expanduser())
     if table is None:
         return Readout(bench, None, None)
     warned = warnings(table.warning, table.reference_V, noise_V=table.noise_V, shared_V=table.shared_V)

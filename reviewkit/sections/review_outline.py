@@ -45,7 +45,7 @@ def _part(section: Section) -> dict[str, Any]:
 
 
 _INDENT = "  "
-_EDITION = (
+EDITION = (
     "  ## While this is 0 the review is a working copy: a run writes over it, however its data have changed.",
     "  ## Publish it as 1. Other data after that are edition 2, beside which edition 1 is kept.",
     "  edition: 0",
@@ -83,7 +83,7 @@ def first_review_file(
         "#  disclosure: bought at the usual price; nobody paid for the review",
         "",
         "review:",
-        *_EDITION,
+        *EDITION,
         "#  author: your name",
     ]
     for section in sections:
@@ -137,7 +137,7 @@ def review_file(name: str, sections: Iterable[Section]) -> str:
         *_block("claims", tuple[Claim, ...]),
         "",
         "review:",
-        *_EDITION,
+        *EDITION,
         *_fields(About, 1, leave_out={"edition"}),
     ]
     written: set[str] = {"device", "claims", "review"}

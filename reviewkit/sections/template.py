@@ -251,7 +251,13 @@ def _parameters(notebook: Mapping[str, Any], template: str) -> tuple[Parameter, 
     if len(cells) != 1:
         raise KitError(f"{template}: {len(cells)} cells are tagged 'parameters'; a template has one.")
     source = cells[0]["source"]
-    return parameter_cell.inspect(source if isinstance(source, str) else "".join(source), template=template)
+    found = parameter_cell.inspect(source if isinstance(source, str) else "".join(source), template=template)
+    return tuple(item for item in found if item.name not in BY_HAND)
+
+
+BY_HAND = frozenset({"folder"})
+"""What a parameter cell declares for whoever fills it in by hand: no key of a review file, and never handed
+over, so that no notebook that is published names a folder of this machine."""
 
 
 def discover(folders: Iterable[str | Path] = (), *, only: Iterable[str | Path] = ()) -> tuple[Section, ...]:

@@ -171,15 +171,15 @@ class NothingObserved:
     """The section of a review without any observed states."""
 
 
-def analyse(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingObserved:
+def analyse(inputs: UiInputs, *, folder: str | Path = "") -> Assessment | NothingObserved:
     """Return what the observed states and transitions tell.
 
     Parameters
     ----------
     inputs : UiInputs
         As `inputs` gives them.
-    folder : Path
-        The review folder.
+    folder : str or Path
+        Where logs and tables lie. Default: the current folder, in a notebook its own.
 
     Raises
     ------
@@ -195,7 +195,7 @@ def analyse(inputs: UiInputs, *, folder: Path = Path()) -> Assessment | NothingO
     if inputs.empty:
         return NothingObserved()
     return of_machine(
-        reading.machine(inputs, folder=folder),
+        reading.machine(inputs, folder=Path(folder).expanduser()),
         own=inputs.own_rules,
         counted=inputs.signals,
         walks=inputs.ui_walks,
