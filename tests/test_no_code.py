@@ -150,9 +150,9 @@ def test_the_search_knows_what_it_looks_for(line: str) -> None:
 def test_yaml_is_read_by_the_safe_loader() -> None:
     from yaml import SafeLoader
 
-    from reviewkit.review import strict_yaml
+    from reviewkit.schema import plain_yaml
 
-    assert issubclass(strict_yaml._Loader, SafeLoader)
+    assert issubclass(plain_yaml._Loader, SafeLoader)
 
 
 def test_no_page_prints_a_text_as_it_is() -> None:

@@ -156,7 +156,7 @@ def test_a_range_that_is_not_declared_is_shared_by_nothing() -> None:
     spec = {"name": "meter 1", "accuracy": "±(1.0 % + 3)"}
     ranges = [{"full_scale": 0.6, "resolution": 1e-4}, {"full_scale": 10, "resolution": 1e-3}]
     unknown = instrument.meter({**spec, "ranges": ranges}, "A")
-    assert unknown.label == "meter 1, range not declared"
+    assert unknown.label == "meter 1, current range not declared"
     row = pair(Findings((plateau(0.5, unknown),)), Findings((plateau(0.5, unknown),)), names=("a", "b")).rows[
         0
     ]

@@ -9,6 +9,7 @@ from pydantic import Field, field_validator
 
 from reviewkit.charge.limits import source_limit
 from reviewkit.logs import Quantity
+from reviewkit.schema import instruments
 from reviewkit.schema.blocks import Ammeter, Cell, LogBlock, LogEntry, Voltmeter
 from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Second, checked, filled, own
 
@@ -93,4 +94,5 @@ def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> ChargeIn
     >>> round(declared.ammeter.meter().half_width(0.5), 6)
     0.008
     """
-    return checked(ChargeInputs, filled(own(names, ChargeInputs) | values))
+    given = filled(own(names, ChargeInputs) | values)
+    return checked(ChargeInputs, instruments.expanded(given))

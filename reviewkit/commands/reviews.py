@@ -203,8 +203,8 @@ def _remember(done: Iterable[Published], parts: Iterable[Section], options: Mapp
     for item in done:
         if not item.is_draft:
             file = item.review.file
-            files = {seen.path: seen.sha256 for seen in file.seen}
-            remember(file.folder, options[file.name], place=item.place, files=files)
+            digests = {seen.path: seen.sha256 for seen in file.seen if seen.path in file.files}
+            remember(file.folder, options[file.name], place=item.place, digests=digests, meters=file.meters)
 
 
 def _pages() -> ModuleType:

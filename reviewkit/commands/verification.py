@@ -250,7 +250,7 @@ def _opened(place: Path, parts: Sequence[Section], into: Path) -> _Opened:
     faults = [fault for name, digest in record.sums.items() if (fault := _unlike(name, digest, raw, record))]
     if faults:
         raise Faults(faults)
-    (file,) = loading.read([raw], parts)
+    (file,) = loading.read([raw], parts, above=False)
     return _Opened(str(place), record, file)
 
 

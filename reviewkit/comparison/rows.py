@@ -13,7 +13,8 @@ from html import escape
 from typing import Any
 
 from reviewkit.findings import Finding, sentences, value_text
-from reviewkit.metrology import Component, Measured, difference, formatting
+from reviewkit.metrology import Component, Measured, difference, formatting, units
+from reviewkit.metrology.accuracy import accuracy
 from reviewkit.schema.blocks import MeterBlock
 
 _RANGE = re.compile(r"(?P<name>.*), [\d.]+\s\S+ range(?P<part>: .*)?$")
@@ -66,7 +67,7 @@ def sharing(first: Mapping[str, Any], second: Mapping[str, Any]) -> Sharing:
     """Return which meters two reviews have in common.
 
     Two meters are one where both reviews give the same serial, or the same name and no differing serials,
-    and state the same accuracy. Meters that are merely described alike are two.
+    and state the same accuracy of each range that both have. Meters that are merely described alike are two.
 
     Parameters
     ----------
@@ -99,7 +100,13 @@ class _Meter:
     kind: str
     name: str
     serial: str
-    stated: tuple[Any, ...]
+    stated: Mapping[Any, Any]
+    """By full scale: the accuracy."""
+
+    def agrees(self, other: _Meter) -> bool:
+        """Whether two state the same of the ranges that they have in common."""
+        both = self.stated.keys() & other.stated.keys()
+        return all(self.stated[scale] == other.stated[scale] for scale in both)
 
 
 def _meters(declared: Mapping[str, Any]) -> list[_Meter]:
@@ -108,9 +115,20 @@ def _meters(declared: Mapping[str, Any]) -> list[_Meter]:
         kind = next((kind for kind in ("voltmeter", "ammeter") if key.endswith(kind)), "")
         if kind and isinstance(block, Mapping):
             meter = MeterBlock.model_validate(block)
-            stated = (meter.accuracy, *((one.full_scale, one.accuracy) for one in meter.ranges))
+            stated = dict(
+                _stated(one, meter, "V" if kind == "voltmeter" else "A") for one in meter.ranges or (meter,)
+            )
             found.append(_Meter(kind, meter.name, meter.serial, stated))
     return found
+
+
+def _stated(one: MeterBlock, meter: MeterBlock, unit: str) -> tuple[Any, Any]:
+    """Return a range’s full scale and accuracy, as read: two spellings of them are the same."""
+    scale, text = one.full_scale, one.accuracy or meter.accuracy
+    try:
+        return scale and units.to_unit(scale, unit), text and accuracy(text, unit)
+    except ValueError:
+        return scale, text
 
 
 def _same(first: _Meter, second: _Meter) -> tuple[bool, str]:
@@ -121,9 +139,9 @@ def _same(first: _Meter, second: _Meter) -> tuple[bool, str]:
     else:
         alike = bool(first.name) and first.name == second.name
         why = "" if first.name and second.name else "a review does not name it"
-        if why and first.stated != second.stated:
+        if why and not first.agrees(second):
             why = ""
-    if alike and first.stated != second.stated:
+    if alike and not first.agrees(second):
         return False, "the reviews state its accuracy differently"
     return alike, why
 

@@ -17,7 +17,7 @@ from reviewkit.metrology import formatting, units
 from reviewkit.metrology import meter as instrument
 from reviewkit.metrology.conformity import Limit
 from reviewkit.metrology.meter import Meter
-from reviewkit.schema import quantities
+from reviewkit.schema import instruments, quantities
 from reviewkit.schema.blocks import MEANT, Ammeter, Cell, LogEntry
 from reviewkit.schema.quantities import Ampere, Block, Percent, Second, Volt
 from reviewkit.tables import keys
@@ -179,7 +179,8 @@ def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> DrainInp
     >>> bench.drain_level_percent
     40.0
     """
-    return quantities.checked(DrainInputs, quantities.own(names, DrainInputs) | values)
+    given = quantities.own(names, DrainInputs) | values
+    return quantities.checked(DrainInputs, instruments.expanded(given))
 
 
 _LEAST_ROWS = 3

@@ -57,7 +57,8 @@ class Meter:
     def label(self) -> str:
         """Name and range, as a budget shows it."""
         if not self.range_declared:
-            return f"{self.name}, range not declared"
+            # A meter of volts and amperes has an unknown of its own for each.
+            return f"{self.name}, {'voltage' if self.unit == 'V' else 'current'} range not declared"
         if self.full_scale is None:
             return self.name
         scale, sign = units.for_people(self.full_scale, self.unit)

@@ -19,10 +19,11 @@ from typing import TYPE_CHECKING, Any
 from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.system import disk, kit
 from reviewkit.system.kit import fingerprint as program
-from reviewkit.tables import keys
+from reviewkit.tables import files, keys
 
 if TYPE_CHECKING:
     from reviewkit.review.fingerprints import Fingerprint
+    from reviewkit.schema.instruments import Used
     from reviewkit.sections.template import Section
 
 _MOST_BYTES = 2 << 30
@@ -204,6 +205,7 @@ def _page(folder: Path, options: RunOptions, besides: str = "") -> Path | None:
             and options.list_name in ("", stamp["list"])
             and files == _digests(folder, files)
             and stamp["program"] == program()
+            and _are_the_same(stamp["meters"], folder)
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -214,7 +216,20 @@ def _without(listing: Iterable[list[Any]], name: str) -> list[list[Any]]:
     return [item for item in listing if item[0] != name]
 
 
-def remember(folder: Path, options: RunOptions, *, place: Path, files: Mapping[str, str]) -> None:
+def _are_the_same(meters: Mapping[str, Any], folder: Path) -> bool:
+    """Whether the meters that a review has by name are declared as they were."""
+    now = {name: _digest(Path(name)) if files.is_plain(Path(name)) else "" for name in meters["places"]}
+    if now == meters["places"]:
+        return True
+    # Something there has changed: whether it is of this review, takes a library to read.
+    from reviewkit.schema.instruments import Used
+
+    return bool(Used(meters["named"], meters["text"]).again(folder) == meters["text"])
+
+
+def remember(
+    folder: Path, options: RunOptions, *, place: Path, digests: Mapping[str, str], meters: Used
+) -> None:
     """Note what a published review was made from.
 
     Parameters
@@ -225,17 +240,20 @@ def remember(folder: Path, options: RunOptions, *, place: Path, files: Mapping[s
         With nothing left open.
     place : pathlib.Path
         Where it was published.
-    files : mapping of str to str
+    digests : mapping of str to str
         Each file that it read, relative to the folder, with its SHA-256.
+    meters : Used
+        Those that it has by name.
     """
     stamp = {
         "program": program(),
         "options": options.plain(),
         "list": options.list_name,
         "listing": _listing(folder),
-        "files": dict(files),
+        "files": dict(digests),
         "place": str(place),
         "published": _states(place),
+        "meters": {"named": dict(meters.named), "text": meters.text, "places": meters.places(folder)},
     }
     Store("reviews").write({_stamp(folder, options.out): stamp})
 
@@ -245,12 +263,17 @@ def _stamp(folder: Path, out: Path) -> str:
 
 
 def _listing(folder: Path) -> list[list[Any]]:
-    """Return every file of the review folder with its size: one that comes or goes may change the review."""
+    """Return every file of the review folder with its size: one that comes or goes may change the review.
+
+    Meters are asked for by what is used of them: see `_are_the_same`.
+    """
     found = []
     for place, folders, names in os.walk(folder):
         folders.sort()
         for name in sorted(names):
             path = Path(place, name)
+            if name == "instruments.yaml":
+                continue
             # A link that leads nowhere, such as an editor's lock, is a file as well.
             size = path.stat().st_size if path.exists() else -1
             found.append([path.relative_to(folder).as_posix(), size])
@@ -260,9 +283,13 @@ def _listing(folder: Path) -> list[list[Any]]:
 def _digests(folder: Path, names: Iterable[str]) -> dict[str, str]:
     found = {}
     for name in names:
-        with (folder / name).open("rb") as stream:
-            found[name] = hashlib.file_digest(stream, "sha256").hexdigest()
+        found[name] = _digest(folder / name)
     return found
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def _states(place: Path) -> list[list[Any]]:

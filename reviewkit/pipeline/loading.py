@@ -13,13 +13,19 @@ from reviewkit.findings import finding_keys
 from reviewkit.findings.finding_keys import FindingKeys
 from reviewkit.pipeline import cache
 from reviewkit.review import author_text, chapters, fingerprints, review_file, video
-from reviewkit.review.review_file import FILE, ReviewFile
+from reviewkit.review.review_file import FILE, ReviewFile, Written
+from reviewkit.schema import instruments
+from reviewkit.schema.instruments import InstrumentError
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
 
 
 def read(
-    folders: Sequence[str | Path], parts: Sequence[Section], *, reserved: Iterable[str] = ()
+    folders: Sequence[str | Path],
+    parts: Sequence[Section],
+    *,
+    reserved: Iterable[str] = (),
+    above: bool = True,
 ) -> list[ReviewFile]:
     """Return the review files of all folders, with the fingerprints of the files that they name.
 
@@ -30,6 +36,8 @@ def read(
         All templates: between them they declare which keys there are.
     reserved : iterable of str
         Names that no review may be published under.
+    above : bool
+        Whether meters may be declared above the folders too.
 
     Raises
     ------
@@ -40,8 +48,8 @@ def read(
         raise InputError("no review folder given")
     found: list[InputError] = []
     files = []
-    for folder, own, early, values, refused in _opened(folders, parts):
-        file = _bound(folder, values, parts, own, refused)
+    for folder, own, early, written, refused in _opened(folders, parts, above=above):
+        file = _bound(folder, written, parts, own, refused)
         with gathered(own):
             # Two were read by now: they are to be what was read.
             own += fingerprints.changed(file.seen, early) if file else ()
@@ -74,8 +82,8 @@ def faults(
     found: list[InputError] = []
     files = []
     bodies = template.of_kind("section", parts)
-    for folder, own, _, values, refused in _opened(folders, parts):
-        file = _bound(folder, values, parts, own, refused)
+    for folder, own, _, written, refused in _opened(folders, parts):
+        file = _bound(folder, written, parts, own, refused)
         if file:
             for section in parts:
                 add(own, section.faults(file.values, file.folder))
@@ -90,7 +98,9 @@ def faults(
 
 
 def _without_doubles(found: Sequence[InputError]) -> list[InputError]:
-    """Leave out that a path leads elsewhere where the reader of that file or key says so too."""
+    """Leave out what is said twice: of a meter that isn't there, of a path that leads elsewhere."""
+    absent = {fault.place for fault in found if isinstance(fault, InstrumentError)}
+    found = [fault for fault in found if isinstance(fault, InstrumentError) or fault.place not in absent]
     said = {fault.file for fault in found} | {
         fault.place.removesuffix(".path")
         for fault in found
@@ -103,20 +113,22 @@ def _without_doubles(found: Sequence[InputError]) -> list[InputError]:
     ]
 
 
-_Opened = tuple[Path, list[InputError], Mapping[str, str], dict[str, Any], list[InputError]]
+_Opened = tuple[Path, list[InputError], Mapping[str, str], Written, list[InputError]]
 
 
-def _opened(folders: Sequence[str | Path], parts: Sequence[Section]) -> Iterator[_Opened]:
+def _opened(
+    folders: Sequence[str | Path], parts: Sequence[Section], *, above: bool = True
+) -> Iterator[_Opened]:
     """Walk each folder: what is wrong with its review file, early fingerprints, values, values refused."""
     opened = []
     for folder in map(Path, folders):
         own: list[InputError] = []
         early = fingerprints.there(folder, (review_file.FILE, chapters.FILE))
-        opened.append((folder, own, early, review_file.read_values(folder, own)))
+        opened.append((folder, own, early, review_file.written(folder, own, above=above)))
     # All at once: asking another process takes longer than judging.
-    every = _refused([values for *_, values in opened], parts)
-    for (folder, own, early, values), refused in zip(opened, every, strict=True):
-        yield folder, own, early, values, refused
+    every = _refused([written.values for *_, written in opened], parts)
+    for (folder, own, early, written), refused in zip(opened, every, strict=True):
+        yield folder, own, early, written, refused
 
 
 def _refused(all_values: Sequence[Mapping[str, Any]], parts: Sequence[Section]) -> list[list[InputError]]:
@@ -137,16 +149,17 @@ def _refused(all_values: Sequence[Mapping[str, Any]], parts: Sequence[Section]) 
 
 def _bound(
     folder: Path,
-    values: Mapping[str, Any],
+    written: Written,
     parts: Sequence[Section],
     found: list[InputError],
     refused: Iterable[InputError],
 ) -> ReviewFile | None:
-    if not values:
+    if not written.values:
         return None
-    found += template.unknown_keys(values, parts)
+    found += template.unknown_keys(written.values, parts)
     add(found, refused)
-    file = review_file.bind(folder, values, found)
+    found[:] = _without_doubles(found)
+    file = review_file.bind(folder, written.values, found, meters=written.meters)
     if file:
         bodies = template.of_kind("section", parts)
         add(found, _strange_chapters(file, bodies))
@@ -234,7 +247,7 @@ def _distinct(files: Iterable[ReviewFile], reserved: Iterable[str], found: list[
         taken.setdefault(file.name, f"'{file.folder}'")
 
 
-_ON_PAPER = frozenset({"bench-sheet.html"})
+_KNOWN = frozenset({"bench-sheet.html", instruments.FILE})
 _NAMED = 8
 """Most files or keys that a remark names one by one."""
 
@@ -266,7 +279,7 @@ def remarks(file: ReviewFile, parts: Sequence[Section]) -> Iterator[str]:
 
 
 def _files(file: ReviewFile) -> Iterator[str]:
-    known = {*file.files, Path(file.review.video).as_posix(), *_ON_PAPER}
+    known = {*file.files, Path(file.review.video).as_posix(), *_KNOWN}
     for place, folders, names in os.walk(file.folder):
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in names:

@@ -9,6 +9,7 @@ from pydantic import Field, field_validator, model_validator
 
 from reviewkit.metrology import formatting
 from reviewkit.metrology.meter import Meter
+from reviewkit.schema import instruments
 from reviewkit.schema.blocks import Ammeter, Cell, Voltmeter
 from reviewkit.schema.quantities import Ampere, Block, Percent, Second, Volt, checked, own
 
@@ -129,4 +130,5 @@ def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> Session:
     >>> session.capacity_Ah
     3.0
     """
-    return checked(Session, own(names, Session) | values, file="the parameter cell")
+    given = instruments.expanded(own(names, Session) | values)
+    return checked(Session, given, file="the parameter cell")

@@ -27,6 +27,7 @@ from reviewkit.pipeline.results import NOTEBOOKS, Reviewed
 from reviewkit.review import fingerprints
 from reviewkit.review.fingerprints import Fingerprint
 from reviewkit.review.review_file import FILE, ReviewFile
+from reviewkit.schema import instruments
 
 CRATE_FILE = "ro-crate-metadata.json"
 CRATE_VERSION = "https://w3id.org/ro/crate/1.2"
@@ -206,6 +207,7 @@ def write(reviewed: Reviewed) -> None:
         An error for each file of the review folder that is not what it was before the sections read it.
     """
     found = findings_file.whole(reviewed.staged / JSON_FILE)
+    file = reviewed.file
     entries: list[Entry] = []
     faults: list[InputError] = []
     with zipfile.ZipFile(reviewed.staged / ZIP, "w") as archive:
@@ -213,7 +215,12 @@ def write(reviewed: Reviewed) -> None:
             with gathered(faults):
                 digest, size = _pack(archive, name, source)
                 entries.append(Entry(name, about, digest, size, name.startswith(f"{RAW}/")))
-        text = crate_metadata(reviewed.file, entries, found["made_with"])
+        if file.meters:
+            now = file.meters.again(file.folder)
+            archive.writestr(_item(f"{RAW}/{instruments.FILE}"), now.encode())
+            seen = fingerprints.of_text(instruments.FILE, now)
+            entries.append(Entry(f"{RAW}/{seen.path}", "the meters used", seen.sha256, seen.bytes, raw=True))
+        text = crate_metadata(file, entries, found["made_with"])
         archive.writestr(_item(CRATE_FILE), text.encode())
     add(faults, fingerprints.changed(_seen(found), _raw_sums(entries)))
     if faults:

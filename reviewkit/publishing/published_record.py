@@ -9,16 +9,16 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from reviewkit.errors import InputError, ReviewFileError
+from reviewkit.errors import Faults, InputError, ReviewFileError
 from reviewkit.findings import Finding, Findings, findings_file
 from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.metrology import formatting
 from reviewkit.metrology.conformity import Limit, Verdict
 from reviewkit.publishing import editions, evidence, safe_zip
 from reviewkit.publishing.editions import Edition
-from reviewkit.review import chapters, strict_yaml
+from reviewkit.review import chapters, review_file
 from reviewkit.review.review_file import FILE, OWN, ReviewFile
-from reviewkit.schema import quantities
+from reviewkit.schema import instruments, quantities
 from reviewkit.system import disk
 
 _MOST_FINDINGS = 20_000
@@ -108,7 +108,7 @@ def _finding(item: _Finding) -> Finding:
 
 
 # What the author tells, not what was measured. Of the review file, its values are compared.
-_TOLD = frozenset({FILE, "words.md", chapters.FILE})
+_TOLD = frozenset({FILE, instruments.FILE, "words.md", chapters.FILE})
 _MEASURED_ABOUT = ("ambient_C", "ambient_humidity_percent")
 _NAMED = 4
 """Most differences that a message names one by one."""
@@ -167,8 +167,12 @@ def _differences(file: ReviewFile, before: Edition) -> Iterator[str]:
     for name in sorted((old.keys() | new.keys()) - _TOLD):
         if old.get(name) != new.get(name):
             yield f"{name}{_how(name, old, new)}"
-    if old.get(FILE) != new.get(FILE):
-        yield from _keys(_measured(_values(before.place)), _measured(file.values))
+    if any(old.get(name) != new.get(name) for name in (FILE, instruments.FILE)):
+        changed = _keys(_measured(_values(before.place)), _measured(file.values))
+        yield from (
+            f"{place} in {instruments.FILE if place.partition('.')[0] in file.meters.named else FILE}"
+            for place in changed
+        )
 
 
 def _how(name: str, old: Mapping[str, str], new: Mapping[str, str]) -> str:
@@ -178,9 +182,13 @@ def _how(name: str, old: Mapping[str, str], new: Mapping[str, str]) -> str:
 def _values(place: Path) -> Mapping[str, Any]:
     """Return the values of the review file that a published review was made from."""
     with disk.temporary_folder() as own:
-        wanted = f"{evidence.RAW}/{FILE}"
-        safe_zip.unpack(place / evidence.ZIP, own, wanted=lambda name: name == wanted)
-        return strict_yaml.load(own / evidence.RAW / FILE)
+        wanted = {f"{evidence.RAW}/{name}" for name in (FILE, instruments.FILE)}
+        safe_zip.unpack(place / evidence.ZIP, own, wanted=wanted.__contains__)
+        faults: list[InputError] = []
+        values = review_file.read_values(own / evidence.RAW, faults, above=False)
+        if faults:
+            raise Faults(faults)
+        return values
 
 
 def _measured(values: Mapping[str, Any]) -> dict[str, Any]:
@@ -204,4 +212,4 @@ def _places(old: Any, new: Any, place: str) -> Iterable[str]:
     if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
         pairs = enumerate(zip(old, new, strict=True), 1)
         return (found for number, pair in pairs for found in _places(*pair, f"{place}[{number}]"))
-    return () if old == new else (f"{place} in {FILE}",)
+    return () if old == new else (place,)

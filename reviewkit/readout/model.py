@@ -22,7 +22,7 @@ from typing import Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from reviewkit.metrology.meter import Meter
-from reviewkit.schema import quantities
+from reviewkit.schema import instruments, quantities
 from reviewkit.schema.blocks import Cell, Voltmeter, inside
 from reviewkit.schema.quantities import Block, Ohm, Percent, Volt
 
@@ -358,4 +358,5 @@ def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> ReadoutI
     >>> bench.readout_resolution_V
     0.1
     """
-    return quantities.checked(ReadoutInputs, quantities.own(names, ReadoutInputs) | values)
+    given = quantities.own(names, ReadoutInputs) | values
+    return quantities.checked(ReadoutInputs, instruments.expanded(given))

@@ -66,6 +66,12 @@ def fingerprints(folder: Path, names: Iterable[str]) -> tuple[Fingerprint, ...]:
     return tuple(fingerprint(folder, name) for name in names)
 
 
+def of_text(name: str, text: str) -> Fingerprint:
+    """Return the fingerprint that a file of this text has."""
+    raw = text.encode()
+    return Fingerprint(name, hashlib.sha256(raw).hexdigest(), len(raw))
+
+
 def there(folder: Path, names: Iterable[str]) -> dict[str, str]:
     """Return the SHA-256 of those files that are there and can be read; the others are told of elsewhere."""
     sums = {}

@@ -21,11 +21,14 @@ from reviewkit.metrology import units
 from reviewkit.review import chapters, fingerprints, strict_yaml
 from reviewkit.review.chapters import Chapter
 from reviewkit.review.fingerprints import Fingerprint
-from reviewkit.schema import quantities
+from reviewkit.schema import instruments, quantities
+from reviewkit.schema.instruments import NONE, Used
 from reviewkit.schema.quantities import Block, Celsius, Percent
 from reviewkit.tables import keys
 
 FILE = "review.yaml"
+SCHEMA = 1
+"""The newest spelling of the file that is known here; a file that says none is of this one."""
 _VIDEO = "review.video"
 
 
@@ -158,6 +161,8 @@ class ReviewFile:
         The files of the folder that the review reads, relative to it; a video is shown, not read.
     chapters : tuple of Chapter
         Of the video beside the review.
+    meters : Used
+        Those that stand there by name.
     """
 
     folder: Path
@@ -167,11 +172,16 @@ class ReviewFile:
     review: About
     files: tuple[str, ...]
     chapters: tuple[Chapter, ...] = ()
+    meters: Used = NONE
 
     @cached_property
     def seen(self) -> tuple[Fingerprint, ...]:
-        """Fingerprints of `files`, taken once: when they are first asked for, before a section reads any."""
-        return fingerprints.fingerprints(self.folder, self.files)
+        """Fingerprints of `files`, taken once: when they are first asked for, before a section reads any.
+
+        Of the file that declares meters it is that of those used: what else stands there is no matter here.
+        """
+        used = fingerprints.of_text(instruments.FILE, self.meters.text)
+        return (*fingerprints.fingerprints(self.folder, self.files), *([used] if self.meters else []))
 
     @property
     def name(self) -> str:
@@ -194,22 +204,49 @@ class ReviewFile:
         return self.review.title or self.device.name
 
 
-def read_values(folder: Path, faults: list[InputError]) -> dict[str, Any]:
-    """Return the keys and values of a folder's review file; empty, with a fault, if it can't be read.
+@dataclass(frozen=True)
+class Written:
+    """What a review file says.
+
+    Parameters
+    ----------
+    values : mapping
+        Every key, each meter that stands there by name written out; empty where the file can't be read.
+    meters : Used
+        Those meters.
+    """
+
+    values: Mapping[str, Any]
+    meters: Used = NONE
+
+
+def read_values(folder: Path, faults: list[InputError], *, above: bool = True) -> dict[str, Any]:
+    """Return the keys and values of a folder's review file, as `written` reads them."""
+    return dict(written(folder, faults, above=above).values)
+
+
+def written(folder: Path, faults: list[InputError], *, above: bool = True) -> Written:
+    """Return what a folder's review file says; nothing, with a fault, if it can't be read.
 
     Parameters
     ----------
     faults : list of InputError
         Added to, so that the faults found by several readers are reported together.
+    above : bool
+        Whether meters may be declared above the folder too: not where a review has brought its own along.
     """
     with gathered(faults):
         if not folder.is_dir():
             raise ReviewFileError("no such folder", file=str(folder))
-        return strict_yaml.load(folder / FILE)
-    return {}
+        values = strict_yaml.load(folder / FILE)
+        quantities.known_schema(values.pop("schema", SCHEMA), SCHEMA, file=FILE)
+        return Written(*instruments.put_in(values, folder, faults, above=above))
+    return Written({})
 
 
-def bind(folder: Path, values: Mapping[str, Any], faults: list[InputError]) -> ReviewFile | None:
+def bind(
+    folder: Path, values: Mapping[str, Any], faults: list[InputError], *, meters: Used = NONE
+) -> ReviewFile | None:
     """Return the review file with its own blocks checked, or None with what is at fault added to `faults`."""
     folder = folder.resolve()
     named = _named_files(values, folder, faults)
@@ -218,7 +255,7 @@ def bind(folder: Path, values: Mapping[str, Any], faults: list[InputError]) -> R
         listed = chapters.read(folder)
     with gathered(faults):
         own = quantities.checked(_Own, {key: values[key] for key in OWN if key in values}, file=FILE)
-        return ReviewFile(folder, values, own.device, own.claims, own.review, named, listed)
+        return ReviewFile(folder, values, own.device, own.claims, own.review, named, listed, meters)
     return None
 
 
@@ -274,7 +311,7 @@ def _named_files(values: Mapping[str, Any], folder: Path, faults: list[InputErro
     found = {name for name in (FILE, "words.md", chapters.FILE) if (folder / name).is_file()}
     for place, text in _texts(values):
         path = _existing(folder, text)
-        if path is None:
+        if path is None or path.name == instruments.FILE:
             continue
         if place == _VIDEO and path.resolve().is_relative_to(folder):
             continue

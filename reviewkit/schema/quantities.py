@@ -91,6 +91,27 @@ def checked(
         raise Faults(_merged(found)) from None
 
 
+def known_schema(told: Any, known: int, *, file: str) -> None:
+    """Refuse a file that is written for a newer kit; "schema" in it says for which.
+
+    Raises
+    ------
+    ReviewFileError
+    """
+    if isinstance(told, int) and not isinstance(told, bool) and 1 <= told <= known:
+        return
+    newer = isinstance(told, int) and told > known
+    raise ReviewFileError(
+        f"it is written for a newer kit (schema {told}); this one reads up to schema {known}"
+        if newer
+        else f"found {_told(told)}",
+        file=file,
+        place="schema",
+        expected="" if newer else f"a whole number from 1 to {known}",
+        remedy="Update the kit." if newer else "",
+    )
+
+
 def own(names: Mapping[str, Any] | None, model: type[BaseModel]) -> dict[str, Any]:
     """Return of all names, such as a notebook's `globals()`, those that a model has."""
     return {name: value for name, value in (names or {}).items() if name in model.model_fields}
