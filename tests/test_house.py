@@ -44,7 +44,7 @@ HEAVY = {
     "networkx": {"ui_states"},
     "pint": {"metrology"},
     "uncertainties": {"metrology"},
-    "yaml": {"schema"},
+    "yaml": {"review", "schema"},
     "click": {"cli"},
     "distributed": {"execution"},
     "resvg_py": {"publishing"},
