@@ -272,3 +272,14 @@ def test_two_reviews_that_name_one_meter_share_it_and_no_other(bench: Path, tmp_
     assert sharing(ours, other).apart == (("bench C", "two serial numbers"),)
     unnamed = {"voltmeter": {"accuracy": "0.5 % + 2", "resolution": "1 mV", "full_scale": "6 V"}}
     assert sharing(unnamed, unnamed).names == {}
+
+
+def test_a_review_in_a_parameter_cell_takes_the_names_that_its_folder_knows(
+    bench: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(bench)
+    cell = {"device": {"name": "Lamp"}, "voltmeter": "bench C, 6 V range", "write_to": "kept"}
+    assert reviewkit.filled_in(cell).values["voltmeter"]["serial"] == "C-17"
+    assert "voltmeter: bench C, 6 V range" in (bench / "kept" / "review.yaml").read_text(encoding="utf-8")
+    with pytest.raises(Faults, match="parameter cell, voltmeter: no meter 'bench D'"):
+        reviewkit.filled_in({**cell, "voltmeter": "bench D"})

@@ -13,6 +13,7 @@ from reviewkit.commands import first_logs, folders, reviews
 from reviewkit.errors import CELL, Faults, InputError, ReviewFileError, told_in_a_cell
 from reviewkit.publishing import atomic
 from reviewkit.review import review_file
+from reviewkit.schema import instruments
 from reviewkit.sections import cell_entries, template
 from reviewkit.sections.template import Section
 from reviewkit.system import disk
@@ -107,15 +108,26 @@ def filled_in(
             raise Faults(found)
         told = folders.remarks(folder, templates=templates, only_templates=only_templates)
         return FilledIn({}, folder, told, (), parts)
+    written, values = values, _written_out(values)
     with _temporary(values, parts) as (place, spelled):
         own = tuple(templates), tuple(only_templates)
         if found := folders.check(place, templates=own[0], only_templates=own[1]):
             raise Faults(cell_entries.told(fault, spelled) for fault in found)
         told = folders.remarks(place, templates=own[0], only_templates=own[1])
     if target is not None:
-        _kept(target, values, parts)
+        # By their names, where the folder to be written finds the same meters under them.
+        found_there, _ = instruments.put_in(written, target, [])
+        _kept(target, written if found_there == values else values, parts)
     logs = tuple(Path(name).expanduser() for name in spelled.values() if Path(name).expanduser().is_file())
     return FilledIn(values, target, tuple(_in_the_cell(line) for line in told), logs, parts)
+
+
+def _written_out(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values with the meters that stand there by name written out."""
+    try:
+        return instruments.expanded(values)
+    except Faults as error:
+        raise Faults(cell_entries.told(fault, {}) for fault in error.faults) from None
 
 
 def _folder(named: Any) -> Path | None:
