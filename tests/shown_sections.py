@@ -24,8 +24,8 @@ from reviewkit.findings.displays import Answer, Dataset, ExtraPage
 from reviewkit.pipeline import harvest
 from reviewkit.sections import template
 from reviewkit.sections.template import discover
-from reviewkit.summary.key_figures import KeyFigures
 from reviewkit.summary.record import Part
+from reviewkit.summary.spoken import KeyFigures
 
 SECTIONS = ("readout", "charge", "drain", "ui_states")
 

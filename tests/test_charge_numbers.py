@@ -12,9 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reviewkit import charge, figures
-from reviewkit.charge import limits, statistics
+from reviewkit.charge import statistics
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
+from reviewkit.charge.inputs import termination_limit
 from reviewkit.findings import MIME
 from reviewkit.metrology import meter
 from reviewkit.schema.blocks import Cell
@@ -219,10 +220,10 @@ def test_limits_name_their_source():
 )
 def test_the_data_sheet_says_where_a_charge_stops_else_common_practice(declared, low, high, source):
     """C/50 to C/10: common practice, no source."""
-    limit = limits.termination(Cell(**declared))
+    limit = termination_limit(Cell(**declared))
     assert (limit.low, limit.high) == (pytest.approx(low), pytest.approx(high))
     assert source in limit.source
-    assert limits.termination(Cell()) is None
+    assert termination_limit(Cell()) is None
 
 
 def test_a_display_that_stands_still_has_no_scatter_of_its_own():

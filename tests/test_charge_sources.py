@@ -10,9 +10,9 @@ import pytest
 import yaml
 
 from reviewkit import charge
-from reviewkit.charge import limits, sources
+from reviewkit.charge import sources
 from reviewkit.charge.analysis import say
-from reviewkit.charge.inputs import ChargeInputs
+from reviewkit.charge.inputs import ChargeInputs, source_limit
 from reviewkit.metrology import Component, Measured, meter
 
 BIRCH = Path(__file__).parents[1] / "examples" / "birch"
@@ -55,14 +55,14 @@ def test_one_source_has_nothing_to_be_compared_with():
     ],
 )
 def test_what_a_source_may_give(kind, limit_A):
-    assert limits.source_limit(kind, None).high == limit_A
+    assert source_limit(kind, None).high == limit_A
 
 
 def test_a_declared_limit_wins_and_an_unknown_kind_is_refused():
-    assert limits.source_limit("usb 3", 0.75).high == 0.75
-    assert limits.source_limit(None, None) is None
+    assert source_limit("usb 3", 0.75).high == 0.75
+    assert source_limit(None, None) is None
     with pytest.raises(ValueError, match=r"known: usb 2\.0"):
-        limits.source_limit("usb 9", None)
+        source_limit("usb 9", None)
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from reviewkit import figures
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.regimes import Phases
-from reviewkit.figures.charge import runs, timeline
+from reviewkit.figures import charge_night, charge_runs
 
 
 def drawn(result: ChargeResult) -> object:
@@ -42,8 +42,8 @@ def test_a_trickle_is_said_to_go_on():
 def test_every_moment_of_the_charge_has_a_row():
     _, result = done(SMALL)
     found = phases(result)
-    pieces = timeline._pieces(found, float(result.record.time_s[-1]))
-    assert [timeline._row(one) for one in pieces] == ["current limit", "voltage limit", "off"]
+    pieces = charge_night._pieces(found, float(result.record.time_s[-1]))
+    assert [charge_night._row(one) for one in pieces] == ["current limit", "voltage limit", "off"]
     whole = sum(one.length_s for one in found.regimes)
     assert whole == pytest.approx(found.end_s - found.start.value, rel=0.01)
 
@@ -56,12 +56,12 @@ def test_another_place_of_the_knee_is_shown_and_said():
     double = replace(result, phases=replace(found, other_knees=(other,)))
     (chart,) = drawn(double).items
     assert "Another reading of the log" in chart.answer
-    assert timeline._doubts(phases(double)) == [other]
+    assert charge_night._doubts(phases(double)) == [other]
 
 
 def test_a_current_that_steps_is_told_step_by_step():
     """What it begins with is not left out: the plateau's median is one of its levels."""
     _, result = done(replace(SMALL, charger=Charger(stop_A=0.08, folds=(Fold(900.0, 0.75),))))
-    told = runs.curve_answer(result).replace("\u00a0", " ")
+    told = charge_runs.curve_answer(result).replace("\u00a0", " ")
     assert told.startswith("The cell gets 0.8000 A for 15 min")
     assert " and 0.6000 A for " in told

@@ -17,7 +17,7 @@ from adversary import draw
 from reviewkit import logs
 from reviewkit.errors import LogError
 from reviewkit.logs import clock_sync
-from reviewkit.logs.clock_sync.align import bounds
+from reviewkit.logs.clock_sync import bounds
 
 BEGAN = datetime(2025, 3, 1, 20, 0, 0)
 

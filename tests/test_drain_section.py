@@ -13,7 +13,7 @@ import yaml
 from simulate.drain import METER
 
 from reviewkit import drain, figures
-from reviewkit.drain import ranges, states
+from reviewkit.drain import states
 from reviewkit.drain.inputs import DrainInputs, check
 from reviewkit.drain.mean import Mean
 from reviewkit.errors import Faults
@@ -80,7 +80,7 @@ def test_self_discharge_as_a_current() -> None:
 def test_burden_takes_from_the_supply() -> None:
     """A meter's current terminal of 0.5 Ω in 10 V over 10 Ω drops 0.476 V (a bench meter's manual)."""
     in_use = meter({"accuracy": "±(1 % + 3)", "resolution": 1e-3, "full_scale": 2, "burden_ohm": 0.5}, "A")
-    fit = ranges.fitness(0.952381, 0.952381, meter=in_use, notice_V=0.05)
+    fit = states.fitness(0.952381, 0.952381, meter=in_use, notice_V=0.05)
     assert fit.burden_V == pytest.approx(10 * 0.04761905, rel=1e-5)
     assert fit.drops
 
@@ -105,19 +105,19 @@ def test_a_single_reading_carries_the_meters_statement(
 
 
 def test_too_few_counts_name_the_range_to_use() -> None:
-    fit = ranges.fitness(1e-4, 1e-4, meter=RANGES[2], ranges=RANGES)
+    fit = states.fitness(1e-4, 1e-4, meter=RANGES[2], ranges=RANGES)
     assert fit.coarse
     assert "600 µA range instead" in said(fit.advice)
 
 
 def test_pulses_that_a_finer_range_cannot_pass_send_to_the_next() -> None:
-    fit = ranges.fitness(1e-4, 2e-3, meter=RANGES[2], ranges=RANGES)
+    fit = states.fitness(1e-4, 2e-3, meter=RANGES[2], ranges=RANGES)
     assert "6 mA range instead" in said(fit.advice)
 
 
 def test_burden_sends_to_a_higher_range() -> None:
     """0.55 mA over 100 Ω take 55 mV; the 6 mA range takes 5.5 mV."""
-    fit = ranges.fitness(0.45e-3, 0.55e-3, meter=RANGES[0], ranges=RANGES)
+    fit = states.fitness(0.45e-3, 0.55e-3, meter=RANGES[0], ranges=RANGES)
     assert not fit.coarse
     assert fit.drops
     assert "55 mV" in said(fit.advice)
@@ -125,14 +125,14 @@ def test_burden_sends_to_a_higher_range() -> None:
 
 
 def test_no_range_fits_says_what_would() -> None:
-    fit = ranges.fitness(3e-6, 5e-3, meter=RANGES[1], ranges=RANGES)
+    fit = states.fitness(3e-6, 5e-3, meter=RANGES[1], ranges=RANGES)
     assert fit.coarse
     assert "0.15 µA or finer" in said(fit.advice)
     assert "10 Ω" in said(fit.advice)
 
 
 def test_a_fit_range_needs_no_advice() -> None:
-    fit = ranges.fitness(1e-4, 1e-4, meter=RANGES[0], ranges=RANGES)
+    fit = states.fitness(1e-4, 1e-4, meter=RANGES[0], ranges=RANGES)
     assert fit.fit
     assert not fit.advice
 
@@ -155,7 +155,7 @@ def test_undeclared_burden_is_said() -> None:
 
 
 def test_connecting_starts_on_the_highest_range_behind_a_bridge() -> None:
-    steps = ranges.connecting(RANGES).sentences
+    steps = states.connecting(RANGES).sentences
     assert "highest range, 0.6" in steps[1]
     assert "Bridge" in steps[2]
 

@@ -16,7 +16,7 @@ import site_sample
 
 from reviewkit.errors import InputError
 from reviewkit.publishing import site
-from reviewkit.publishing.site.card import CARD
+from reviewkit.publishing.site.single_file import CARD
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
@@ -128,7 +128,7 @@ def test_the_evidence_is_in_it(tags: Tags) -> None:
 
 
 def test_a_large_file_is_named_and_not_carried(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("reviewkit.publishing.site.joined.MOST_CARRIED", 3)
+    monkeypatch.setattr("reviewkit.publishing.site.single_file.MOST_CARRIED", 3)
     tags = Tags(joined(tmp_path).read_text(encoding="utf-8"))
     assert not tags.values("download")
     assert "evidence.zip" in "".join(tags.text)

@@ -38,7 +38,7 @@ _ALLOWED = {
             "reviewkit.execution.forked",
         ),
         # Versions and files of packages, no module loaded.
-        *("reviewkit.pipeline.harvest", "reviewkit.publishing.site.assets"),
+        *("reviewkit.pipeline.harvest", "reviewkit.publishing.site.context"),
         *("reviewkit.system.kit", "reviewkit.tables.headers"),
     },
 }

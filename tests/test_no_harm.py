@@ -20,7 +20,7 @@ from reviewkit.errors import InputError
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
 from reviewkit.pipeline import cache, harvest
-from reviewkit.publishing import published_record, safe_zip
+from reviewkit.publishing import editions, evidence
 from reviewkit.review import author_text
 from reviewkit.system import disk
 from reviewkit.tables import keys
@@ -136,7 +136,7 @@ def test_many_files_that_unpack_to_far_more_are_refused_at_once(tmp_path: Path) 
         for number in range(100):
             archive.writestr(f"review/{number}.csv", bytes(9 << 20))
     with pytest.raises(InputError, match="far more than meters' logs"):
-        safe_zip.unpack(tmp_path / "evidence.zip", tmp_path / "into", wanted=lambda _: True)
+        evidence.unpack(tmp_path / "evidence.zip", tmp_path / "into", wanted=lambda _: True)
     assert not (tmp_path / "into").exists()
 
 
@@ -145,12 +145,12 @@ def test_a_hundred_thousand_names_are_refused_at_once(tmp_path: Path) -> None:
         for number in range(100_000):
             archive.writestr(f"{number}", b"")
     with pytest.raises(InputError, match="more than 2000 files"):
-        safe_zip.unpack(tmp_path / "evidence.zip", tmp_path / "into", wanted=lambda _: True)
+        evidence.unpack(tmp_path / "evidence.zip", tmp_path / "into", wanted=lambda _: True)
     inputs = ", ".join(f'{{"path": "{number}", "sha256": ""}}' for number in range(100_000))
     whole = f'{{"schema": 1, "inputs": [{inputs}], "review": {{}}, "findings": []}}'
     (tmp_path / "findings.json").write_text(whole, encoding="utf-8")
     with pytest.raises(InputError, match="inputs") as told:
-        published_record.read(tmp_path / "findings.json")
+        editions.read(tmp_path / "findings.json")
     assert len(told.value.message) < 500
 
 

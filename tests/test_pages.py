@@ -12,7 +12,7 @@ from visits import CONTRAST, WCAG, Visit, needs_browser, violations
 
 from reviewkit.drawing.ink import LIGHT_TO_DARK
 from reviewkit.publishing import site
-from reviewkit.publishing.site import assets
+from reviewkit.publishing.site import context
 
 
 @pytest.fixture(scope="session")
@@ -170,7 +170,7 @@ def test_a_print_begun_at_once_has_every_chart(browser: Any, out: Path) -> None:
 
 
 def test_a_charts_colours_are_those_of_the_page() -> None:
-    style = assets.page_assets().style
+    style = context.page_assets().style
     parts = style.split("@media screen and (prefers-color-scheme: dark)")[:2]
     light, dark = (dict(re.findall(r"--c-([a-z]+): (#[0-9a-f]{6})", part)) for part in parts)
     assert list(light.values()) == list(LIGHT_TO_DARK)

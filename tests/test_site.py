@@ -21,7 +21,7 @@ from reviewkit.findings import PLOTLY_MIME, Finding, finding_keys, measured
 from reviewkit.metrology import Component, Measured
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import editions, site, written
-from reviewkit.publishing.site import assets, bundles, exporter, prose, shelf
+from reviewkit.publishing.site import bundles, context, exporter, prose, shelf
 
 
 class _Headings(HTMLParser):
@@ -245,7 +245,7 @@ def test_headings_get_addresses_of_their_own() -> None:
 
 
 def test_page_and_charts_share_their_colours() -> None:
-    style = (assets.templates() / "tokens.css").read_text(encoding="utf-8")
+    style = (context.templates() / "tokens.css").read_text(encoding="utf-8")
     for colour in (sheet.PAPER, sheet.INK, sheet.QUIET, sheet.GRID, sheet.BAND):
         assert colour in style
         assert sheet.LIGHT_TO_DARK[colour] in style

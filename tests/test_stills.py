@@ -16,11 +16,11 @@ from reviewkit.drawing import lettering
 from reviewkit.drawing.picture import picture
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
-from reviewkit.publishing import raster, stills
+from reviewkit.publishing import stills
 from reviewkit.sections import template
 
 SOURCE = stills.Source("Alder", "Invented data, for demonstration.")
-FONTS = Path(raster.__file__).with_name("fonts")
+FONTS = Path(stills.__file__).with_name("fonts")
 
 
 def words(svg: str) -> str:
@@ -101,7 +101,7 @@ def test_hostile_text_on_a_card_is_text() -> None:
     )
     svg = stills.card_picture(item, stills.Source("<svg onload='x'>\x07", "]]>\x0b"), "light")
     assert {node.tag.rpartition("}")[2] for node in ET.fromstring(svg).iter()} <= {"svg", "rect", "text", "g"}
-    assert raster.png(svg, 1920)
+    assert stills.png(svg, 1920)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -22,7 +22,7 @@ from reviewkit.commands import verification
 from reviewkit.errors import InputError
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
-from reviewkit.publishing import published_record, safe_zip
+from reviewkit.publishing import editions, evidence
 
 FILES = Path(__file__).parent / "files"
 KIT = ["--only-templates", str(FILES / "templates")]
@@ -194,11 +194,11 @@ def of_one(folder: Path, item: dict[str, Any]) -> Path:
 def test_numbers_beyond_all_reason_are_a_plain_fault(tmp_path: Path, number: Any, name: str) -> None:
     path = of_one(tmp_path, BASE.to_dict() | {"value": 2.0, name: number})
     with pytest.raises(InputError, match=name):
-        published_record.read(path)
+        editions.read(path)
 
 
 def test_a_number_beyond_all_reason_in_a_list_does_not_stand(tmp_path: Path) -> None:
-    (read,) = published_record.read(of_one(tmp_path, BASE.to_dict() | {"value": [10**400]})).findings
+    (read,) = editions.read(of_one(tmp_path, BASE.to_dict() | {"value": [10**400]})).findings
     check = verification.Check("lamp.reading", read, replace(BASE, value=[1.0]))
     assert not check.stands
     assert check.text
@@ -293,7 +293,7 @@ def of(path: Path, items: Iterable[tuple[zipfile.ZipInfo, bytes]]) -> Path:
 
 def unpacked(path: Path, into: Path) -> set[str]:
     into.mkdir()
-    safe_zip.unpack(path, into, wanted=lambda _: True)
+    evidence.unpack(path, into, wanted=lambda _: True)
     return {item.relative_to(into).as_posix() for item in into.rglob("*") if item.is_file()}
 
 
@@ -384,7 +384,7 @@ def test_a_file_that_unpacks_to_far_more_than_it_is_is_refused(tmp_path: Path) -
 
 
 def test_files_too_large_together_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(safe_zip, "MOST_BYTES", 3 << 20)
+    monkeypatch.setattr(evidence, "MOST_BYTES", 3 << 20)
     items = [(entry(f"review/{number}"), bytes(1 << 20)) for number in range(4)]
     path = of(tmp_path / "evidence.zip", items)
     with pytest.raises(InputError, match="larger than 3 MB"):
@@ -409,7 +409,7 @@ def test_evidence_that_would_fill_a_disk_is_refused_by_the_command_at_once(
 def test_too_many_files_are_refused_before_their_names_are_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    items = [(entry(f"review/{number}"), b"") for number in range(safe_zip.MOST_FILES + 1)]
+    items = [(entry(f"review/{number}"), b"") for number in range(evidence.MOST_FILES + 1)]
     path = of(tmp_path / "evidence.zip", items)
     monkeypatch.setattr(zipfile, "ZipFile", None)
     with pytest.raises(InputError, match="more than 2000 files"):

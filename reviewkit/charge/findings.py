@@ -9,8 +9,17 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.charge import limits, sentences
+from reviewkit.charge import sentences
 from reviewkit.charge.analysis import ChargeResult, analyse_one, say
+from reviewkit.charge.inputs import (
+    COLD_START_V,
+    afterwards_limit,
+    charge_current_limit,
+    precharge_limit,
+    temperature_limit,
+    termination_limit,
+    voltage_limit,
+)
 from reviewkit.charge.limit_time import in_words
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.regimes import UNEXPLAINED
@@ -271,17 +280,17 @@ def limit_of(run: ChargeResult, name: str) -> Limit | None:
     """
     capacity = run.cell.rated_capacity_Ah
     if name == "hold_voltage":
-        return limits.voltage(run.cell, both_sides=True)
+        return voltage_limit(run.cell, both_sides=True)
     if name == "peak_voltage" or name.startswith("settled_voltage"):
-        return limits.voltage(run.cell, both_sides=False)
+        return voltage_limit(run.cell, both_sides=False)
     if name == "plateau_current":
-        return limits.charge_current(run.cell)
+        return charge_current_limit(run.cell)
     if name == "termination_current":
-        return limits.termination(run.cell)
+        return termination_limit(run.cell)
     if name == "precharge_current":
-        return limits.precharge(capacity)
+        return precharge_limit(capacity)
     if name == "current_after":
-        return limits.afterwards(capacity, run.delivered.total_Ah if run.delivered else None)
+        return afterwards_limit(capacity, run.delivered.total_Ah if run.delivered else None)
     return None
 
 
@@ -322,9 +331,9 @@ def _may_be_inside(item: Finding) -> bool:
 def started_cold(run: ChargeResult) -> str:
     """Return "2.5 V" if the cell certainly stood below that before the charge, else nothing."""
     start = run.get("start_voltage")
-    if start is None or start.high >= limits.COLD_START_V:
+    if start is None or start.high >= COLD_START_V:
         return ""
-    return f"{limits.COLD_START_V:g} V"
+    return f"{COLD_START_V:g} V"
 
 
 def temperatures(run: ChargeResult) -> list[Finding]:
@@ -341,7 +350,7 @@ def temperatures(run: ChargeResult) -> list[Finding]:
     shown = shown[np.isfinite(shown)]
     if not len(shown):
         return []
-    allowed = limits.temperature(run.cell)
+    allowed = temperature_limit(run.cell)
     note = say("as_shown")
     found = []
     for name, label, value in (

@@ -10,9 +10,10 @@ from typing import Literal
 import numpy as np
 
 from reviewkit.charge import ending as endings
-from reviewkit.charge import limits, segmentation, transition
 from reviewkit.charge import profile as profiles
+from reviewkit.charge import segmentation, transition
 from reviewkit.charge.ending import SAME_V, Ending
+from reviewkit.charge.inputs import termination_limit
 from reviewkit.charge.profile import Bins, Block, Profile
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.segmentation import HELD, PASSING, SLOPE, Account
@@ -297,7 +298,7 @@ def _last_expected(cell: Cell, record: ChargeRecord, main: tuple[Block, ...], le
 
     Where no capacity is declared, what the log delivers or a part of the plateau stands in for it.
     """
-    limit = limits.termination(cell)
+    limit = termination_limit(cell)
     if limit is not None and limit.high is not None:
         return limit.high
     delivered_Ah = sum(endings.charge_of(record, one) for one in main) / 3600

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from reviewkit.charge import limits, sentences, sources
+from reviewkit.charge import sentences, sources
 from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import ChargeFindings, ChargeResults, keyed, under_label
-from reviewkit.charge.inputs import ChargeInputs
+from reviewkit.charge.inputs import ChargeInputs, source_limit
 from reviewkit.charge.separation import Separation, separate
 from reviewkit.charge.sources import PortMeters
 from reviewkit.findings import Finding, measured, not_tested
@@ -200,7 +200,7 @@ def _ended_by(run: ChargeResult, same_on_all: bool | None) -> Finding:
 def _drawn(run: ChargeResult, meters: PortMeters) -> Finding:
     key, (label, _) = "charge.drawn_from_source", LABELS["drawn_from_source"]
     declared = run.record.run
-    limit = limits.source_limit(declared.source_kind, declared.source_limit_A) if declared else None
+    limit = source_limit(declared.source_kind, declared.source_limit_A) if declared else None
     value = sources.drawn(run, meters)
     if value is None:
         return not_tested(key, label, say("source_not_logged", whole=False), "A", limit)

@@ -18,7 +18,7 @@ from reviewkit.pipeline import harvest, loading, runner
 from reviewkit.pipeline.cache import RunOptions, SectionCache, remember
 from reviewkit.pipeline.results import ASSETS, Reviewed
 from reviewkit.pipeline.runner import Bar
-from reviewkit.publishing import atomic, editions, published_record, written
+from reviewkit.publishing import atomic, editions, written
 from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
@@ -187,7 +187,7 @@ def refuse_place(out: Path, folders: Iterable[str | Path], list_name: str = "") 
 
 def place_faults(file: ReviewFile, out: Path) -> list[InputError]:
     """Return why a review can't be published as what it says it is, where it would go."""
-    return atomic.review(file, out) or published_record.faults(file, out)
+    return atomic.review(file, out) or editions.faults(file, out)
 
 
 def _replaced(out: Path, file: ReviewFile) -> Path:

@@ -18,8 +18,8 @@ from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.pipeline import loading, runner
 from reviewkit.pipeline.results import SectionResult
 from reviewkit.pipeline.runner import Bar
-from reviewkit.publishing import evidence, published_record, safe_zip
-from reviewkit.publishing.published_record import Record
+from reviewkit.publishing import editions, evidence
+from reviewkit.publishing.editions import Record
 from reviewkit.review.review_file import FILE, ReviewFile
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
@@ -242,9 +242,9 @@ def _opened(place: Path, parts: Sequence[Section], into: Path) -> _Opened:
     raw = into / evidence.RAW
     raw.mkdir(parents=True)
     packed = place if place.is_file() else place / evidence.ZIP
-    safe_zip.unpack(packed, into, wanted=_is_wanted)
+    evidence.unpack(packed, into, wanted=_is_wanted)
     # Of a published folder it is the findings that lie open there which must stand.
-    record = published_record.read((into if place.is_file() else place) / JSON_FILE)
+    record = editions.read((into if place.is_file() else place) / JSON_FILE)
     if FILE not in record.sums:
         raise InputError("it names no review file among what it was made from", file=JSON_FILE)
     faults = [fault for name, digest in record.sums.items() if (fault := _unlike(name, digest, raw, record))]

@@ -7,14 +7,13 @@ from reviewkit.drain.findings import findings
 from reviewkit.drain.inputs import DrainInputs as DrainInputs
 from reviewkit.drain.inputs import check, inputs
 from reviewkit.drain.inputs import slug as slug
-from reviewkit.drain.ranges import Fitness as Fitness
-from reviewkit.drain.ranges import connecting
-from reviewkit.drain.ranges import fitness as fitness
 from reviewkit.drain.sentences import advice, summary
 from reviewkit.drain.states import Days as Days
 from reviewkit.drain.states import Drain as Drain
-from reviewkit.drain.states import analyse, datasets
+from reviewkit.drain.states import Fitness as Fitness
+from reviewkit.drain.states import analyse, connecting, datasets
 from reviewkit.drain.states import days as days
+from reviewkit.drain.states import fitness as fitness
 from reviewkit.drain.states import self_discharge_A as self_discharge_A
 
 __all__ = ["advice", "analyse", "check", "connecting", "datasets", "findings", "inputs", "summary"]

@@ -45,7 +45,7 @@ _MOST = (
     *("uncertainties", "nbformat", "papermill"),
     *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger"),
     *(f"reviewkit.{name}" for name in ("charge", "readout", "drain", "ui_states", "summary", "figures")),
-    *("reviewkit.comparison", "reviewkit.execution.in_process"),
+    *("reviewkit.comparison", "reviewkit.execution.kernel"),
 )
 """What every section needs, or more than one."""
 
@@ -198,11 +198,11 @@ def _work(job: Any, line: Connection, others: Iterable[Any], home: Path, server:
 
 
 def _outcome(task: Task, scratch: Path) -> Any:
-    from reviewkit.execution import in_process, papermill_run
+    from reviewkit.execution import kernel, papermill_run
 
     os.environ[kit.WORDS_VARIABLE] = os.pathsep.join(map(str, task.words))
     os.chdir(task.folder)
-    outcome = papermill_run.run(task, scratch, engine_name=in_process.NAME, grace_s=task.grace_s)
+    outcome = papermill_run.run(task, scratch, engine_name=kernel.NAME, grace_s=task.grace_s)
     # What wrote past Python's own streams is taken into the notebook by a kernel of its own.
     return None if (scratch / "stray").stat().st_size else outcome
 

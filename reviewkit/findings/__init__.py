@@ -8,6 +8,9 @@ A section of one's own makes each `Finding` with `measured` or `not_tested`, or 
 number with an uncertainty, and displays them as `Findings`; `help(findings.Finding)` has the fields.
 """
 
+from reviewkit.findings.findings_file import Findings as Findings
+from reviewkit.findings.findings_file import limit_text, table_html, value_text, verdict_text, with_inputs
+from reviewkit.findings.findings_file import twins as twins
 from reviewkit.findings.item import CHART_MIME as CHART_MIME
 from reviewkit.findings.item import MIME as MIME
 from reviewkit.findings.item import PART_MIME as PART_MIME
@@ -16,8 +19,5 @@ from reviewkit.findings.item import SCHEMA as SCHEMA
 from reviewkit.findings.item import Finding as Finding
 from reviewkit.findings.item import Value as Value
 from reviewkit.findings.item import measured, not_tested
-from reviewkit.findings.several import Findings as Findings
-from reviewkit.findings.several import limit_text, table_html, value_text, verdict_text, with_inputs
-from reviewkit.findings.several import twins as twins
 
 __all__ = ["limit_text", "measured", "not_tested", "table_html", "value_text", "verdict_text", "with_inputs"]

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import SectionError
-from reviewkit.findings import CHART_MIME, MIME, PLOTLY_MIME, SCHEMA, Finding, Findings, several
+from reviewkit.findings import CHART_MIME, MIME, PLOTLY_MIME, SCHEMA, Finding, Findings, findings_file
 from reviewkit.findings.displays import DATASET_MIME, EXTRA_PAGE_MIME, NAME, PACKED, ExtraPage, unpacked
 from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.review.review_file import OWN, ReviewFile
@@ -86,7 +86,7 @@ def read_bundle(bundle: Any) -> list[Finding]:
     try:
         found = [Finding.from_dict(item) for item in bundle["findings"]]
         for item in found:
-            several.check(item)
+            findings_file.check(item)
     except (KeyError, TypeError) as error:
         raise SectionError(f"a finding is incomplete: {error}") from None
     except ValueError as error:

@@ -10,7 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.drawing import ink
+from reviewkit.drawing import ink, lettering
 from reviewkit.drawing.picture import Picture, picture
 from reviewkit.drawing.scales import NotDrawn
 from reviewkit.drawing.strip import strip
@@ -19,8 +19,8 @@ from reviewkit.metrology import formatting, units
 from reviewkit.metrology.conformity import Limit
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import Reviewed
-from reviewkit.publishing import raster, site
-from reviewkit.publishing.site import card, exporter
+from reviewkit.publishing import site, stills
+from reviewkit.publishing.site import exporter, single_file
 
 FOLDER = "stills"
 SCHEMES = ("light", "dark")
@@ -211,7 +211,7 @@ def _set(
 ) -> list[Line]:
     if not text.strip():
         return []
-    lines, size = raster.fitted(text, width=width, height=height, sizes=sizes, bold=bold)
+    lines, size = stills.fitted(text, width=width, height=height, sizes=sizes, bold=bold)
     return [Line(line, y + number * 1.3 * size, size) for number, line in enumerate(lines)]
 
 
@@ -235,13 +235,13 @@ def preview(title: str, line: str, *, notice: str) -> bytes:
         "label": _set(line, room, below + 90, (48, 42, 36, 31, 27), high - 80 - below - 60, bold=False),
         "value": name,
     }
-    return raster.png(_whole(Source("", notice), "light", size=PREVIEW, **parts), wide)
+    return stills.png(_whole(Source("", notice), "light", size=PREVIEW, **parts), wide)
 
 
 def add_preview(reviewed: Reviewed) -> None:
     """Leave what a shared link shows beside a review's page."""
     file = reviewed.file
-    line = card.key_line(reviewed) or card.opening(reviewed, "text/plain")
+    line = single_file.key_line(reviewed) or single_file.opening(reviewed, "text/plain")
     drawn = preview(file.device.name, line, notice=file.review.notice)
     (reviewed.staged / site.PREVIEW).write_bytes(drawn)
 
@@ -249,10 +249,10 @@ def add_preview(reviewed: Reviewed) -> None:
 def _whole(source: Source, scheme: str, *, size: tuple[int, int] = (WIDTH, HEIGHT), **parts: Any) -> str:
     template = exporter.exporter().environment.get_template("still.svg.j2")
     head = _set(source.device, size[0] - 2 * _LEFT, 100, (38, 30), 48, bold=False)
-    notice = raster.printed(source.notice)
+    notice = stills.printed(source.notice)
     return str(
         template.render(
-            left=_LEFT, ink=INKS[scheme], head=head, notice=notice, size=size, font=raster.FONT, **parts
+            left=_LEFT, ink=INKS[scheme], head=head, notice=notice, size=size, font=stills.FONT, **parts
         )
     )
 
@@ -307,7 +307,7 @@ def add(reviewed: Reviewed) -> tuple[Path, ...]:
         for name, svg in [*_charts(reviewed, source, scheme), *_cards(reviewed, source, scheme)]:
             made.append(folder / f"{name}-{scheme}.svg")
             made[-1].write_text(svg, encoding="utf-8")
-            made[-1].with_suffix(".png").write_bytes(raster.png(svg, WIDTH))
+            made[-1].with_suffix(".png").write_bytes(stills.png(svg, WIDTH))
     return tuple(made)
 
 
@@ -334,3 +334,62 @@ def _charts(reviewed: Reviewed, source: Source, scheme: str) -> Iterator[tuple[s
 def _cards(reviewed: Reviewed, source: Source, scheme: str) -> Iterator[tuple[str, str]]:
     for item in headlines(reviewed):
         yield f"card-{item.key.replace('.', '-').replace('_', '-')}", card_picture(item, source, scheme)
+
+
+FONT = "DejaVu Sans"
+_FONTS = [
+    str(Path(__file__).with_name("fonts") / f"{name}.ttf") for name in ("DejaVuSans", "DejaVuSans-Bold")
+]
+# Latin, Greek, Cyrillic, signs: what the carried fonts were cut to.
+_CARRIED = re.compile("[\x00-\u052f\u1e00-\u1eff\u2000-\u22ff\u2500-\u257f\u25a0-\u26ff\u2713-\u2718]*")
+_UNPRINTED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+
+
+def png(svg: str, width: int) -> bytes:
+    """Return a drawing as PNG.
+
+    Parameters
+    ----------
+    svg : str
+    width : int [px]
+
+    Returns
+    -------
+    bytes
+        Letters that the carried fonts lack are taken from the system's.
+    """
+    import resvg_py
+
+    drawn: bytes = resvg_py.svg_to_bytes(
+        svg_string=svg,
+        width=width,
+        font_files=_FONTS,
+        skip_system_fonts=bool(_CARRIED.fullmatch(svg)),
+        font_family=FONT,
+        sans_serif_family=FONT,
+    )
+    return bytes(drawn)
+
+
+def printed(text: str) -> str:
+    """Return a text without what no drawing may hold."""
+    return _UNPRINTED.sub("", text)
+
+
+def fitted(
+    text: str, *, width: float, height: float, sizes: tuple[float, ...], bold: bool = False
+) -> tuple[list[str], float]:
+    """Return a text in lines, and the largest of the sizes in which it fits a box [px].
+
+    In the smallest size it is cut off where it does not fit either.
+    """
+    words = ((printed(text), bold),)
+    for size in sizes:
+        lines = lettering.wrapped((words,), width, size)
+        room = max(1, int(height // (lettering.LEADING * size)))
+        if len(lines) <= room and all(lettering.width(line, size) <= width for line in lines):
+            break
+    told = ["".join(piece for piece, _ in line) for line in lines]
+    if len(told) > room:
+        told = [*told[: room - 1], f"{told[room - 1]} …"]
+    return told, size

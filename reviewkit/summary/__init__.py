@@ -1,12 +1,11 @@
 """What a review says in all: made from its findings, and from nothing else."""
 
 from reviewkit.summary.bench import again, edition, instruments
-from reviewkit.summary.cautions import cautions
 from reviewkit.summary.evidence import claims, not_tested, sections, table, words
-from reviewkit.summary.key_figures import key_figures
-from reviewkit.summary.opening import paragraph
+from reviewkit.summary.opening import cautions, paragraph
 from reviewkit.summary.record import Record as Record
 from reviewkit.summary.record import read
+from reviewkit.summary.spoken import key_figures
 
 __all__ = [
     "again",

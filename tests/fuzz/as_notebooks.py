@@ -14,7 +14,7 @@ from typing import Any
 from unittest import mock
 
 from reviewkit.errors import InputError
-from reviewkit.findings import CHART_MIME, Finding, Findings, several
+from reviewkit.findings import CHART_MIME, Finding, Findings, findings_file
 from reviewkit.pipeline import harvest, loading
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
@@ -108,7 +108,7 @@ def _displayed(section: Section, values: Mapping[str, Any], folder: Path) -> tup
 
 def _hold(item: Finding) -> None:
     """Hold a finding before it is written: there NaN becomes nothing, unseen."""
-    several.check(item)
+    findings_file.check(item)
     words = _NO_WORDS.search(f"{item.label} {item.note} {item.text}")
     if words:
         raise NotAsItMust(f"{item.key.rpartition('.')[2]} says '{words[0]}'")

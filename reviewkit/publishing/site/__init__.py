@@ -1,9 +1,7 @@
 """Published pages: a review's own, one for each section, and the list of all reviews."""
 
-from reviewkit.publishing.site.assets import charts_source
-from reviewkit.publishing.site.context import PREVIEW, Link, PageContext
+from reviewkit.publishing.site.context import PREVIEW, Link, PageContext, charts_source
 from reviewkit.publishing.site.exporter import rendered
-from reviewkit.publishing.site.joined import join
 from reviewkit.publishing.site.pages import (
     write_charts,
     write_comparison,
@@ -14,6 +12,7 @@ from reviewkit.publishing.site.pages import (
 )
 from reviewkit.publishing.site.prose import word_faults
 from reviewkit.publishing.site.shelf import COMPARED, beside
+from reviewkit.publishing.site.single_file import join
 
 __all__ = [
     "COMPARED",

@@ -26,7 +26,7 @@ from reviewkit.findings import (
 )
 from reviewkit.findings.displays import EXTRA_PAGE_MIME
 from reviewkit.metrology import Component, formatting, merged, units
-from reviewkit.publishing.site import assets, bundles, prose
+from reviewkit.publishing.site import bundles, context, prose
 from reviewkit.publishing.site.bundles import cleaned
 from reviewkit.publishing.site.context import Link, PageContext
 from reviewkit.publishing.site.prose import anchor
@@ -304,7 +304,7 @@ class PageExporter(TemplateExporter):
         environment = super()._create_environment()
         environment.autoescape = True
         environment.filters.update(FILTERS)
-        environment.globals["assets"] = assets.page_assets()
+        environment.globals["assets"] = context.page_assets()
         return environment
 
     def _preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
@@ -318,7 +318,7 @@ class PageExporter(TemplateExporter):
 @cache
 def exporter() -> PageExporter:
     """Return the exporter; making one takes longer than rendering a page."""
-    made = PageExporter(extra_template_basedirs=[str(assets.templates().parent)], default_preprocessors=[])
+    made = PageExporter(extra_template_basedirs=[str(context.templates().parent)], default_preprocessors=[])
     parts = PagePreprocessor(enabled=True)
     parts.parts = made.environment.get_template("parts.html.j2").module
     made.register_preprocessor(parts, enabled=True)

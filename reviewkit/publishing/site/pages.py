@@ -11,7 +11,7 @@ from reviewkit.findings import PLOTLY_MIME
 from reviewkit.findings.displays import ExtraPage
 from reviewkit.pipeline.results import ASSETS, Reviewed, SectionResult
 from reviewkit.publishing import editions, written
-from reviewkit.publishing.site import assets, card, exporter, prose
+from reviewkit.publishing.site import context, exporter, prose, single_file
 from reviewkit.publishing.site.context import Link, PageContext, described
 from reviewkit.publishing.site.prose import about_sample, disclosure
 from reviewkit.publishing.site.shelf import comparisons, pictures, shelf
@@ -66,7 +66,7 @@ def write_index(reviewed: Reviewed, *, charts_script: Path | None = None, home: 
 
 
 def _context(reviewed: Reviewed, charts_script: Path | None, home: str) -> PageContext:
-    script = assets.charts_name(assets.charts_source(charts_script))
+    script = context.charts_name(context.charts_source(charts_script))
     return PageContext(
         title=reviewed.file.title,
         review=reviewed.file.title,
@@ -156,7 +156,7 @@ def _write_extra_page(reviewed: Reviewed, result: SectionResult, item: ExtraPage
 def _write_index(reviewed: Reviewed, base: PageContext) -> None:
     summary = reviewed.summary
     found = {item.key: item for item in reviewed.findings}
-    said = card.opening(reviewed, "text/plain")
+    said = single_file.opening(reviewed, "text/plain")
     page = replace(
         base,
         lead=about_sample(reviewed.file.device),
@@ -170,7 +170,7 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
         address=reviewed.file.address(_HOME),
         earlier=_earlier(reviewed),
     )
-    page = replace(page, card=card.write(reviewed, page))
+    page = replace(page, card=single_file.write(reviewed, page))
     notebook = summary.notebook if summary else _EMPTY
     _write(reviewed.staged / _HOME, exporter.rendered(notebook, page))
 
@@ -206,7 +206,7 @@ def write_comparison(
     home : str
         The page that lists all reviews.
     """
-    script = assets.charts_name(assets.charts_source(None))
+    script = context.charts_name(context.charts_source(None))
     page = PageContext(
         title=title,
         charts=f"../{ASSETS}/{script}",
@@ -228,7 +228,7 @@ def write_charts(out: Path, *, charts_script: Path | None = None) -> None:
     charts_script : pathlib.Path, optional
         As given to `write_review`.
     """
-    assets.write_charts(out, assets.charts_source(charts_script))
+    context.write_charts(out, context.charts_source(charts_script))
 
 
 def write_shelf(out: Path, *, charts_script: Path | None = None, home: str = _HOME) -> None:

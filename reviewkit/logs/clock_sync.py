@@ -9,10 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.errors import LogError
-from reviewkit.logs import Log
-from reviewkit.logs.clock_sync import match
-from reviewkit.logs.clock_sync.match import Expected, Match
-from reviewkit.logs.clock_sync.steps import Array, Changes, jumps, samples, steps
+from reviewkit.logs import Log, clock_match
+from reviewkit.logs.clock_match import Expected, Match
+from reviewkit.logs.current_steps import Array, Changes, jumps, samples, steps
 from reviewkit.metrology import COVERAGE, Component, Measured, formatting
 
 
@@ -288,7 +287,7 @@ def align(voltage: Log, current: Log, *, declared_offset_s: float | None = None)
     expected = _expected(base_s, declared_offset_s)
     own, other = samples(current), samples(voltage)
     all_steps, all_jumps = steps(own), jumps(other)
-    found = match.matches(other, own, all_steps, all_jumps, expected)
+    found = clock_match.matches(other, own, all_steps, all_jumps, expected)
     slack_s = 1e-4 * float(np.ptp(own.time_s)) if len(own.time_s) else 0.0
     tried = [_way(all_steps, all_jumps, one, slack_s) for one in found]
     ways = [way for way in tried if len(way.own)]
@@ -328,7 +327,7 @@ class _Way:
 
 def _way(all_steps: Changes, all_jumps: Changes, found: Match, slack_s: float) -> _Way:
     """Return what the pairs of one match leave open; where no jump of its own answers, where it may lie."""
-    own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=True)
+    own, answers = clock_match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=True)
     left_out, scatter_s = 0, slack_s + _wide(own) + _wide(answers)
     while len(own):
         limits = bounds(
@@ -342,7 +341,7 @@ def _way(all_steps: Changes, all_jumps: Changes, found: Match, slack_s: float) -
             return _Way(found, own, answers, whole, left_out, widened=whole is not limits)
         keep = _without_worst(own, answers)
         own, answers, left_out = own.only(keep), answers.only(keep), left_out + 1
-    own, answers = match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=False)
+    own, answers = clock_match.pairs(all_steps, all_jumps, found, slack_s=slack_s, single=False)
     low = min((answers.earliest_s - own.latest_s).min(initial=found.low_s), found.low_s)
     high = max((answers.latest_s - own.earliest_s).max(initial=found.high_s), found.high_s)
     limits = Bounds((low + high) / 2, (high - low) / 2, 0.0, 0.0)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from reviewkit.charge import limits
 from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import ChargeResults
+from reviewkit.charge.inputs import charge_current_limit, temperature_limit, termination_limit, voltage_limit
 from reviewkit.figures import marks, sheet
-from reviewkit.figures.charge.runs import (
+from reviewkit.figures.charge_runs import (
     TIME,
     curve_answer,
     doubt,
@@ -76,7 +76,7 @@ def _voltage_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
     time, volts = rows_between(run, run.record.voltage_V, 0.0, span)
     shown = with_breaks(time, volts, 3 * run.record.voltage_interval_s)
     marks.line(figure, clock.x(shown[0]), shown[1], name="voltage", colour=sheet.VOLTAGE, unit="V")
-    allowed = limits.voltage(run.cell, both_sides=False)
+    allowed = voltage_limit(run.cell, both_sides=False)
     top = max(float(volts.max()), allowed.high or 0.0)
     low = float(volts.min())
     room = 0.12 * (top - low)
@@ -95,7 +95,7 @@ def _current_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: float) 
     shown = with_breaks(time, amps, 3 * run.record.interval_s)
     marks.line(figure, clock.x(shown[0]), shown[1], name="current", colour=sheet.CURRENT, unit="A", axis="y2")
     top = float(np.quantile(amps, 0.999))
-    allowed = limits.charge_current(run.cell)
+    allowed = charge_current_limit(run.cell)
     if allowed and allowed.high and allowed.high < 1.6 * top:
         marks.limit(
             figure,
@@ -157,7 +157,7 @@ def _temperature_panel(figure: Sheet, run: ChargeResult, clock: Clock, span: flo
         decimals=1,
         axis="y3",
     )
-    allowed = limits.temperature(run.cell)
+    allowed = temperature_limit(run.cell)
     if allowed.high is not None and np.nanmax(degrees) > allowed.high - 15:
         marks.limit(figure, allowed.high, f"{allowed.high:g} °C: {allowed.source}", axis="y3")
 
@@ -256,7 +256,7 @@ def _end(run: ChargeResult, label: str) -> Chart | str:
 
 
 def _termination_limits(figure: Sheet, run: ChargeResult, cut: Measured) -> None:
-    allowed, top, cell = limits.termination(run.cell), 1.8 * cut.value, run.cell
+    allowed, top, cell = termination_limit(run.cell), 1.8 * cut.value, run.cell
     ends = (
         (
             (allowed.low, "C/50", cell.min_termination_A, False),

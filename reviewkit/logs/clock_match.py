@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reviewkit.logs.clock_sync.steps import Array, Changes, Samples
+from reviewkit.logs.current_steps import Array, Changes, Samples
 
 LARGEST_OHM, SMALLEST_OHM = 1.0, 0.004
 """A cell with its leads has less and more: a larger jump is a lead pulled off, not an answer to the current.

@@ -1,4 +1,4 @@
-"""All pages of a review as one file that can be mailed: nothing in it leads to, or asks for, another file."""
+"""A review in one file that leads to no other: all its pages, to be mailed; a small card, to be embedded."""
 
 from __future__ import annotations
 
@@ -12,8 +12,12 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from reviewkit.errors import InputError
-from reviewkit.publishing.site import assets
-from reviewkit.publishing.site.card import CARD
+from reviewkit.findings import CHART_MIME, PART_MIME, PLOTLY_MIME
+from reviewkit.pipeline import harvest
+from reviewkit.pipeline.results import Reviewed, SectionResult
+from reviewkit.publishing.site import bundles, context, exporter
+from reviewkit.publishing.site.bundles import ChartBundle, cleaned
+from reviewkit.publishing.site.context import PageContext
 
 HOME = "index.html"
 MOST_CARRIED = 8 << 20
@@ -75,7 +79,7 @@ def join(
     pages = _pages(place, [HOME, *sections, *others])
     extra = _extra(place, carried)
     first, *rest = (_rewritten(page, pages, extra) for page in pages)
-    script = _inline(assets.charts_source(charts_script))
+    script = _inline(context.charts_source(charts_script))
     whole = _policy(_before(first, "</main>", "".join(rest)), script)
     whole = _before(whole, "</body>", f"<script>{script}</script>\n")
     file.write_text(whole, encoding="utf-8", newline="\n")
@@ -117,7 +121,7 @@ def _before(text: str, mark: str, more: str) -> str:
 def _policy(text: str, script: str) -> str:
     """Return the page with a policy that lets nothing be fetched and the two scripts in it run."""
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    old = assets.page_assets().policy
+    old = context.page_assets().policy
     new = re.sub(r" (?:'self'|file:)(?=[ ;])", "", old)
     new = new.replace("script-src", f"script-src 'sha256-{digest}'")
     return text.replace(html.escape(old).replace("&#x27;", "&#39;"), html.escape(new), 1)
@@ -246,3 +250,69 @@ class _Writer(HTMLParser):
         elif path in self.extra:
             yield "href", self.extra[path]
             yield "download", path
+
+
+CARD = "card.html"
+HOME = "index.html"
+
+
+def write(reviewed: Reviewed, page: PageContext) -> str:
+    """Write the small version beside the review's pages and return where it is.
+
+    It holds the title, what the bench found, one picture and the way to the review; nothing in it is fetched
+    and no script runs.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+    page : PageContext
+        The review's own page.
+
+    Returns
+    -------
+    str
+        Empty, and nothing is written, where a section's page has that name.
+    """
+    place = reviewed.staged / CARD
+    if CARD in {result.page for result in reviewed.sections} | page.pages:
+        return ""
+    found = exporter.led(cleaned(opening(reviewed, "text/html")), page, home=HOME)
+    about = reviewed.file.review
+    edition = f"Edition {about.edition}" if about.edition else "Working copy"
+    told = ", ".join(part for part in (edition, about.date, about.author) if part)
+    chart = next(_pictured(reviewed), None)
+    text = exporter.template("card.html.j2", page, home=HOME, found=found, told=told, chart=chart)
+    place.write_text(text, encoding="utf-8")
+    return CARD
+
+
+def opening(reviewed: Reviewed, mime: str) -> str:
+    """Return what the bench found, as the summary says it: "text/plain" or "text/html"."""
+    shown = harvest.outputs(reviewed.summary.notebook) if reviewed.summary else ()
+    parts = (data for data in shown if data.get(PART_MIME, {}).get("name") == "opening")
+    return next(("".join(data[mime]) for data in parts), "")
+
+
+_ON_THE_LINE = ("ends", "wrong", "full_in")
+
+
+def key_line(reviewed: Reviewed) -> str:
+    """Return the few of a review's key figures that a shared link has room for; empty if it shows none."""
+    shown = harvest.displayed(reviewed.summary.notebook, PART_MIME) if reviewed.summary else ()
+    figures = [item for part in shown for item in part.get("figures", ()) if item["name"] in _ON_THE_LINE]
+    return " · ".join(f"{item['head']}: {item['text']}" for item in figures)
+
+
+def _pictured(reviewed: Reviewed) -> Iterator[ChartBundle]:
+    """Walk each section's first picture, that section's first from which the most urgent finding is."""
+    judged = [item for item in reviewed.findings if item.is_judged]
+    first = min(judged, key=exporter.urgency, default=None)
+
+    def has_it(result: SectionResult) -> bool:
+        return first is not None and first.key in {item.key for item in result.findings}
+
+    for result in sorted(reviewed.sections, key=has_it, reverse=True):
+        for data in harvest.outputs(result.notebook):
+            if PLOTLY_MIME in data and data.get(CHART_MIME, {}).get("pictures"):
+                yield bundles.chart(data)
+                break

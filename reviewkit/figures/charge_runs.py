@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
-from reviewkit.charge import limits, sentences
+from reviewkit.charge import sentences
 from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import LABELS, ChargeResults
+from reviewkit.charge.inputs import voltage_limit
 from reviewkit.charge.record import FloatArray
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Absent, Chart, Charts
@@ -145,7 +146,7 @@ def curve_answer(run: ChargeResult) -> str:
         peak=_text(peak),
         most=formatting.number(run.cell.limit_V, 2),
         tolerance=formatting.number(run.cell.charge_limit_tolerance_V, 2),
-        source=limits.voltage(run.cell, both_sides=False).source,
+        source=voltage_limit(run.cell, both_sides=False).source,
     )
 
 

@@ -1,17 +1,29 @@
-"""The night as a time line: what the charger did at each moment, and where the log allows two readings."""
+"""The night as a time line: what the charger did at each moment, how much had gone in, what was expected."""
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.regimes import Phase, Phases
 from reviewkit.figures import marks, sheet
-from reviewkit.figures.charge.runs import TIME, h_mm, labelled, run_chart, shown
+from reviewkit.figures.charge_runs import (
+    TIME,
+    delivered_answer,
+    h_mm,
+    labelled,
+    phase_bands,
+    quantities,
+    run_chart,
+    shown,
+    since_start,
+)
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.metrology import formatting
+from reviewkit.planning.charges import Foretold, WithAndWithout
 
 ROWS = ("off", "precharge", "current limit", "voltage limit", "not explained")
 """What stands beside each row, from the foot; a row in which nothing would lie is left out."""
@@ -164,3 +176,131 @@ def _table(phases: Phases, pieces: list[Phase]) -> pd.DataFrame:
         for one in pieces[:_MOST_ROWS_NAMED]
     ]
     return pd.DataFrame(rows, columns=["from", "to", "what the charger does", "mean current, A"])
+
+
+def charge_delivered(results: ChargeResults) -> Charts | Absent:
+    """Return the charge delivered against time, with its doubt.
+
+    Examples
+    --------
+    >>> charge_delivered(results).items[0].key
+    'charge-delivered'
+    """
+    return shown(_delivered(run, label) for run, label in labelled(results))
+
+
+def _delivered(run: ChargeResult, label: str) -> Chart | str:
+    amounts, total = run.delivered, run.get("delivered")
+    if run.phases is None or amounts is None or total is None:
+        return run.missing["delivered"]
+    time, charge = since_start(run, amounts.time_s), amounts.charge_Ah
+    clock = Clock(float(time[-1]) * 1.02)
+    figure = marks.panels(["charge delivered, Ah"], x_axis=clock.axis(TIME), panel_height=280)
+    marks.phases(figure, phase_bands(run, clock, float(time[-1])), width=clock.width)
+    few = np.unique(np.linspace(0, len(time) - 1, 60).astype(int))
+    doubt = charge[few] * (total.expanded / total.value)
+    marks.band(figure, clock.x(time[few]), charge[few] - doubt, charge[few] + doubt, colour=sheet.CHARGE)
+    marks.line(figure, clock.x(time), charge, name="charge", colour=sheet.CHARGE, unit="Ah", most=200)
+    figure.settings(yaxis={"range": [0, 1.16 * total.value]})
+    early = run.get("time_to_80")
+    if early:
+        marks.point(
+            figure,
+            clock.at(early.value),
+            0.8 * total.value,
+            f"80 % at {h_mm(early.value)}",
+            colour=sheet.CHARGE,
+            away=(-30, -24),
+        )
+    marks.point(
+        figure,
+        clock.at(float(time[-1])),
+        total.value,
+        f"{total.text}",
+        colour=sheet.CHARGE,
+        away=(-36, -16),
+    )
+    names = ("delivered", "delivered_energy", "delivered_before_knee", "time_to_80", "termination_time")
+    return run_chart(
+        run,
+        label,
+        "charge-delivered",
+        "How much charge goes in, and how fast?",
+        answer=delivered_answer(run, total),
+        figure=figure,
+        table=quantities(run, *names),
+        about=names,
+    )
+
+
+def plan_charge(result: WithAndWithout) -> Chart:
+    """Return the expected charge current with the ammeter in line and without it.
+
+    Examples
+    --------
+    >>> from reviewkit.planning import foretold
+    >>> plan_charge(foretold(session)).question
+    'What does the ammeter do to the charge?'
+    """
+    bare, in_line = result.bare, result.in_line
+    end_s = max(bare.end_s, in_line.end_s)
+    # The hours before differ in nothing: the axis begins where there is something to see.
+    start_s = max(0.0, in_line.knee_s - 0.6 * (end_s - in_line.knee_s))
+    clock = Clock(1.04 * end_s - start_s, start_s)
+    most = float(bare.current_A.max())
+    figure = Sheet()
+    figure.settings(
+        **sheet.layout(),
+        xaxis=clock.axis("time since charge start"),
+        yaxis=sheet.axis("charge current / A", range=[0, 1.25 * most]),
+    )
+    _curve(figure, clock, bare, "without the ammeter", sheet.QUIET, "dot")
+    _curve(figure, clock, in_line, "with it in line", sheet.CURRENT, "solid")
+    marks.label(
+        figure, clock.at(bare.knee_s), most, "without the ammeter", colour=sheet.QUIET, anchor="center"
+    )
+    early = in_line.knee_s + 0.12 * (in_line.end_s - in_line.knee_s)
+    level = float(in_line.current_A[in_line.time_s <= early][-1])
+    marks.label(
+        figure,
+        clock.at(early) - 0.02 * clock.width,
+        level,
+        "with it in line",
+        colour=sheet.CURRENT,
+        anchor="right",
+        above=False,
+    )
+    return Chart(
+        key="plan-charge",
+        question="What does the ammeter do to the charge?",
+        answer=_plan_answer(result),
+        figure=figure.checked(),
+        table=pd.DataFrame(
+            [_plan_row("without the ammeter", bare), _plan_row(f"with the {result.meter.label}", in_line)],
+            columns=["charge from empty", "constant current until", "ends after"],
+        ),
+    )
+
+
+def _curve(figure: Sheet, clock: Clock, one: Foretold, name: str, colour: str, dash: str) -> None:
+    x = clock.x(one.time_s)
+    marks.line(
+        figure, x, one.current_A, name=name, colour=colour, unit="A", dash=dash, width=2.2, logged=False
+    )
+
+
+def _plan_answer(result: WithAndWithout) -> str:
+    sooner = (result.bare.knee_s - result.in_line.knee_s) / 60
+    later = (result.in_line.end_s - result.bare.end_s) / 60
+    decimals = 1 if sooner < 10 else 0
+    way = "later" if later >= 0 else "sooner"
+    change = f"{formatting.number(abs(later), decimals)}{formatting.NO_BREAK}min {way}"
+    return (
+        "For a cell in the middle of what cells do, the current begins to fall about "
+        f"{formatting.number(sooner, decimals)}{formatting.NO_BREAK}min sooner with the ammeter in line, "
+        f"and the charge ends {change}."
+    )
+
+
+def _plan_row(name: str, one: Foretold) -> tuple[str, str, str]:
+    return name, formatting.clock(one.knee_s), formatting.clock(one.end_s)
