@@ -157,7 +157,7 @@ def test_yaml_is_read_by_the_safe_loader() -> None:
 
 def test_no_page_prints_a_text_as_it_is() -> None:
     """No template switches the escaping off."""
-    pages = list(site.exporter.assets.templates().glob("*.j2"))
+    pages = list(site.exporter.context.templates().glob("*.j2"))
     assert len(pages) > 3
     for page in pages:
         text = page.read_text(encoding="utf-8")
