@@ -168,14 +168,14 @@ def keys(word: str, json_schema: bool, **templates: tuple[Path, ...]) -> None:
 @click.argument("logs", nargs=-1, type=click.Path(path_type=Path), metavar="[LOG…]")
 @click.option("--name", default="", help="The device's name. Default: the folder's.")
 @click.option("--all", "every_key", is_flag=True, help="Write every key there is, not only the first ones.")
+@click.option("--notebooks", is_flag=True, help="Also the sections' notebooks, to fill in and run by hand.")
 @_templates
-def start(
-    folder: Path, logs: tuple[Path, ...], name: str, every_key: bool, **templates: tuple[Path, ...]
-) -> None:
+def start(folder: Path, logs: tuple[Path, ...], **options: Any) -> None:
     """Make a review folder to fill in, with a bench sheet to print; logs are copied into it and named."""
     from reviewkit import commands
 
-    made = commands.start(folder, *logs, name=name, every_key=every_key, **templates)
+    # The options are named as the function's own.
+    made = commands.start(folder, *logs, **options)
     for path in made.files:
         click.echo(path)
     for line in made.told:

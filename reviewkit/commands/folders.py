@@ -13,7 +13,7 @@ from reviewkit.findings import finding_keys
 from reviewkit.pipeline import loading
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import atomic
-from reviewkit.review import author_text, review_file
+from reviewkit.review import author_text, review_file, strict_yaml
 from reviewkit.sections import template
 
 if TYPE_CHECKING:
@@ -41,6 +41,7 @@ def start(
     *logs: str | Path,
     name: str = "",
     every_key: bool = False,
+    notebooks: bool = False,
     templates: Iterable[str | Path] = (),
     only_templates: Iterable[str | Path] = (),
 ) -> Started:
@@ -56,6 +57,9 @@ def start(
         The device's. Default: the folder's name.
     every_key : bool
         Write all keys there are, each as a comment, and not only the lines that a first review needs.
+    notebooks : bool
+        Put the sections' notebooks into the folder too, to be filled in and run by hand: of a review that is
+        there already as well, with what its file holds.
     templates, only_templates : iterable of str or pathlib.Path
         Folders with section templates, beside the kit's own or in place of them.
 
@@ -66,7 +70,7 @@ def start(
     Raises
     ------
     InputError
-        If the folder holds a review already; nothing is written over.
+        If the folder holds all that is wanted already; nothing is written over.
     Faults
         If a log is missing, or its place in the folder is taken.
 
@@ -83,7 +87,7 @@ def start(
 
     place = Path(folder)
     if (place / review_file.FILE).exists():
-        raise InputError("there is a review file here already", file=str(place / review_file.FILE))
+        return Started(_notebooks(place, templates, only_templates, wanted=notebooks and not logs))
     if refused := atomic.start(place):
         raise Faults(refused)
     called = name or place.resolve().name.replace("-", " ").capitalize()
@@ -105,7 +109,29 @@ def start(
     new = {place / file: text for file, text in texts.items() if not (place / file).exists()}
     for path, text in new.items():
         path.write_text(text, encoding="utf-8")
-    return Started(tuple(new), seen.told)
+    by_hand = _notebooks(place, templates, only_templates) if notebooks else ()
+    return Started((*new, *by_hand), seen.told)
+
+
+def _notebooks(
+    place: Path,
+    templates: Iterable[str | Path],
+    only_templates: Iterable[str | Path],
+    *,
+    wanted: bool = True,
+) -> tuple[Path, ...]:
+    """Put the sections' notebooks beside a review file, filled in with what it holds."""
+    from reviewkit.sections import fillable
+
+    parts = template.of_kind("section", template.discover(templates, only=only_templates))
+    new = [part for part in parts if wanted and not (place / part.path.name).exists()]
+    if not new:
+        told = "there is a review file here already"
+        raise InputError(told, file=str(place / review_file.FILE))
+    values = strict_yaml.load(place / review_file.FILE)
+    for part in new:
+        (place / part.path.name).write_text(fillable.notebook(part, values), encoding="utf-8", newline="\n")
+    return tuple(place / part.path.name for part in new)
 
 
 def keys(

@@ -266,7 +266,8 @@ def remarks(file: ReviewFile, parts: Sequence[Section]) -> Iterator[str]:
     parts : sequence of Section
         All templates.
     """
-    left = set(_files(file))
+    # A section's notebook that lies here is filled in by hand, beside the review file.
+    left = set(_files(file)) - {section.path.name for section in parts}
     for section in template.of_kind("section", parts):
         for key, table in section.about.bench.tables.items():
             if table in left:
