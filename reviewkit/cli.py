@@ -268,6 +268,30 @@ def _executor(scheduler: str, stay_ready: float | None, *, ahead: bool) -> Itera
 
 
 @main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Default: any that is free.")
+@click.option("--open", "in_browser", is_flag=True, help="Open it in the browser.")
+@_templates
+def preview(folder: Path, port: int, in_browser: bool, **templates: tuple[Path, ...]) -> None:
+    """Show the review on this machine only, and anew whenever a file of the folder is saved.
+
+    Faults stand on the page. Nothing is published. Ctrl-C ends it.
+    """
+    from reviewkit.preview import session
+
+    with session.opened(folder, port=port, **templates) as (address, follow):
+        click.echo(f"{address.url}\nFor this machine alone. Ctrl-C ends it.")
+        if in_browser:
+            click.launch(address.url)
+        try:
+            follow()
+        except Terminated:
+            raise
+        except KeyboardInterrupt:
+            click.echo("The preview has ended; nothing was published.", err=True)
+
+
+@main.command()
 @_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
 @_list

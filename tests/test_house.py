@@ -26,13 +26,24 @@ FLOORS = (
     {"planning", "sections"},
     {"figures", "pipeline"},
     {"publishing"},
+    {"preview"},
     {"commands"},
     {"bench_day"},
     {"cli"},
 )
 # Machinery knows no battery and bench knows no notebook: neither imports the other.
 # The bench day is where both meet, beside the notebooks: nobody but the command line knows it.
-MACHINERY = {"privacy", "review", "sections", "execution", "pipeline", "publishing", "commands", "cli"}
+MACHINERY = {
+    "privacy",
+    "review",
+    "sections",
+    "execution",
+    "pipeline",
+    "publishing",
+    "preview",
+    "commands",
+    "cli",
+}
 BENCH = {"logs", "charge", "drain", "readout", "ui_states", "comparison", "summary", "planning", "figures"}
 SECTIONS = {"readout", "charge", "drain", "ui_states", "comparison", "summary"}
 HEAVY = {

@@ -88,9 +88,14 @@ def check(text: str, known: Iterable[str], *, file: str, lost: Iterable[str] = (
         raise Faults(faults)
 
 
+def nearest(key: str, known: Collection[str]) -> str:
+    """Return the key that looks most like another one; empty where there is none."""
+    return _nearest(key, known, cutoff=0.0)
+
+
 def _unknown(key: str, keys: list[str], file: str, line: int) -> ReviewFileError:
-    near = difflib.get_close_matches(key, keys, n=1, cutoff=0.0)
-    remedy = f"Did you mean '{{{near[0]}}}'?" if near else "This review has no findings."
+    near = nearest(key, keys)
+    remedy = f"Did you mean '{{{near}}}'?" if near else "This review has no findings."
     return ReviewFileError(
         f"there is no finding '{key}'",
         file=file,

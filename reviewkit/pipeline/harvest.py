@@ -8,6 +8,7 @@ import platform
 import re
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -319,6 +320,7 @@ def _declared(review: ReviewFile) -> dict[str, Any]:
     return {key: value for key, value in review.values.items() if isinstance(value, dict) and key not in OWN}
 
 
+@cache
 def made_with() -> dict[str, Any]:
     """Return the versions that a rerun needs to know, and nothing about the machine."""
     return {

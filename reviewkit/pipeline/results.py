@@ -158,17 +158,18 @@ def collected(section: Section, outcome: Outcome, scrubber: Scrubber, staged: Pa
             result = replace(result, findings=found, tables=tables, extra_pages=pages)
         except SectionError as error:
             result = replace(result, message=str(error))
-    _write(notebook, staged / NOTEBOOKS / f"{section.name}.ipynb")
+    write_notebook(result, staged)
     return result
 
 
-def _write(notebook: Any, path: Path) -> None:
+def write_notebook(result: SectionResult, staged: Path) -> None:
     """Write a notebook as its format has it, without the copy and the spaces that cost most of the time."""
     from nbformat.v4 import rwbase
 
     lines: Any = rwbase
-    text = json.dumps(lines.split_lines(notebook), ensure_ascii=False, sort_keys=True)
-    lines.rejoin_lines(notebook)
+    text = json.dumps(lines.split_lines(result.notebook), ensure_ascii=False, sort_keys=True)
+    lines.rejoin_lines(result.notebook)
+    path = staged / NOTEBOOKS / f"{result.section.name}.ipynb"
     path.write_text(f"{text}\n", encoding="utf-8", newline="\n")
 
 

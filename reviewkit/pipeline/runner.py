@@ -43,6 +43,7 @@ class _Work:
 
 
 Waiting = dict["Future[Outcome]", tuple[_Work, Section]]
+Collect = Callable[[Section, Outcome, Scrubber, Path], SectionResult]
 
 
 class Progress:
@@ -63,6 +64,7 @@ def run(
     progress: Progress | None = None,
     keep: SectionCache | None = None,
     closed: Callable[[Reviewed], None] | None = None,
+    collect: Collect = results.collected,
 ) -> Generator[Reviewed, None, None]:
     """Run all sections of all reviews, then each review's summary; yield each review when it is done.
 
@@ -79,6 +81,8 @@ def run(
         Where outcomes of earlier runs are, and go: a section is not run again that depends on nothing new.
     closed : callable, optional
         Given each review when its sections have ended and its summary is on its way.
+    collect : callable
+        Makes a result of what a section's notebook came to.
 
     Yields
     ------
@@ -99,7 +103,7 @@ def run(
                 work = _Work(file, staged, scrubber, len(bodies))
                 for section in bodies:
                     waiting[_submit(section, work, pool, keep)] = work, section
-            yield from _collect(waiting, pool, summary, told, closed or _wait, keep)
+            yield from _collect(waiting, pool, summary, told, closed or _wait, keep, collect)
 
 
 @contextmanager
@@ -186,12 +190,13 @@ def _collect(
     told: Progress,
     closed: Callable[[Reviewed], None],
     keep: SectionCache | None,
+    collect: Collect,
 ) -> Iterator[Reviewed]:
     while waiting:
         ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
         for future in ended:
             work, section = waiting.pop(future)
-            result = results.collected(section, future.result(), work.scrubber, work.staged)
+            result = collect(section, future.result(), work.scrubber, work.staged)
             told.done(work.file.device.name, section.title)
             if section.kind == "summary":
                 yield _reviewed(work, result)

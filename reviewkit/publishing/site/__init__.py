@@ -1,15 +1,18 @@
 """Published pages: a review's own, one for each section, and the list of all reviews."""
 
-from reviewkit.publishing.site.context import PREVIEW, Link, PageContext, charts_source
+from reviewkit.publishing.site.context import PREVIEW, Link, PageContext, charts_name, charts_source
 from reviewkit.publishing.site.exporter import rendered
 from reviewkit.publishing.site.pages import (
+    KnownPages,
     write_charts,
     write_comparison,
     write_index,
+    write_preview,
     write_review,
     write_sections,
     write_shelf,
 )
+from reviewkit.publishing.site.preview import preview_of_nothing, preview_script, with_preview
 from reviewkit.publishing.site.prose import word_faults
 from reviewkit.publishing.site.shelf import COMPARED, beside
 from reviewkit.publishing.site.single_file import join
@@ -17,16 +20,22 @@ from reviewkit.publishing.site.single_file import join
 __all__ = [
     "COMPARED",
     "PREVIEW",
+    "KnownPages",
     "Link",
     "PageContext",
     "beside",
+    "charts_name",
     "charts_source",
     "join",
+    "preview_of_nothing",
+    "preview_script",
     "rendered",
+    "with_preview",
     "word_faults",
     "write_charts",
     "write_comparison",
     "write_index",
+    "write_preview",
     "write_review",
     "write_sections",
     "write_shelf",

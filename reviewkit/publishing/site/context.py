@@ -204,6 +204,8 @@ class PageContext:
         What is on the page, in a sentence or two, for search.
     address : str
         Where it stands on the web; empty where the review file doesn't say so.
+    is_preview : bool
+        Whether it is for the one who is writing the review, and no publication.
     """
 
     title: str
@@ -229,6 +231,7 @@ class PageContext:
     card: str = ""
     description: str = ""
     address: str = ""
+    is_preview: bool = False
 
     @property
     def pages(self) -> frozenset[str]:

@@ -7,6 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
 from reviewkit.findings import PLOTLY_MIME
 from reviewkit.findings.displays import ExtraPage
 from reviewkit.pipeline.results import ASSETS, Reviewed, SectionResult
@@ -65,6 +67,40 @@ def write_index(reviewed: Reviewed, *, charts_script: Path | None = None, home: 
     _write_index(reviewed, _context(reviewed, charts_script, home))
 
 
+KnownPages = dict[str, tuple[Any, PageContext, str]]
+"""Pages made before, by file: the notebook and what else each was made from, and its text."""
+
+
+def write_preview(reviewed: Reviewed, *, words: str, known: KnownPages) -> None:
+    """Write all pages of a review for the one who is writing it; they say that they are no publication.
+
+    Parameters
+    ----------
+    words : str
+        The author's paragraphs; a placeholder in them that names no finding is marked.
+    known : dict
+        Pages made before: those that would come out the same are taken from it, and new ones put in.
+    """
+    base = replace(_context(reviewed, None, _HOME), is_preview=True, trail=())
+    found = {item.key: item for item in reviewed.findings}
+    text = prose.worded(words, found, base.where, unknown=prose.marked(found))
+    pages = [
+        (result.page, result.notebook, _section_page(reviewed, result, base)) for result in reviewed.sections
+    ]
+    pages += [
+        (item.page, _extra_notebook(item), _extra_page(reviewed, result, item, base))
+        for result in reviewed.sections
+        for item in result.extra_pages
+    ]
+    notebook = reviewed.summary.notebook if reviewed.summary else _EMPTY
+    pages.append((_HOME, notebook, _index_page(reviewed, base, text)))
+    for name, source, page in pages:
+        before = known.get(name)
+        if not (before and before[0] == source and before[1] == page):
+            known[name] = source, page, exporter.rendered(source, page)
+        _write(reviewed.staged / name, known[name][2])
+
+
 def _context(reviewed: Reviewed, charts_script: Path | None, home: str) -> PageContext:
     script = context.charts_name(context.charts_source(charts_script))
     return PageContext(
@@ -118,7 +154,12 @@ def _earlier(reviewed: Reviewed) -> tuple[Link, ...]:
 
 
 def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext) -> None:
-    page = replace(
+    page = _section_page(reviewed, result, base)
+    _write(reviewed.staged / result.page, exporter.rendered(result.notebook, page))
+
+
+def _section_page(reviewed: Reviewed, result: SectionResult, base: PageContext) -> PageContext:
+    return replace(
         base,
         title=result.section.title,
         section=result.section.name,
@@ -128,7 +169,6 @@ def _write_section(reviewed: Reviewed, result: SectionResult, base: PageContext)
         address=reviewed.file.address(result.page),
         draft=_draft(reviewed, [] if result.ok else [f"This section failed: {result.message}"]),
     )
-    _write(reviewed.staged / result.page, exporter.rendered(result.notebook, page))
 
 
 def _of_section(reviewed: Reviewed, result: SectionResult) -> str:
@@ -139,8 +179,13 @@ def _of_section(reviewed: Reviewed, result: SectionResult) -> str:
 
 
 def _write_extra_page(reviewed: Reviewed, result: SectionResult, item: ExtraPage, base: PageContext) -> None:
+    page = _extra_page(reviewed, result, item, base)
+    _write(reviewed.staged / item.page, exporter.rendered(_extra_notebook(item), page))
+
+
+def _extra_page(reviewed: Reviewed, result: SectionResult, item: ExtraPage, base: PageContext) -> PageContext:
     trail = (*base.trail, Link(_HOME, reviewed.file.title), Link(result.page, result.section.title))
-    page = replace(
+    return replace(
         base,
         title=item.title,
         trail=trail,
@@ -149,19 +194,30 @@ def _write_extra_page(reviewed: Reviewed, result: SectionResult, item: ExtraPage
         description=f"{item.title}: {reviewed.file.title}.",
         address=reviewed.file.address(item.page),
     )
+
+
+def _extra_notebook(item: ExtraPage) -> dict[str, Any]:
     cell = {"id": "letter", "cell_type": "markdown", "metadata": {}, "source": item.markdown}
-    _write(reviewed.staged / item.page, exporter.rendered({**_EMPTY, "cells": [cell]}, page))
+    return {**_EMPTY, "cells": [cell]}
 
 
 def _write_index(reviewed: Reviewed, base: PageContext) -> None:
     summary = reviewed.summary
     found = {item.key: item for item in reviewed.findings}
+    words = prose.author_words(reviewed.file.folder, found, base.where, is_draft=bool(reviewed.failed))
+    page = _index_page(reviewed, base, words)
+    page = replace(page, card=single_file.write(reviewed, page))
+    notebook = summary.notebook if summary else _EMPTY
+    _write(reviewed.staged / _HOME, exporter.rendered(notebook, page))
+
+
+def _index_page(reviewed: Reviewed, base: PageContext, words: Markup) -> PageContext:
     said = single_file.opening(reviewed, "text/plain")
-    page = replace(
+    return replace(
         base,
         lead=about_sample(reviewed.file.device),
         disclosure=disclosure(reviewed.file.device, notice=reviewed.file.review.notice),
-        words=prose.author_words(reviewed.file.folder, found, base.where, is_draft=bool(reviewed.failed)),
+        words=words,
         first_charts={
             result.section.name: first for result in reviewed.sections if (first := _first(result))
         },
@@ -170,9 +226,6 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
         address=reviewed.file.address(_HOME),
         earlier=_earlier(reviewed),
     )
-    page = replace(page, card=single_file.write(reviewed, page))
-    notebook = summary.notebook if summary else _EMPTY
-    _write(reviewed.staged / _HOME, exporter.rendered(notebook, page))
 
 
 def _first(result: SectionResult) -> Mapping[str, Any] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from functools import cache
 from pathlib import Path
 
@@ -128,12 +128,31 @@ def author_words(
     text = _read_what_can_be(folder) if is_draft else read(folder)
     if not is_draft:
         finding_keys.check(text, findings, file=FILE)
+    return worded(text, findings, where, unknown=_lost)
+
+
+def worded(
+    text: str,
+    findings: Mapping[str, Finding],
+    where: Mapping[str, str],
+    *,
+    unknown: Callable[[str], list[Token]],
+) -> Markup:
+    """Return an author's words as HTML.
+
+    Parameters
+    ----------
+    where : mapping of str to str
+        The page that each finding is on.
+    unknown : callable
+        Makes the tokens that stand for a placeholder that names no finding.
+    """
 
     def replace(content: str) -> list[Token]:
         return [
             token
             for piece, is_key in finding_keys.pieces(content)
-            for token in (_of_key(piece, findings, where) if is_key else [_text(piece)])
+            for token in (_of_key(piece, findings, where, unknown) if is_key else [_text(piece)])
         ]
 
     html, _ = rendered(text, taken=set(), replace=replace, under=2)
@@ -147,10 +166,37 @@ def _read_what_can_be(folder: Path) -> str:
     return ""
 
 
-def _of_key(key: str, findings: Mapping[str, Finding], where: Mapping[str, str]) -> list[Token]:
-    if key not in findings:
-        return [_text(f"[{key}: not had, a section failed]")]
-    return _number(findings[key], where.get(key, ""))
+def _of_key(
+    key: str,
+    findings: Mapping[str, Finding],
+    where: Mapping[str, str],
+    unknown: Callable[[str], list[Token]],
+) -> list[Token]:
+    return _number(findings[key], where.get(key, "")) if key in findings else unknown(key)
+
+
+def _lost(key: str) -> list[Token]:
+    return [_text(f"[{key}: not had, a section failed]")]
+
+
+def marked(known: Collection[str]) -> Callable[[str], list[Token]]:
+    """Return what marks a placeholder that names no finding, for the one who is writing.
+
+    Parameters
+    ----------
+    known : collection of str
+        The findings' keys.
+    """
+
+    def mark(key: str) -> list[Token]:
+        near = finding_keys.nearest(key, known)
+        told = f"there is no finding '{key}'" + (f"; did you mean {{{near}}}?" if near else "")
+        html = Markup('<mark class="fault">{}</mark><small class="fault"> {}</small>').format(
+            f"{{{key}}}", told
+        )
+        return [Token("html_inline", "", 0, content=str(html))]
+
+    return mark
 
 
 def _text(content: str) -> Token:
