@@ -15,6 +15,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from reviewkit.schema.dates import MONTHS
 from reviewkit.tables import headers
 
 _SIGN = r"[+\-\u2212]?"
@@ -119,21 +120,7 @@ def sort(text: str) -> str:
     return "overload" if is_overload(bare) else "words"
 
 
-_MONTHS = (
-    "jan january januar janvier janv enero ene jän jänner",
-    "feb february februar fevrier fevr febrero",
-    "mar march marz mrz mars marzo",
-    "apr april avril avr abril abr",
-    "may mai mayo",
-    "jun june juni juin junio",
-    "jul july juli juillet juil julio",
-    "aug august aout agosto ago",
-    "sep sept september septembre septiembre",
-    "oct october oktober okt octobre octubre",
-    "nov november novembre noviembre",
-    "dec december dezember dez decembre diciembre dic",
-)
-_MONTH_OF = {headers.fold(name): month for month, names in enumerate(_MONTHS, 1) for name in names.split()}
+_MONTH_OF = {headers.fold(name): month for month, names in enumerate(MONTHS, 1) for name in names.split()}
 _LOGGERS_SINCE = 2010
 """Of two readings of a date the one before this year is not meant (chosen: reviewed devices are in use)."""
 _WORD = re.compile(r"[^\W\d_]+")

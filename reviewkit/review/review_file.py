@@ -22,8 +22,9 @@ from reviewkit.review import chapters, fingerprints, strict_yaml
 from reviewkit.review.chapters import Chapter
 from reviewkit.review.fingerprints import Fingerprint
 from reviewkit.schema import instruments, quantities
+from reviewkit.schema.blocks import spelled_alike
 from reviewkit.schema.instruments import NONE, Used
-from reviewkit.schema.quantities import Block, Celsius, Percent
+from reviewkit.schema.quantities import Block, Celsius, Day, Percent
 from reviewkit.tables import keys
 
 FILE = "review.yaml"
@@ -104,11 +105,11 @@ class About(Block):
 
     title: str = ""
     author: str = ""
-    date: str = ""
+    date: Day = ""
     edition: int = Field(default=1, ge=0)
     changes: tuple[str, ...] = ()
     video: str = ""
-    video_date: str = Field(default="", pattern=r"^(\d{4}-\d\d-\d\d)?$")
+    video_date: Day = Field(default="", pattern=r"^(\d{4}-\d\d-\d\d)?$")
     site: str = Field(default="", pattern=r"^(https://[^\s?#\"<>]+)?$")
     ambient_C: Celsius | None = Field(default=None, ge=-60, le=80)
     ambient_humidity_percent: Percent | None = Field(default=None, ge=0, le=100)
@@ -240,7 +241,8 @@ def written(folder: Path, faults: list[InputError], *, above: bool = True) -> Wr
             raise ReviewFileError("no such folder", file=str(folder))
         values = strict_yaml.load(folder / FILE)
         quantities.known_schema(values.pop("schema", SCHEMA), SCHEMA, file=FILE)
-        return Written(*instruments.put_in(values, folder, faults, above=above))
+        named, meters = instruments.put_in(values, folder, faults, above=above)
+        return Written(spelled_alike(named), meters)
     return Written({})
 
 

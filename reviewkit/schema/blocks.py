@@ -2,16 +2,70 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import PurePosixPath
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from reviewkit.metrology import meter as instrument
-from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Celsius, Ohm, Second, Volt
+from reviewkit.schema import dates
+from reviewkit.schema.quantities import Ampere, AmpereHour, Block, Celsius, Day, Ohm, Second, Volt
 
 _HIGHEST_LFP_V = 3.9
 _LONGEST_PATH = 400
+
+
+_SPELLINGS = {
+    "NMC": "NCM, LiNiMnCoO2, LiNiCoMnO2, Li(NiMnCo)O2, lithium nickel manganese cobalt oxide",
+    "NCA": "LiNiCoAlO2, lithium nickel cobalt aluminium oxide, lithium nickel cobalt aluminum oxide",
+    "LCO": "LiCoO2, lithium cobalt oxide",
+    "LMO": "LiMn2O4, lithium manganese oxide",
+    "LFP": "LiFePO4, LiFe, IFR, lithium iron phosphate, lithium ferrophosphate, "
+    "Lithium-Eisenphosphat, lithium fer phosphate",
+    "Li-ion": "LiIon, lithium-ion, lithium ion, Lithium-Ionen, LiPo, Li-Po, lithium polymer, Li-polymer",
+}
+"""How cells' wraps, data sheets and sellers write a chemistry, in any case (common practice, no source)."""
+
+
+def _folded(name: str) -> str:
+    """Return a name without what spellings differ in: case, blanks and dashes, lowered figures."""
+    return re.sub(r"[\W_]", "", unicodedata.normalize("NFKC", name).lower())
+
+
+_CHEMISTRY = {
+    _folded(name): known
+    for known, names in _SPELLINGS.items()
+    for name in (known, *(name.strip() for name in names.split(",")))
+}
+_MIXTURE = re.compile(r"(?:nmc|ncm)\d{3}")
+_WRAP = re.compile(r"i[cnm]r(?:\d{5})?")
+
+
+def chemistry_of(told: Any) -> Any:
+    """Return a chemistry as the kit calls it, from any usual spelling: "LiFePO₄" is LFP.
+
+    Raises
+    ------
+    ValueError
+        If it is what stands on wraps of cells of more than one chemistry.
+    """
+    if not isinstance(told, str):
+        return told
+    name = _folded(told)
+    if _WRAP.fullmatch(name):
+        raise ValueError(
+            f"'{told}' stands on cells of more than one chemistry; expected 'NMC', 'NCA', 'LCO' or 'LMO', "
+            "as the data sheet says, else 'Li-ion'"
+        )
+    return "NMC" if _MIXTURE.fullmatch(name) else _CHEMISTRY.get(name.removesuffix("18650"), told)
+
+
+_Known = Literal["NMC", "NCA", "LCO", "LMO", "LFP", "Li-ion"]
+_Spelled = Literal["NMC", "NCA", "LCO", "LMO", "LFP", "Li-ion", "LiFePO4", "LiFePO₄", "NCM", "LiPo"]
 
 
 class Cell(Block):
@@ -23,7 +77,7 @@ class Cell(Block):
     """
 
     label: str = ""
-    chemistry: Literal["NMC", "NCA", "LCO", "LMO", "LFP", "Li-ion"] = "Li-ion"
+    chemistry: Annotated[_Known, BeforeValidator(chemistry_of, json_schema_input_type=_Spelled)] = "Li-ion"
     rated_capacity_Ah: AmpereHour | None = Field(default=None, gt=0, le=200)
     charge_limit_V: Volt | None = Field(default=None, ge=3, le=5)
     charge_limit_tolerance_V: Volt = Field(default=0.05, ge=0, le=0.5)
@@ -83,8 +137,13 @@ class MeterBlock(Block):
     burden_ohm: Ohm | None = Field(default=None, ge=0)
     leads_ohm: Ohm | None = Field(default=None, ge=0)
     input_ohm: Ohm | None = Field(default=None, gt=0)
-    last_check: str = ""
+    last_check: Day = ""
     ranges: tuple[MeterBlock, ...] = ()
+
+    @field_validator("name", "serial", mode="before")
+    @classmethod
+    def _number_as_text(cls, told: Any) -> Any:
+        return str(told) if isinstance(told, int) and not isinstance(told, bool) else told
 
     def spec(self) -> dict[str, Any]:
         """Return the block as `instrument.meter` reads it."""
@@ -115,6 +174,28 @@ class Ammeter(MeterBlock):
     def meter(self, full_scale: float | None = None) -> instrument.Meter:
         """Return the range to use."""
         return instrument.meter(self.spec(), "A", full_scale)
+
+
+def spelled_alike(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values of a review file with chemistry and days as the kit spells them.
+
+    What can't be read stays as it is, for the block's own model to refuse.
+    """
+    found = dict(values)
+    for block, key, reader in _SPELLED_ALIKE:
+        for name, value in values.items():
+            if re.fullmatch(block, name) and isinstance(value, dict) and isinstance(value.get(key), str):
+                with suppress(ValueError):
+                    found[name] = {**found[name], key: reader(value[key])}
+    return found
+
+
+_SPELLED_ALIKE: tuple[tuple[str, str, Callable[[str], str]], ...] = (
+    ("cell", "chemistry", chemistry_of),
+    ("review", "date", dates.iso),
+    ("review", "video_date", dates.iso),
+    (r"(?:.+_)?(?:voltmeter|ammeter)", "last_check", dates.iso),
+)
 
 
 def _entry_from_path(value: Any) -> Any:

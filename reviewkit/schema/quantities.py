@@ -10,6 +10,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, Wi
 
 from reviewkit.errors import Faults, InputError, ReviewFileError
 from reviewkit.metrology import units
+from reviewkit.schema import dates
 
 
 def _quantity(unit: str) -> BeforeValidator:
@@ -44,6 +45,8 @@ Second = Annotated[float, _quantity("s"), _written("s")]
 AmpereHour = Annotated[float, _quantity("A.h"), _written("Ah")]
 Celsius = Annotated[float, _quantity("degC"), _written("degC")]
 Percent = Annotated[float, _quantity("%"), _written("%")]
+Day = Annotated[str, BeforeValidator(lambda told: dates.iso(told) if isinstance(told, str) else told)]
+"""A text that may begin with a day, in any common form: kept as 2026-11-27."""
 BY_SUFFIX = {
     "V": Volt,
     "A": Ampere,

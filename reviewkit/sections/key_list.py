@@ -11,13 +11,15 @@ from pydantic import BaseModel, create_model
 from pydantic.fields import FieldInfo
 
 from reviewkit.review import strict_yaml
-from reviewkit.review.review_file import About, Claim, Device
+from reviewkit.review.review_file import SCHEMA, About, Claim, Device
+from reviewkit.schema.instruments import unit_read
 from reviewkit.schema.quantities import Block
 from reviewkit.sections import review_outline
 from reviewkit.sections.template import Section, inputs_model
 from reviewkit.system.kit import kit_folder
 
 _OWN: tuple[tuple[str, Any, str], ...] = (
+    ("schema", int, "for which spelling of this file it is written; a kit that doesn't know it yet says so"),
     ("device", Device, "the device and the sample at hand"),
     ("claims", tuple[Claim, ...], "what the maker claims, beside what was measured"),
     ("review", About, "the review itself, and the conditions at the bench"),
@@ -176,13 +178,18 @@ def json_schema(sections: Sequence[Section]) -> dict[str, Any]:
     """
     says = {key.name: key.says for key in keys(sections)}
     fields: dict[str, Any] = {
-        name: (annotation, ... if name == "device" else None) for name, annotation, _ in _OWN
+        name: (annotation, ... if name == "device" else None)
+        for name, annotation, _ in _OWN
+        if name != "schema"
     }
     for section in sections:
         for name, field in inputs_model(section).model_fields.items():
-            fields.setdefault(name, (field.annotation, None))
+            # A meter may stand there by its name in instruments.yaml.
+            taken: Any = field.annotation | str if unit_read(name) else field.annotation
+            fields.setdefault(name, (taken, None))
     made: type[Block] = create_model("ReviewFile", __base__=Block, **fields)
     schema = made.model_json_schema(mode="validation")
+    schema["properties"]["schema"] = {"type": "integer", "minimum": 1, "maximum": SCHEMA}
     for name, own in schema["properties"].items():
         own.pop("default", None)
         if says.get(name):
