@@ -269,6 +269,34 @@ def _executor(scheduler: str, stay_ready: float | None, *, ahead: bool) -> Itera
 
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("word", default="")
+@click.option("--json", "as_json", is_flag=True, help="For editors that complete placeholders.")
+@_templates
+def findings(folder: Path, word: str, as_json: bool, **templates: tuple[Path, ...]) -> None:
+    """List what words.md can name, or what has WORD in it: each finding's key, present value and label."""
+    from reviewkit import commands
+
+    listed = commands.findings(folder, word, **templates)
+    if as_json:
+        click.echo(json.dumps([item.to_dict() for item in listed.items], ensure_ascii=False, indent=1))
+    else:
+        wide = max((len(item.key) for item in listed.items), default=0) + 4
+        title = ""
+        for item in listed.items:
+            if item.section != title:
+                title = item.section
+                click.echo(f"\n{title}")
+            click.echo(f"{f'{{{item.key}}}':<{wide}}{item.text}  ({item.label})")
+    for told in listed.failed:
+        click.echo(f"failed: {told}", err=True)
+    if not listed.items:
+        near = f"; near it: {', '.join(listed.near)}" if listed.near else ""
+        click.echo(f"no finding about '{word}'{near}", err=True)
+        click.get_current_context().exit(INPUT_AT_FAULT)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Default: any that is free.")
 @click.option("--open", "in_browser", is_flag=True, help="Open it in the browser.")
 @_templates

@@ -8,6 +8,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
         "by_hand": ["FilledIn", "filled_in"],
         "folders": ["check", "idle", "json_schema", "keys", "remarks", "start"],
         "first_logs": ["look_at"],
+        "placeholders": ["findings"],
         "pairs": ["SideBySide", "compare"],
         "reviews": ["Published", "run"],
         "verification": ["Verified", "verify"],

@@ -195,11 +195,9 @@ class Builder:
 
     def _remember(self, ended: Reviewed) -> None:
         """Keep what sections found, if what they read is still there."""
-        seen = {item.path for item in ended.file.seen}
-        now = fingerprints.there(self.folder, seen)
         old = {id(result.outcome) for name, result in self._good.items() if name in self._failed}
         made = {key: outcome for key, outcome in ended.made.items() if id(outcome) not in old}
-        if len(now) == len(seen) and not list(fingerprints.changed(ended.file.seen, now)):
+        if fingerprints.still(self.folder, ended.file.seen):
             self._keep.put(made)
 
     def _placed(self, found: Sequence[InputError], parts: Sequence[Section]) -> tuple[PlacedFault, ...]:

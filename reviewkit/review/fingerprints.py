@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -95,6 +95,11 @@ def changed(before: Iterable[Fingerprint], sums: Mapping[str, str]) -> Iterator[
         if sums.get(item.path, item.sha256) != item.sha256:
             problem = "the file has changed while the review was run"
             yield InputError(problem, file=item.path, remedy="Nothing was published. Run the review again.")
+
+
+def still(folder: Path, before: Collection[Fingerprint]) -> bool:
+    """Whether every file of a review folder is there and what it was."""
+    return there(folder, [item.path for item in before]) == {item.path: item.sha256 for item in before}
 
 
 def unreadable(name: str, error: OSError) -> InputError:
