@@ -337,6 +337,45 @@ def compare(folders: tuple[Path, ...], out: Path, list_name: str, **templates: A
 
 
 @main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--once", is_flag=True, help="Say how it stands, and end.")
+@click.option(
+    "--run", type=click.IntRange(min=1), help="Which of the charges under charge_runs. Default: the last."
+)
+@click.option(
+    "--every", "every_s", type=click.FloatRange(min=0.5), default=5.0, metavar="SECONDS", show_default=True
+)
+@click.option(
+    "--on-alarm",
+    default="",
+    metavar="COMMAND",
+    help="Run this for each new alarm, without a shell; REVIEWKIT_ALARM_SAYS, _DO, _ABOUT and _URGENT in its "
+    "environment tell what it is.",
+)
+@_templates
+def follow(
+    folder: Path, once: bool, run: int | None, every_s: float, on_alarm: str, **templates: Any
+) -> None:
+    """Follow a charge while its logs grow: what the charger does, what is coming, what needs a hand.
+
+    It only reads, and is no safety device: it replaces no one who watches.
+    """
+    from reviewkit.bench_day import follow as following
+
+    screen = sys.stdout.isatty() and not once
+
+    def show(lines: Sequence[str], alarmed: bool) -> None:
+        if screen:
+            click.clear()
+        click.echo("\n".join([*lines, ""]) + ("\a" if alarmed and screen else ""))
+        sys.stdout.flush()
+
+    following.watch(
+        folder, show, once=once, every_s=every_s, on_alarm=on_alarm, run=run or 0, whole=screen, **templates
+    )
+
+
+@main.command()
 @_folders
 @click.option("-o", "--out", type=click.Path(path_type=Path), default="site", help="Default: site/ here.")
 @_templates

@@ -23,7 +23,7 @@ FLOORS = (
     {"schema", "system", "tables"},
     {"execution", "findings", "logs"},
     {"charge", "comparison", "drain", "drawing", "privacy", "readout", "review", "summary", "ui_states"},
-    {"planning", "sections"},
+    {"following", "planning", "sections"},
     {"figures", "pipeline"},
     {"publishing"},
     {"preview"},
@@ -44,7 +44,18 @@ MACHINERY = {
     "commands",
     "cli",
 }
-BENCH = {"logs", "charge", "drain", "readout", "ui_states", "comparison", "summary", "planning", "figures"}
+BENCH = {
+    "logs",
+    "charge",
+    "drain",
+    "readout",
+    "ui_states",
+    "comparison",
+    "summary",
+    "planning",
+    "figures",
+    "following",
+}
 SECTIONS = {"readout", "charge", "drain", "ui_states", "comparison", "summary"}
 HEAVY = {
     "papermill": {"execution"},

@@ -78,7 +78,7 @@ def _examined(
 ) -> tuple[ChargeRecord | None, list[InputError]]:
     """Return a run's record, None with what is wrong where there can be none or it makes no sense."""
     faults: list[InputError] = []
-    meters = _meters(run, place, inputs, faults)
+    meters = meters_of(run, place, inputs, faults)
     found = _logs(run, inputs, folder, faults)
     for key, log in found.items():
         faults += range_check(log, meters.get(key))
@@ -91,7 +91,7 @@ def _examined(
         return None, faults
     voltage, current = found["voltage"], found["current"]
     with gathered(faults):
-        record = _record(run, place, meters, found)
+        record = record_of(run, place, meters, found)
         where, declared_s = f"charge_runs[{place}]", _declared(run)
         faults += of_record(
             record.thinned, voltage=voltage, current=current, place=where, declared_s=declared_s
@@ -100,7 +100,7 @@ def _examined(
     return None, faults
 
 
-def _meters(run: ChargeRun, place: int, inputs: ChargeInputs, faults: list[InputError]) -> dict[str, Meter]:
+def meters_of(run: ChargeRun, place: int, inputs: ChargeInputs, faults: list[InputError]) -> dict[str, Meter]:
     """Return the meters' ranges that a run was logged on, by the run's keys; one not described is missing."""
     asked = {
         "voltage": (inputs.voltmeter, run.voltage_full_scale_V, "voltage_full_scale_V"),
@@ -131,9 +131,23 @@ def _logs(run: ChargeRun, inputs: ChargeInputs, folder: Path, faults: list[Input
 _SWAPPED = "its current is below nothing on the whole; its leads were taken as swapped and its sign turned."
 
 
-def _record(
+def record_of(
     run: ChargeRun, place: int, meters: Mapping[str, Meter], found: Mapping[str, Log]
 ) -> ChargeRecord:
+    """Return a run's logs on one clock.
+
+    Parameters
+    ----------
+    place : int
+        The run's, from 1.
+    meters, found : mapping
+        Its meters and its logs, by the run's keys.
+
+    Raises
+    ------
+    LogError
+        If nothing puts the two clocks on one line.
+    """
     voltage, current = found["voltage"], found["current"]
     drawn = _other(run, "source_current", voltage, found)
     # A port gives and does not take: a sum below nothing is its ammeter's leads swapped.

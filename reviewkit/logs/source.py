@@ -86,9 +86,25 @@ def open_log(path: str, *, folder: Path, sheet: str | None = None) -> list[Sourc
         return _workbook(place, path, sheet)
     if what := files.foreign(head):
         raise LogError(f"this is {what}, no log", file=path, remedy=_EXPORT)
-    data = text_file.plain_text(place, path)
-    found = [_of_table(table) for table in text_file.tables(data, path)]
-    return found or _no_table(path)
+    return of_text(text_file.plain_text(place, path), path) or _no_table(path)
+
+
+def of_text(data: bytes, path: str) -> list[Source]:
+    """Return the tables of a text made plain, or of its beginning; none where none is seen.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8 with plain line ends, as `text_file.plain_text` and `text_file.plain` give it.
+    path : str
+        As messages name it.
+
+    Raises
+    ------
+    LogError
+        If a line near its top is far too long.
+    """
+    return [_of_table(table) for table in text_file.tables(data, path)]
 
 
 def _of_table(table: text_file.Table) -> Source:

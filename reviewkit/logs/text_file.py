@@ -81,6 +81,11 @@ def plain_text(place: Path, file: str) -> bytes:
         raise LogError("the file is empty", file=file, remedy="Export it again from the meter.")
     if not files.is_text(data[:20_000].decode("utf-8", "replace")):
         raise LogError("the file is damaged or no text", file=file, remedy=_EXPORT)
+    return plain(data)
+
+
+def plain(data: bytes) -> bytes:
+    """Return UTF-8 text, or a stretch of whole lines of one, with plain line ends and unwrapped rows."""
     return _unwrapped(_plain_signs(data))
 
 

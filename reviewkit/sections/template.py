@@ -63,6 +63,37 @@ class Bench(Block):
     first: tuple[_Line, ...] = ()
 
 
+class Need(Block):
+    """What some findings of a section need of a bench day, so that it can be told while it runs.
+
+    Parameters
+    ----------
+    finds : tuple of str
+        The findings, by the last part of their keys.
+    after : str
+        What has to happen in a charge: "before" (quiet before the cable goes in), "start", "plateau", "knee",
+        "end", "out" (the cable); "" where no log of a charge is asked for.
+    for_s : float [s]
+        For how long the logs have to go on from there.
+    every_s : float [s]
+        The longest time between rows that tells it; 0: any.
+    logs : tuple of str
+        The logs of a charge that it is read from.
+    declared : str
+        Where no charge is asked for: the parameter that names readings, or a table of them.
+    do : str
+        What to do, an imperative clause.
+    """
+
+    finds: tuple[str, ...]
+    after: Literal["", "before", "start", "plateau", "knee", "end", "out"] = ""
+    for_s: float = Field(default=0.0, ge=0)
+    every_s: float = Field(default=0.0, ge=0)
+    logs: tuple[str, ...] = ("voltage", "current")
+    declared: str = ""
+    do: str = ""
+
+
 class Metadata(Block):
     """What a template's metadata say under ``reviewkit``.
 
@@ -80,6 +111,8 @@ class Metadata(Block):
         ``module:Model`` that checks the parameter values; empty: the types in the parameter cell do.
     check : str
         ``module:function`` that checks the files they name; empty: that they are there.
+    needs : tuple of Need
+        What its findings need of a bench day.
     figures : tuple of str
         Of a summary: findings that the list of all reviews shows in columns of their own.
     cards : tuple of str
@@ -97,6 +130,7 @@ class Metadata(Block):
     inputs: str = ""
     check: str = ""
     bench: Bench = Bench()
+    needs: tuple[Need, ...] = ()
     figures: tuple[str, ...] = ()
     cards: tuple[str, ...] = ()
     repeatable: bool = False
