@@ -21,7 +21,7 @@ NOT_STORED = (
 )
 """What a cell shows beside its text and its table: heavy, and compared by other tests."""
 
-WHOLE_REVIEWS = ("review_a_device.ipynb", "compare_two_devices.ipynb")
+WHOLE_REVIEWS = ("review_a_device.ipynb", "compare_two_devices.ipynb", "first_review.ipynb")
 DIGITS = r"\d[\d.,\u202f]*"
 """Of whole reviews the words, units, verdicts are compared; other tests hold the numbers to their truth."""
 

@@ -30,9 +30,10 @@ def tags(cell: Any) -> list[str]:
     return found
 
 
-def test_the_four_notebooks_are_there() -> None:
+def test_the_notebooks_are_there() -> None:
     assert [path.stem for path in NOTEBOOKS] == [
         "compare_two_devices",
+        "first_review",
         "plan_a_bench_session",
         "review_a_device",
         "worked_checks",

@@ -56,7 +56,7 @@ class Seen:
     why: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Sight:
     """What a look at a file shows; prints as text, and in a notebook as HTML.
 
@@ -82,6 +82,9 @@ class Sight:
             lines += _indented(one.why)
             lines += [f"    → {one.key}: {one.entry}"] if one.entry else []
         return "\n".join(lines)
+
+    def __repr__(self) -> str:
+        return str(self)
 
     def _repr_html_(self) -> str:
         parts = [f"<h4>{escape(self.path)}</h4>", _paragraphs((*self.layout, "Columns:", *self.columns))]
