@@ -2,6 +2,7 @@
 
 They run in a clone of the project, with what the notebooks call `session`, `record` and `result` at hand,
 `drained`, `slept`, `results`, `apart` and `read_out` what other sections found, `birch` a review folder,
+`birch_copy` one to write in,
 `site` the folder that both invented devices were published in, and `empty` an empty one.
 """
 
@@ -11,6 +12,7 @@ import doctest
 import importlib
 import inspect
 import pydoc
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -19,7 +21,7 @@ import pytest
 import yaml
 
 import reviewkit
-from reviewkit import charge, commands, comparison, drain, planning, readout, summary
+from reviewkit import bench_day, charge, commands, comparison, drain, planning, readout, summary
 from reviewkit import ui_states as ui
 
 ROOT = Path(__file__).parents[1]
@@ -33,7 +35,18 @@ class _Spaces(doctest.OutputChecker):
 
 
 SECTIONS = ("drain", "readout", "ui_states")
-ROOMS = ("charge", "comparison", "figures", "findings", "logs", "metrology", "planning", "summary", *SECTIONS)
+ROOMS = (
+    "bench_day",
+    "charge",
+    "comparison",
+    "figures",
+    "findings",
+    "logs",
+    "metrology",
+    "planning",
+    "summary",
+    *SECTIONS,
+)
 
 
 def _public() -> Iterator[tuple[str, tuple[Callable[..., Any], dict[str, Any]]]]:
@@ -67,7 +80,11 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     bench_of_alder = charge.inputs(**charged)
     records = charge.read(bench_of_alder, folder=ROOT / "examples" / "alder")
     results = charge.analyse(records, cell=bench_of_alder.cell)
+    copied = shutil.copytree(ROOT / "examples" / "birch", tmp_path_factory.mktemp("bench") / "birch")
     return {
+        "bench_day": bench_day,
+        "birch_copy": Path(copied),
+        "planned": {"voltmeter": meters[0], "ammeter": meters[1]},
         "results": results,
         "apart": charge.separate_all(results, bench_of_alder),
         "together": comparison.open_all([str(site / "alder"), str(site / "birch")]),

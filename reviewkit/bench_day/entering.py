@@ -265,8 +265,8 @@ def drain(
 
     Examples
     --------
-    >>> bench_day.drain(birch_copy, "locked out", "96 uA", on_range="600 uA").told[-1][:36]
-    'locked out draws 96.0 µA ± 1.3 µA, w'
+    >>> print(bench_day.drain(birch_copy, "locked out", "96 uA", on_range="600 uA").told[-1][:36])
+    locked out draws 96.0 µA ± 1.3 µA, w
     """
     held = values(folder)
     amps = doubts.quantity(reading_A, "A", "the reading", unit_needed=True)

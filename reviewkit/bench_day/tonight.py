@@ -40,7 +40,7 @@ def session(names: Mapping[str, Any] | None = None, /, *, folder: str | Path = "
 
     Examples
     --------
-    >>> bench_day.session(bench, folder="examples/birch").cell.label
+    >>> bench_day.session(planned, folder=birch).cell.label
     'test cell B'
     """
     told = dict(names or {})
@@ -64,7 +64,7 @@ def tonight(planned: Session, *, folder: str | Path = "") -> Answer:
 
     Examples
     --------
-    >>> bench_day.tonight(bench_day.session(bench), folder="examples/birch").rows[-1][0]
+    >>> bench_day.tonight(session, folder=birch).rows[-1][0]
     'Try power lost in full'
     """
     place = Path(folder)
