@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from reviewkit.metrology import formatting
-from reviewkit.metrology.accuracy import Accuracy, accuracy
+from reviewkit.metrology.meter import Accuracy, accuracy
 
 PLAIN = Accuracy(0.5, 2)
 RANGED = Accuracy(0.5, of_range=0.1)

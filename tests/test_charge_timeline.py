@@ -12,7 +12,7 @@ from reviewkit import figures
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.regimes import Phases
-from reviewkit.figures import charge_night, charge_runs
+from reviewkit.figures import charge_curves, charge_night
 
 
 def drawn(result: ChargeResult) -> object:
@@ -62,6 +62,6 @@ def test_another_place_of_the_knee_is_shown_and_said():
 def test_a_current_that_steps_is_told_step_by_step():
     """What it begins with is not left out: the plateau's median is one of its levels."""
     _, result = done(replace(SMALL, charger=Charger(stop_A=0.08, folds=(Fold(900.0, 0.75),))))
-    told = charge_runs.curve_answer(result).replace("\u00a0", " ")
+    told = charge_curves.curve_answer(result).replace("\u00a0", " ")
     assert told.startswith("The cell gets 0.8000 A for 15 min")
     assert " and 0.6000 A for " in told

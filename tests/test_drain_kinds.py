@@ -13,7 +13,7 @@ import pytest
 
 from reviewkit import drain
 from reviewkit.drain import features
-from reviewkit.drain.mean import Mean
+from reviewkit.drain.features import Mean
 from reviewkit.drain.samples import Detection
 from reviewkit.findings import Finding
 from reviewkit.metrology import Component, Measured

@@ -14,8 +14,8 @@ from simulate.drain import METER
 
 from reviewkit import drain, figures
 from reviewkit.drain import states
+from reviewkit.drain.features import Mean
 from reviewkit.drain.inputs import DrainInputs, check
-from reviewkit.drain.mean import Mean
 from reviewkit.errors import Faults
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.findings import Finding

@@ -10,7 +10,7 @@ from simulate.drain import PulseTrain, averages, meter_log
 
 from reviewkit.drain import decompose
 from reviewkit.drain.decompose import settled
-from reviewkit.drain.mean import over_cycles
+from reviewkit.drain.features import over_cycles
 from reviewkit.drain.pulse_train import Train
 from reviewkit.drain.samples import Samples
 from reviewkit.metrology import Measured

@@ -13,8 +13,7 @@ from published_values import published
 
 from reviewkit.metrology import Measured, difference
 from reviewkit.metrology import meter as instrument
-from reviewkit.metrology.accuracy import Accuracy, accuracy
-from reviewkit.metrology.meter import Meter
+from reviewkit.metrology.meter import Accuracy, Meter, accuracy
 
 SPECS = published("meter_specs")
 

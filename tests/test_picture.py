@@ -18,7 +18,7 @@ from shown_sections import SECTIONS, shown
 from simulate.whole import draw_whole
 from visits import needs_browser
 
-from reviewkit.drawing import ink, lettering, picture, scales, strip
+from reviewkit.drawing import ink, picture, scales, strip
 from reviewkit.drawing.scales import NotDrawn
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.chart import Chart
@@ -64,12 +64,12 @@ def faults(drawn: picture.Picture) -> list[str]:
     return found
 
 
-def _inside(points: np.ndarray[Any, Any], box: lettering.Box) -> bool:
+def _inside(points: np.ndarray[Any, Any], box: ink.Box) -> bool:
     x, y = points[:, 0], points[:, 1]
     return bool(np.any((x > box.left) & (x < box.right) & (y > box.top) & (y < box.bottom)))
 
 
-@pytest.mark.parametrize("module", [lettering, picture, scales, strip])
+@pytest.mark.parametrize("module", [ink, picture, scales, strip])
 def test_examples_are_true(module: Any) -> None:
     tried = doctest.testmod(module)
     assert tried.attempted
@@ -169,7 +169,7 @@ def _all_faults(charts: Sequence[Chart]) -> dict[str, list[str]]:
 def _texts(figure: dict[str, Any]) -> list[str]:
     """Each annotation; names of phases, of which short ones may find no room, are not asked for."""
     notes = [note for note in figure["layout"].get("annotations") or () if note.get("name") != "phase"]
-    lines = [lettering.lines_of(note.get("text") or "") for note in notes]
+    lines = [ink.lines_of(note.get("text") or "") for note in notes]
     return [" ".join("".join(text for text, _ in line) for line in some) for some in lines]
 
 
@@ -216,7 +216,7 @@ def test_a_browser_sets_no_text_wider_than_it_was_taken_for(browser: Any) -> Non
     assert len(told) > 500
     for place, text, left, width, size, bold in (one for one in told if one[1].strip()):
         assert size >= 11
-        assert width <= size * lettering.advance(text, bold=bold) + 1, text
+        assert width <= size * ink.advance(text, bold=bold) + 1, text
         boxes = [box for box in drawn[place].texts if set(text.split()) <= set(box.text.split())]
         if not any(box.bottom - box.top > box.right - box.left and len(text) > 3 for box in boxes):
             assert any(box.left - 1 <= left and left + width <= box.right + 1 for box in boxes), text

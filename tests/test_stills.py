@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 import site_sample
 
-from reviewkit.drawing import lettering
+from reviewkit.drawing import ink
 from reviewkit.drawing.picture import picture
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
@@ -133,7 +133,7 @@ def test_no_line_beside_a_chart_leaves_the_picture(length: int) -> None:
     assert max(float(node.attrib["y"]) for node in texts) < stills.HEIGHT
     for node in texts:
         size, left = float(node.attrib["font-size"]), float(node.attrib["x"])
-        assert left + size * lettering.advance(node.text or "") < stills.WIDTH
+        assert left + size * ink.advance(node.text or "") < stills.WIDTH
 
 
 def chunks(png: bytes) -> list[bytes]:
@@ -226,11 +226,9 @@ def _glyphs(data: bytes, start: int) -> list[tuple[int, int]]:
 def test_the_table_of_widths_is_that_of_the_carried_font() -> None:
     real = _advances(FONTS / "DejaVuSans.ttf")
     assert len(real) > 1000
-    for signs in lettering._SIGNS.values():
+    for signs in ink._SIGNS.values():
         for sign in signs:
-            assert (
-                real[sign] - 1e-9 <= lettering.advance(sign) <= real[sign] + 0.0201 + 0.05 * (sign in "œ")
-            ), sign
+            assert real[sign] - 1e-9 <= ink.advance(sign) <= real[sign] + 0.0201 + 0.05 * (sign in "œ"), sign
 
 
 def test_bold_sentences_are_no_wider_than_they_are_taken_for() -> None:
@@ -242,7 +240,7 @@ def test_bold_sentences_are_no_wider_than_they_are_taken_for() -> None:
         "4.19 V",
         "10 of 10",
     ):
-        assert sum(real[sign] for sign in text) <= lettering.advance(text, bold=True)
+        assert sum(real[sign] for sign in text) <= ink.advance(text, bold=True)
 
 
 def test_the_fonts_licence_lies_beside_them() -> None:

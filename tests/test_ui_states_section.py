@@ -20,7 +20,7 @@ from simulate import ui_states as invented
 
 from reviewkit import figures, findings
 from reviewkit import ui_states as ui
-from reviewkit.drawing import lettering
+from reviewkit.drawing import ink
 from reviewkit.figures import sheet
 from reviewkit.findings import displays
 from reviewkit.sections import template
@@ -252,8 +252,8 @@ def twelve(seed):
 
 def box_of(line):
     """Where a line's label lies."""
-    half = 12 * lettering.advance(line.text, bold=True) / 2
-    return lettering.Box(line.label[0] - half, line.label[1] - 6, line.label[0] + half, line.label[1] + 6)
+    half = 12 * ink.advance(line.text, bold=True) / 2
+    return ink.Box(line.label[0] - half, line.label[1] - 6, line.label[0] + half, line.label[1] + 6)
 
 
 @pytest.mark.parametrize("seed", range(30))

@@ -15,7 +15,7 @@ from reviewkit.charge.record import ChargeRecord, clean, label_of
 from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
 from reviewkit.logs import Log
 from reviewkit.logs.clock_sync import Alignment, align, clock_difference
-from reviewkit.logs.plausibility import range_check, too_few
+from reviewkit.logs.log import range_check, too_few
 from reviewkit.metrology.meter import Meter
 from reviewkit.schema.blocks import LogBlock
 from reviewkit.tables import keys

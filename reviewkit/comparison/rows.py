@@ -14,7 +14,7 @@ from typing import Any
 
 from reviewkit.findings import Finding, sentences, value_text
 from reviewkit.metrology import Component, Measured, difference, formatting, units
-from reviewkit.metrology.accuracy import accuracy
+from reviewkit.metrology.meter import accuracy
 from reviewkit.schema.blocks import MeterBlock
 
 _RANGE = re.compile(r"(?P<name>.*), [\d.]+\s\S+ range(?P<part>: .*)?$")

@@ -8,9 +8,8 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from reviewkit.drain import features, mean, pattern, samples
-from reviewkit.drain.features import Features
-from reviewkit.drain.mean import Mean
+from reviewkit.drain import features, pattern, samples
+from reviewkit.drain.features import Features, Mean
 from reviewkit.drain.pattern import Pattern
 from reviewkit.drain.pulse_train import Train
 from reviewkit.drain.samples import Detection, Flags, FloatArray, Samples
@@ -256,17 +255,17 @@ def decompose(
     gapped = windows in ("gaps", "contradicted")
     hidden = "gaps" if gapped else "overload" if overloaded else ""
     shape = features.features(one, what, kind, meter, hidden=hidden)
-    average = mean.with_gaps(one, what, meter, aperture_s) if gapped else _mean(one, what, kind, meter)
+    average = features.with_gaps(one, what, meter, aperture_s) if gapped else _mean(one, what, kind, meter)
     if overloaded:
-        average = mean.with_overloads(one, average, meter)
+        average = features.with_overloads(one, average, meter)
     return Decomposition(part, one, what, kind, shape, average, windows, aperture_s, meter.resolution)
 
 
 def _mean(one: Samples, what: Detection, kind: Pattern, meter: Meter) -> Mean:
     drifting = features.moved(what, meter, abs(one.mean_A))
     if kind.train is not None and not drifting and kind.kind in ("fixed", "decaying", "image"):
-        return mean.over_cycles(one, kind.train, meter)
-    return mean.over_rows(one, what, kind, meter)
+        return features.over_cycles(one, kind.train, meter)
+    return features.over_rows(one, what, kind, meter)
 
 
 def _windows(

@@ -12,7 +12,7 @@ from pydantic import Field, field_validator, model_validator
 from reviewkit import logs
 from reviewkit.errors import InputError, LogError, ReviewFileError, gathered
 from reviewkit.logs import Log, column_errors
-from reviewkit.logs.plausibility import range_check, too_few
+from reviewkit.logs.log import range_check, too_few
 from reviewkit.metrology import formatting, units
 from reviewkit.metrology import meter as instrument
 from reviewkit.metrology.conformity import Limit

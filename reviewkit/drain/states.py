@@ -8,8 +8,8 @@ from pathlib import Path
 
 from reviewkit import logs
 from reviewkit.drain.decompose import Decomposition, decompose
+from reviewkit.drain.features import Mean
 from reviewkit.drain.inputs import DrainInputs, DrainState, of_log
-from reviewkit.drain.mean import Mean
 from reviewkit.errors import InputError, LogError
 from reviewkit.findings import displays, sentences
 from reviewkit.findings.displays import Answer, Dataset

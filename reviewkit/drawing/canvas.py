@@ -9,8 +9,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.drawing import ink
-from reviewkit.drawing.ink import painted
-from reviewkit.drawing.lettering import Box
+from reviewkit.drawing.ink import Box, painted
 from reviewkit.drawing.scales import Floats, NotDrawn, Scale, Settings, error_lengths, values
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from reviewkit.drawing import ink
-from reviewkit.drawing.lettering import Block, Box, lines_of, wrapped
+from reviewkit.drawing.ink import Block, Box, lines_of, wrapped
 from reviewkit.drawing.placement import LANE, Hung, Name, lanes
 from reviewkit.drawing.scales import Scale, Settings
 

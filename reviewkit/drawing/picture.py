@@ -13,7 +13,7 @@ from typing import Any
 
 from reviewkit.drawing import canvas, ink, scales, writing
 from reviewkit.drawing.canvas import Canvas
-from reviewkit.drawing.lettering import Box
+from reviewkit.drawing.ink import Box
 from reviewkit.drawing.margins import Plan, planned
 from reviewkit.drawing.placement import Put
 from reviewkit.drawing.scales import Floats, NotDrawn

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from reviewkit.drawing.lettering import LEADING, Block, Box, wrapped
+from reviewkit.drawing.ink import LEADING, Block, Box, wrapped
 
 Floats = npt.NDArray[np.float64]
 

@@ -12,8 +12,7 @@ import numpy as np
 
 from reviewkit.drawing import canvas, ink, placement
 from reviewkit.drawing.canvas import Canvas
-from reviewkit.drawing.ink import painted
-from reviewkit.drawing.lettering import LEADING, RISE, Block, Box, lines_of, wrapped
+from reviewkit.drawing.ink import LEADING, RISE, Block, Box, lines_of, painted, wrapped
 from reviewkit.drawing.margins import (
     TICK,
     Plan,

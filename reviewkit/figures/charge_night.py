@@ -9,7 +9,7 @@ from reviewkit.charge.analysis import ChargeResult, say
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.regimes import Phase, Phases
 from reviewkit.figures import marks, sheet
-from reviewkit.figures.charge_runs import (
+from reviewkit.figures.charge_curves import (
     TIME,
     delivered_answer,
     h_mm,

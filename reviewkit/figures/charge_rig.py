@@ -13,7 +13,7 @@ from reviewkit.charge.separated import Separations
 from reviewkit.charge.separation import RigEffect, Separation
 from reviewkit.charge.series_resistance import Regulation
 from reviewkit.figures import marks, sheet
-from reviewkit.figures.charge_runs import TIME, doubt, labelled, run_chart, shown
+from reviewkit.figures.charge_curves import TIME, doubt, labelled, run_chart, shown
 from reviewkit.figures.chart import Absent, Chart, Charts
 from reviewkit.figures.sheet import Clock, Sheet
 from reviewkit.metrology import formatting

@@ -1,8 +1,7 @@
 """Meters' logs: every format, header, unit, clock and fault that a bench meets."""
 
-from reviewkit.logs.log import ClockChange, Gap, Log, LogReport, Quantity, of_series
+from reviewkit.logs.log import ClockChange, Gap, Log, LogReport, Quantity, leads_swapped, of_series
 from reviewkit.logs.look import Sight, look
-from reviewkit.logs.plausibility import leads_swapped
 from reviewkit.logs.reading import read
 
 __all__ = [

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from reviewkit.errors import LogError
-from reviewkit.logs import column_errors, plausibility, reading
-from reviewkit.logs.log import Log, Quantity
+from reviewkit.logs import column_errors, reading
+from reviewkit.logs.log import Log, Quantity, possible
 from reviewkit.logs.source import Source
 from reviewkit.metrology import formatting
 from reviewkit.schema.blocks import LogBlock
@@ -132,7 +132,7 @@ def _seen(entry: LogBlock, quantity: Quantity, there: list[Source]) -> Seen | No
         log = reading.read_found(found, quantity)
     except LogError as fault:
         return _asked(entry, quantity, there, fault)
-    faults = tuple(fault.message for fault in plausibility.possible(log, entry))
+    faults = tuple(fault.message for fault in possible(log, entry))
     if faults:
         return Seen(
             quantity,

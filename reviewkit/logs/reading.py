@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 
 from reviewkit.errors import LogError
-from reviewkit.logs import column_errors, columns, plausibility, source, timing, values
+from reviewkit.logs import column_errors, columns, source, timing, values
 from reviewkit.logs.cells import DAY_S
 from reviewkit.logs.columns import Chosen
-from reviewkit.logs.log import SERIES_NAMES, Log, LogReport, Quantity, find_gaps, smallest_step
+from reviewkit.logs.log import SERIES_NAMES, Log, LogReport, Quantity, find_gaps, possible, smallest_step
 from reviewkit.logs.source import Source
 from reviewkit.logs.text_file import Columns, arrow
 from reviewkit.logs.timing import Timed
@@ -70,7 +70,7 @@ def read(
     """
     block = entry_of(entry)
     log = read_found(find(block, quantity, folder=folder, headings=headings), quantity)
-    for fault in plausibility.possible(log, block):
+    for fault in possible(log, block):
         raise fault
     return log
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.drawing import ink, lettering
+from reviewkit.drawing import ink
 from reviewkit.drawing.picture import Picture, picture
 from reviewkit.drawing.scales import NotDrawn
 from reviewkit.drawing.strip import strip
@@ -385,9 +385,9 @@ def fitted(
     """
     words = ((printed(text), bold),)
     for size in sizes:
-        lines = lettering.wrapped((words,), width, size)
-        room = max(1, int(height // (lettering.LEADING * size)))
-        if len(lines) <= room and all(lettering.width(line, size) <= width for line in lines):
+        lines = ink.wrapped((words,), width, size)
+        room = max(1, int(height // (ink.LEADING * size)))
+        if len(lines) <= room and all(ink.width(line, size) <= width for line in lines):
             break
     told = ["".join(piece for piece, _ in line) for line in lines]
     if len(told) > room:

@@ -2,11 +2,11 @@
 
 from reviewkit.readout.analysis import Readout as Readout
 from reviewkit.readout.analysis import analyse
+from reviewkit.readout.fit import Plan as Plan
 from reviewkit.readout.fit import fit as fit
+from reviewkit.readout.fit import plan as plan
 from reviewkit.readout.model import ReadoutInputs as ReadoutInputs
 from reviewkit.readout.model import inputs
-from reviewkit.readout.next_reading import Plan as Plan
-from reviewkit.readout.next_reading import plan as plan
 from reviewkit.readout.report import findings, summary
 from reviewkit.readout.table import check
 

@@ -1,7 +1,6 @@
 """What a review says in all: made from its findings, and from nothing else."""
 
-from reviewkit.summary.bench import again, edition, instruments
-from reviewkit.summary.evidence import claims, not_tested, sections, table, words
+from reviewkit.summary.evidence import again, claims, edition, instruments, not_tested, sections, table, words
 from reviewkit.summary.opening import cautions, paragraph
 from reviewkit.summary.record import Record as Record
 from reviewkit.summary.record import read

@@ -10,7 +10,7 @@ import pandas as pd
 
 from reviewkit import charge, drain, ui_states
 from reviewkit.charge.analysis import ChargeResult
-from reviewkit.drain.mean import Mean
+from reviewkit.drain.features import Mean
 from reviewkit.metrology import Measured
 from reviewkit.metrology.meter import Accuracy, Meter
 from reviewkit.schema.blocks import Cell

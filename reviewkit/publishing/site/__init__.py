@@ -3,7 +3,9 @@
 from reviewkit.publishing.site.context import PREVIEW, Link, PageContext, charts_name, charts_source
 from reviewkit.publishing.site.exporter import rendered
 from reviewkit.publishing.site.pages import (
+    COMPARED,
     KnownPages,
+    beside,
     write_charts,
     write_comparison,
     write_index,
@@ -14,7 +16,6 @@ from reviewkit.publishing.site.pages import (
 )
 from reviewkit.publishing.site.preview import preview_of_nothing, preview_script, with_preview
 from reviewkit.publishing.site.prose import word_faults
-from reviewkit.publishing.site.shelf import COMPARED, beside
 from reviewkit.publishing.site.single_file import join
 
 __all__ = [
