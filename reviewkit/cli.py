@@ -164,6 +164,15 @@ def keys(word: str, json_schema: bool, **templates: tuple[Path, ...]) -> None:
 
 
 @main.command()
+@click.argument("folder", type=click.Path(path_type=Path), default=".")
+def instruments(folder: Path) -> None:
+    """Show one's own meters (instruments.yaml), which review uses what, and what is missing."""
+    from reviewkit import commands
+
+    click.echo(commands.instruments_of(folder))
+
+
+@main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.argument("logs", nargs=-1, type=click.Path(path_type=Path), metavar="[LOG…]")
 @click.option("--name", default="", help="The device's name. Default: the folder's.")

@@ -283,3 +283,60 @@ def test_a_review_in_a_parameter_cell_takes_the_names_that_its_folder_knows(
     assert "voltmeter: bench C, 6 V range" in (bench / "kept" / "review.yaml").read_text(encoding="utf-8")
     with pytest.raises(Faults, match="parameter cell, voltmeter: no meter 'bench D'"):
         reviewkit.filled_in({**cell, "voltmeter": "bench D"})
+
+
+# ---------------------------------------------------------------- what there is, and what is missing
+
+
+def test_the_list_says_which_review_uses_what_and_what_is_missing(tmp_path: Path) -> None:
+    meters = {
+        **BENCH,
+        "old": {
+            "last_check": "3 Nov 2023",
+            "ranges": [
+                {"full_scale": "6 V", "accuracy": "0.5 % + 2 @ 23 °C, 1 year", "resolution": "1 mV"},
+                {"full_scale": "60 V", "accuracy": "0.5 % + 2 @ 23 °C, 5 years", "resolution": "10 mV"},
+                {"full_scale": "10 A", "resolution": "10 mA"},
+            ],
+        },
+    }
+    write(tmp_path / "instruments.yaml", meters)
+    dated = {"device": {"name": "Lamp"}, "review": {"date": "14.02.2026", "edition": 0}}
+    for name, more in {
+        "first": {"voltmeter": "old, 6 V range", "ammeter": "old"},
+        "second": {"voltmeter": "old, 60 V range", "ammeter": {"accuracy": "1 % + 2", "resolution": "1 mA"}},
+        "third": {"voltmeter": "odl"},
+    }.items():
+        (tmp_path / name).mkdir()
+        write(tmp_path / name / "review.yaml", dated | more)
+    told = str(commands.instruments_of(tmp_path))
+    assert "bench C, serial C-17, last check 2025-11-03\n" in told
+    assert "6 V range: 0.5\u202f% of the reading + 2 counts of the last digit" in told
+    assert "used by first: voltmeter; first: ammeter; second: voltmeter" in told
+    missing = [line.strip() for line in told.splitlines() if "missing:" in line]
+    assert missing == [
+        "missing: a check: the 6 V range's accuracy is stated for 365 days, and on 2026-02-14 (first) the "
+        "last check was 834 days ago",
+        "missing: 10 A range: a meter needs its accuracy, such as '±(0.5 % + 2)' (first uses it)",
+    ]
+    assert "second writes out its ammeter, 'without a name'." in told
+    assert "third: review.yaml, voltmeter: no meter 'odl' is declared in ../instruments.yaml" in told
+    assert told.count("used by no review below here") == 2
+
+
+def test_without_any_meters_the_list_says_so(tmp_path: Path) -> None:
+    assert str(commands.instruments_of(tmp_path)).startswith("There is no instruments.yaml")
+    with pytest.raises(InputError, match="no such folder"):
+        commands.instruments_of(tmp_path / "gone")
+
+
+def test_start_offers_the_meters_that_there_are(tmp_path: Path) -> None:
+    write(tmp_path / "instruments.yaml", BENCH)
+    reviewkit.start(tmp_path / "lamp")
+    lines = (tmp_path / "lamp" / "review.yaml").read_text(encoding="utf-8").splitlines()
+    (voltmeter,) = [line for line in lines if line.startswith("#voltmeter:")]
+    (ammeter,) = [line for line in lines if line.startswith("#ammeter:")]
+    own = "   ## as instruments.yaml has it, or: "
+    assert voltmeter == f"#voltmeter: bench voltmeter{own}bench C, 6 V range; bench C, 600 mV range"
+    assert ammeter == f"#ammeter: bench C, 10 A range{own}bench C, 600 mA range"
+    assert commands.check(tmp_path / "lamp") == ()

@@ -9,6 +9,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
         "folders": ["check", "idle", "json_schema", "keys", "remarks", "start"],
         "first_logs": ["look_at"],
         "placeholders": ["findings"],
+        "own_instruments": ["instruments_of"],
         "pairs": ["SideBySide", "compare"],
         "reviews": ["Published", "run"],
         "verification": ["Verified", "verify"],

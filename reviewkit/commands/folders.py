@@ -82,7 +82,7 @@ def start(
     >>> made.told
     ('logs/drain-standby.csv: the drain of a device at rest (sure)',)
     """
-    from reviewkit.commands import first_logs
+    from reviewkit.commands import first_logs, own_instruments
     from reviewkit.sections import review_outline
 
     place = Path(folder)
@@ -92,6 +92,7 @@ def start(
         raise Faults(refused)
     called = name or place.resolve().name.replace("-", " ").capitalize()
     parts = template.of_kind("section", template.discover(templates, only=only_templates))
+    meters = own_instruments.offered(place)
     where = first_logs.places(place, [Path(log) for log in logs])
     (place / first_logs.LOGS).mkdir(parents=True, exist_ok=True)
     first_logs.copied(place, where)
@@ -99,7 +100,7 @@ def start(
     outline = (
         review_outline.review_file(called, parts)
         if every_key
-        else review_outline.first_review_file(called, parts, seen.lines)
+        else review_outline.first_review_file(called, parts, seen.lines, meters)
     )
     texts = {
         review_file.FILE: outline,

@@ -14,6 +14,7 @@ from reviewkit.findings.sentences import CAUTIONS, SCOPE
 from reviewkit.metrology import formatting
 from reviewkit.review import strict_yaml
 from reviewkit.review.review_file import About, Claim, Device
+from reviewkit.schema.instruments import unit_read
 from reviewkit.sections.template import Section, inputs_model
 from reviewkit.system.kit import kit_folder
 
@@ -60,7 +61,10 @@ _HEAD = (
 
 
 def first_review_file(
-    name: str, sections: Iterable[Section], connected: Mapping[str, Sequence[Sequence[str]]] | None = None
+    name: str,
+    sections: Iterable[Section],
+    connected: Mapping[str, Sequence[Sequence[str]]] | None = None,
+    meters: Mapping[str, Sequence[str]] | None = None,
 ) -> str:
     """Return the text of a review file with the lines that a first review needs, ready to run as it is.
 
@@ -72,6 +76,8 @@ def first_review_file(
         One whose metadata name no first lines is written as `review_file` does.
     connected : mapping of str to sequence of sequence of str
         By key of the review file: the lines of each entry that stands for the example under it.
+    meters : mapping of str to sequence of str
+        By unit: the names of one's own meters, which stand for the example of a meter.
     """
     known = dict(connected or {})
     lines = [
@@ -90,6 +96,8 @@ def first_review_file(
         lines += ["", f"## {'-' * 10} {section.title}"]
         for block in _first_blocks(section):
             key = block[0].removeprefix("#").partition(":")[0]
+            own = (meters or {}).get(unit_read(key))
+            block = [_own_meter(key, own)] if own else block
             lines += _filled(key, known.pop(key), block) if key in known else block
     return "\n".join(lines) + "\n"
 
@@ -107,6 +115,13 @@ def _first_blocks(section: Section) -> list[list[str]]:
             blocks.append([])
         blocks[-1].append(line)
     return blocks
+
+
+def _own_meter(key: str, names: Sequence[str]) -> str:
+    """Return the line of a meter by name, with the other names: which one it was is for a person to say."""
+    first, *others = map(_scalar, names)
+    more = f", or: {'; '.join(others)}" if others else ""
+    return f"#{key}: {first}   ## as instruments.yaml has it{more}"
 
 
 def _filled(key: str, entries: Sequence[Sequence[str]], example: Sequence[str]) -> list[str]:
