@@ -19,10 +19,10 @@ import numpy as np
 import numpy.typing as npt
 
 from reviewkit.errors import LogError
-from reviewkit.logs import Quantity, columns, plausibility, reading, source, text_file, timing, values
+from reviewkit.logs import Quantity, columns, reading, source, text_file, timing, values
 from reviewkit.logs import layout as layouts
 from reviewkit.logs.cells import DAY_S
-from reviewkit.logs.log import Log
+from reviewkit.logs.log import Log, possible
 from reviewkit.logs.reading import Found
 from reviewkit.logs.timestamps import Stamps
 from reviewkit.logs.timing import Timed
@@ -233,7 +233,7 @@ class GrowingLog:
                 return False
             found = reading.find_in(there, self.entry, self.quantity)
             first = reading.read_found(found, self.quantity)
-            for fault in plausibility.possible(first, self.entry):
+            for fault in possible(first, self.entry):
                 raise fault
         except LogError as fault:
             self.told = fault.message
