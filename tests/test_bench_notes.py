@@ -326,3 +326,48 @@ def test_a_value_is_written_however_its_block_is(text: str, wanted: str) -> None
 def test_what_cannot_be_added_to_is_left(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"can't be added to|no such key"):
         yaml_edit.with_value("runs: 5\n", ("runs", 0, "out"), 5, file="review.yaml")
+
+
+def test_forms_write_ask_back_and_undo(alder: Path) -> None:
+    """Driven as a click drives them; a browser does the same in `test_jupyterlab.py`."""
+    clap_and_undo, tabs, told, listed = bench_day.forms(alder).children
+    reference, shown, *_, sure, enter = tabs.children[0].children
+    reference.value, shown.value = "3.951", "3.2"
+    enter.click()
+    assert "Not written." in told.value
+    assert 'role="alert"' in told.value
+    assert sure.layout.display == ""
+    assert reference.value == "3.951", "what was typed stays to be corrected"
+    shown.value = "3.9"
+    enter.click()
+    assert "readout.csv: 3.951 V shown as 3.9." in told.value
+    assert (reference.value, sure.layout.display) == ("", "none")
+    assert "3.951 V shown as 3.9" in listed.value
+    clap_and_undo.children[1].click()
+    assert "Taken back" in told.value
+    assert "<s>" in listed.value
+
+
+def test_what_is_typed_into_a_form_is_shown_as_text(alder: Path) -> None:
+    _, tabs, told, listed = bench_day.forms(alder).children
+    reference, shown, _, _, remark, _, enter = tabs.children[0].children
+    reference.value, shown.value, remark.value = "3.951", "<img src=x>", "<script>"
+    enter.click()
+    assert "<img" not in told.value + listed.value
+
+
+def test_a_list_of_what_is_left_shrinks_as_it_is_done(tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(EXAMPLES / "birch", tmp_path / "birch"))
+    before = bench_day.tonight(folder=folder)
+    assert "Try power lost in full" in [row[0] for row in before.rows]
+    bench_day.trial(folder, "full", "power lost", "full", times=10)
+    after = bench_day.tonight(folder=folder)
+    assert "Try power lost in full" not in [row[0] for row in after.rows]
+    assert len(after.rows) == len(before.rows) - 1
+
+
+def test_a_new_folder_has_everything_left(tmp_path: Path) -> None:
+    commands.start(tmp_path / "fir")
+    listed = [row[0] for row in bench_day.tonight(folder=tmp_path / "fir").rows]
+    assert listed[0] == "Fill in what the times depend on"
+    assert [line.split()[0] for line in listed[1:]] == ["Read", "Log", "Log", "List"]

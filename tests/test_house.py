@@ -70,6 +70,7 @@ HEAVY = {
     "click": {"cli"},
     "distributed": {"execution"},
     "resvg_py": {"publishing"},
+    "ipywidgets": {"bench_day", "commands"},
 }
 
 

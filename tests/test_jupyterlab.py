@@ -163,3 +163,60 @@ def test_another_folder_in_the_parameter_cell_gives_that_devices_review(
     expect(shown).not_to_contain_text("overnight")
     assert not (bench / "site" / "alder").exists()
     expect(cell(page, "published.key_figures()").locator(".js-plotly-plot").first).to_be_visible()
+
+
+def test_a_bench_day_is_entered_and_reviewed(bench: Path, lab: str, browser: Browser) -> None:
+    """Five readings, five trials, one of them taken back; then the whole review with them in it."""
+    page = opened(browser, lab, "bench_day.ipynb")
+    cell(page, "bench_day.tonight").click()
+    page.get_by_role("menuitem", name="Run", exact=True).click()
+    page.get_by_role("menuitem", name="Run All Above Selected Cell", exact=True).click()
+    cell(page, "bench_day.tonight").click()
+    run_this(page)
+    expect(cell(page, "bench_day.tonight")).to_contain_text("Try power lost in full")
+    cell(page, "bench_day.forms").click()
+    run_this(page)
+    form = cell(page, "bench_day.forms")
+    form.get_by_role("button", name="Clap").click()
+    expect(form).to_contain_text("The film’s time runs from this clap")
+
+    for volts, shown in ((3.084, 3.0), (3.092, 3.0), (3.180, 3.1), (4.086, 4.0), (4.120, 4.1)):
+        type_into(form, "reference", f"{volts}")
+        type_into(form, "shown", f"{shown}")
+        form.get_by_role("button", name="Enter").click()
+        expect(form).to_contain_text(f"readout.csv: {volts:g} V shown as {shown}")
+    form.get_by_role("tab", name="Trial").click()
+    for to in ("full", "full", "full", "full", "standby"):
+        for label, text in (("in the state", "full"), ("this happened", "power lost"), ("and led to", to)):
+            type_into(form, label, text)
+        form.get_by_role("button", name="Enter").click()
+        if to == "standby":
+            expect(form).to_contain_text("does not always do the same")
+            form.get_by_role("checkbox", name="I am sure of it").check()
+            form.get_by_role("button", name="Enter").click()
+        expect(form).to_contain_text(f"transitions.csv: power lost in full: {to}")
+    form.get_by_role("button", name="Undo").click()
+    expect(form).to_contain_text("Taken back: trial, power lost in full: standby")
+
+    cell(page, "reviewkit.run").click()
+    run_this(page)
+    expect(cell(page, "reviewkit.run").locator(".jp-OutputArea-output").last).to_contain_text(
+        "birch", timeout=RUN_S * 1000
+    )
+    found = texts(bench / "site" / "birch")
+    assert found["ui.untested"]["value"] == []
+    rows = (bench / "examples" / "birch" / "transitions.csv").read_text(encoding="utf-8").splitlines()
+    tried = [row.rsplit(",", 1)[0] for row in rows if row.startswith("full,power lost")]
+    assert tried == ["full,power lost,full,4,4,"]
+    assert len((bench / "examples" / "birch" / "readout.csv").read_text(encoding="utf-8").splitlines()) == 16
+
+
+def run_this(page: Page) -> None:
+    page.keyboard.press("Escape")
+    page.keyboard.press("ControlOrMeta+Enter")
+
+
+def type_into(form: Locator, label: str, text: str) -> None:
+    field = form.get_by_label(label, exact=True).locator("visible=true")
+    field.fill(text)
+    field.press("Tab")

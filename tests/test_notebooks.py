@@ -32,6 +32,7 @@ def tags(cell: Any) -> list[str]:
 
 def test_the_notebooks_are_there() -> None:
     assert [path.stem for path in NOTEBOOKS] == [
+        "bench_day",
         "compare_two_devices",
         "first_review",
         "plan_a_bench_session",

@@ -1,9 +1,13 @@
 """The bench day: what is entered while the device lies on the bench, and what that tells at once."""
 
-from reviewkit.bench_day.answers import log_time as log_time
-from reviewkit.bench_day.entering import Noted as Noted
-from reviewkit.bench_day.entering import cable, clap, drain, reading, trial, undo
-from reviewkit.bench_day.journal import entries
-from reviewkit.bench_day.tonight import session, tonight
+import lazy_loader
 
-__all__ = ["cable", "clap", "drain", "entries", "reading", "session", "tonight", "trial", "undo"]
+__getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
+    __name__,
+    submod_attrs={
+        "entering": ["Noted", "cable", "clap", "drain", "reading", "trial", "undo"],
+        "forms": ["forms"],
+        "journal": ["entries"],
+        "tonight": ["session", "tonight"],
+    },
+)

@@ -14,6 +14,7 @@ from reviewkit.findings import Finding
 from reviewkit.findings.displays import Answer
 from reviewkit.metrology import formatting
 from reviewkit.planning import Session
+from reviewkit.review.review_file import FILE
 from reviewkit.ui_states.analysis import Assessment
 
 _KNOWN = ("cell", "voltmeter", "ammeter", "readout_resolution_V", "readout_wanted_width_V", "readout_range_V")
@@ -52,13 +53,13 @@ def session(names: Mapping[str, Any] | None = None, /, *, folder: str | Path = "
     return planning.inputs(told)
 
 
-def tonight(planned: Session, *, folder: str | Path = "") -> Answer:
+def tonight(planned: Session | None = None, *, folder: str | Path = "") -> Answer:
     """Return what is left to do at the bench, section by section, with the time that it takes.
 
     Parameters
     ----------
-    planned : Session
-        As `session` gives it.
+    planned : Session, optional
+        As `session` gives it; default: what the review folder tells.
     folder : str or Path
         The review folder; "": nothing is there yet.
 
@@ -70,6 +71,11 @@ def tonight(planned: Session, *, folder: str | Path = "") -> Answer:
     place = Path(folder)
     held = values(place) if folder else {}
     rows: list[Left] = []
+    if planned is None:
+        try:
+            planned = session(folder=folder)
+        except InputError as fault:
+            rows.append((answers.say("fill_in"), "", fault.message.replace("the parameter cell", FILE)))
     for section in (_readout, _charge, _drain, _ui_states):
         try:
             rows += section(planned, held, place)
@@ -77,18 +83,22 @@ def tonight(planned: Session, *, folder: str | Path = "") -> Answer:
             rows.append((answers.say("mend_first"), "", fault.message))
     if not rows:
         return Answer((answers.say("nothing_left"),))
-    return Answer((answers.say("left", count=len(rows)),), ("to do", "takes", "for"), tuple(rows))
+    told = (answers.say("left", count=len(rows)),)
+    if any(takes for _, takes, _ in rows):
+        return Answer(told, ("to do", "takes", "for"), tuple(rows))
+    return Answer(told, ("to do", "for"), tuple((what, why) for what, _, why in rows))
 
 
-def _readout(planned: Session, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
+def _readout(planned: Session | None, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
     bench = readout.inputs(held)
+    first = planning.readings(planned).sentences[0] if planned else answers.say("for_readout")
     if not bench.readout_table:
-        yield answers.say("read_first"), "", planning.readings(planned).sentences[0]
+        yield answers.say("read_first"), "", first
         return
     try:
         result = readout.analyse(bench, folder)
     except InputError:
-        yield answers.say("read_first"), "", planning.readings(planned).sentences[0]
+        yield answers.say("read_first"), "", first
         return
     fitted = result.fit
     if fitted is None or not fitted.consistent or fitted.readings_to(bench.readout_wanted_width_V) == 0:
@@ -97,12 +107,12 @@ def _readout(planned: Session, held: Mapping[str, Any], folder: Path) -> Iterato
     yield prepare, "", answers.say("for_width", wanted=bench.readout_wanted_width_V)
 
 
-def _charge(planned: Session, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
+def _charge(planned: Session | None, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
     bench = charge.inputs(held)
     if not bench.charge_runs:
-        log = planning.charge_log(planned)
-        whole = formatting.clock(planning.charge_log_s(planned))
-        yield answers.say("log_a_charge"), whole, log.sentences[1]
+        whole = formatting.clock(planning.charge_log_s(planned)) if planned else ""
+        rate = planning.charge_log(planned).sentences[1] if planned else answers.say("for_charge")
+        yield answers.say("log_a_charge"), whole, rate
         return
     results = charge.analyse(charge.read(bench, folder=folder), cell=bench.cell)
     for number, run in enumerate(bench.charge_runs, start=1):
@@ -111,16 +121,17 @@ def _charge(planned: Session, held: Mapping[str, Any], folder: Path) -> Iterator
     yield from _untold(results.findings(), lambda item: "_60min" in item.key or "_10min" in item.key)
 
 
-def _drain(planned: Session, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
+def _drain(planned: Session | None, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
     bench = drain.inputs(held)
     if not bench.drain_states:
-        yield answers.say("log_a_drain"), "", planning.drain_log(planned).sentences[0]
+        long = planning.drain_log(planned).sentences[0] if planned else answers.say("for_drain")
+        yield answers.say("log_a_drain"), "", long
         return
     found = drain.findings(drain.analyse(bench, folder=folder))
     yield from _untold(found, lambda item: item.verdict == "inconclusive" or item.key.endswith(".mean"))
 
 
-def _ui_states(_: Session, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
+def _ui_states(_: Session | None, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
     result = ui_states.analyse(ui_states.inputs(held), folder=folder)
     if not isinstance(result, Assessment):
         yield answers.say("list_states"), "", answers.say("for_states")
