@@ -185,6 +185,7 @@ def test_a_bench_day_is_entered_and_reviewed(bench: Path, lab: str, browser: Bro
         type_into(form, "shown", f"{shown}")
         form.get_by_role("button", name="Enter").click()
         expect(form).to_contain_text(f"readout.csv: {volts:g} V shown as {shown}")
+        expect(field(form, "reference")).to_have_value("")
     form.get_by_role("tab", name="Trial").click()
     for to in ("full", "full", "full", "full", "standby"):
         for label, text in (("in the state", "full"), ("this happened", "power lost"), ("and led to", to)):
@@ -195,6 +196,8 @@ def test_a_bench_day_is_entered_and_reviewed(bench: Path, lab: str, browser: Bro
             form.get_by_role("checkbox", name="I am sure of it").check()
             form.get_by_role("button", name="Enter").click()
         expect(form).to_contain_text(f"transitions.csv: power lost in full: {to}")
+        # What was written is cleared, and only then is there room for the next.
+        expect(field(form, "in the state")).to_have_value("")
     form.get_by_role("button", name="Undo").click()
     expect(form).to_contain_text("Taken back: trial, power lost in full: standby")
 
@@ -216,7 +219,10 @@ def run_this(page: Page) -> None:
     page.keyboard.press("ControlOrMeta+Enter")
 
 
+def field(form: Locator, label: str) -> Locator:
+    return form.get_by_label(label, exact=True).locator("visible=true")
+
+
 def type_into(form: Locator, label: str, text: str) -> None:
-    field = form.get_by_label(label, exact=True).locator("visible=true")
-    field.fill(text)
-    field.press("Tab")
+    field(form, label).fill(text)
+    field(form, label).press("Tab")
