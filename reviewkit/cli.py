@@ -14,7 +14,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from types import FrameType
+from types import FrameType, ModuleType
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -514,6 +514,79 @@ def undo(folder: Path) -> None:
     from reviewkit import bench_day
 
     _say_noted(bench_day.undo(folder))
+
+
+class _Moment(click.ParamType[float]):
+    name = "time"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        from reviewkit.tables import csv_table
+
+        try:
+            return csv_table.seconds(str(value))
+        except ValueError:
+            self.fail(f"'{value}' is no time such as 0:43 or 43.5", param, ctx)
+
+
+class _Pair(click.ParamType[tuple[float, float]]):
+    name = "x,y"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, float]:
+        try:
+            across, down = (float(part) for part in str(value).split(","))
+        except ValueError:
+            self.fail(f"'{value}' is no place such as 640,360", param, ctx)
+        return across, down
+
+
+def _films() -> ModuleType:
+    """Return what reads films, or say what it needs."""
+    try:
+        from reviewkit.bench_day import films
+    except ModuleNotFoundError as missing:
+        if missing.name != "av":
+            raise
+        raise InputError(
+            "what decodes films is not installed",
+            remedy="Install it: python -m pip install 'reviewkit[film]'.",
+        ) from None
+    return films
+
+
+def _part_of_film(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command a film and the part of it to look at."""
+    for option in (
+        click.option("--to", "end_s", type=_Moment(), default="inf", help="Up to here in the film, as 1:30."),
+        click.option(
+            "--from", "start_s", type=_Moment(), default="0", help="From here in the film, as 0:43."
+        ),
+        click.option(
+            "--at", type=_Pair(), metavar="X,Y", help="Where the light is, in pixels from left and top."
+        ),
+        click.argument("film", type=click.Path(path_type=Path)),
+    ):
+        command = option(command)
+    return command
+
+
+@main.command()
+@_part_of_film
+@click.option(
+    "--folder", type=click.Path(exists=True, file_okay=False, path_type=Path), help="A review folder."
+)
+@click.option("--log", default="", help="A voltage log of that folder that ran meanwhile.")
+@click.option("--same", default="", metavar="FILM=LOG", help="A moment on both clocks, such as 0:12=83.5.")
+@click.option("--accept", is_flag=True, help="Then enter what is sure or confirmed into the review.")
+def blinks(film: Path, folder: Path | None, accept: bool, log: str, same: str, **part: Any) -> None:
+    """Read what a light in a FILM tells by blinks: count, pauses, time in the film, and how sure that is.
+
+    With --folder the readings go into FOLDER/film-readings.csv, with thumbnails to confirm them by eye.
+    Needs reviewkit[film]. No picture leaves this machine.
+    """
+    for line in _films().read(film, folder, log=log, same=same, accepting=accept, **part):
+        click.echo(line)
 
 
 @main.command()

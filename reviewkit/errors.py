@@ -7,6 +7,7 @@
     │   ├── ReviewFileError   the review file: a key, a value, a path
     │   ├── LogError          a meter's log: its format, a column, a row
     │   ├── TableError        a table typed by hand: readout.csv, transitions.csv, chapters.csv
+    │   ├── FilmError         a film: its format, a moment, a place in its picture
     │   └── Faults            several of the above, found together
     ├── SectionError          a section notebook failed while it ran
     └── KitError              a fault of the kit itself (exit status 1)
@@ -118,6 +119,10 @@ class TableError(InputError):
     """A table typed by hand: readout.csv, transitions.csv or chapters.csv."""
 
 
+class FilmError(InputError):
+    """A film: its format, a moment or a place in its picture."""
+
+
 class Faults(InputError):
     """Several faults found together, so that one look mends them all."""
 
@@ -168,5 +173,5 @@ def to_plain(fault: InputError) -> dict[str, str]:
 def from_plain(plain: Mapping[str, str]) -> InputError:
     """Return the fault that `to_plain` told of; of a kind not known here, as an `InputError`."""
     told = dict(plain)
-    kinds = {kind.__name__: kind for kind in (ReviewFileError, LogError, TableError)}
+    kinds = {kind.__name__: kind for kind in (ReviewFileError, LogError, TableError, FilmError)}
     return kinds.get(told.pop("kind"), InputError)(**told)

@@ -22,7 +22,18 @@ FLOORS = (
     {"errors", "metrology"},
     {"schema", "system", "tables"},
     {"execution", "findings", "logs"},
-    {"charge", "comparison", "drain", "drawing", "privacy", "readout", "review", "summary", "ui_states"},
+    {
+        "charge",
+        "comparison",
+        "drain",
+        "drawing",
+        "film",
+        "privacy",
+        "readout",
+        "review",
+        "summary",
+        "ui_states",
+    },
     {"following", "planning", "sections"},
     {"figures", "pipeline"},
     {"publishing"},
@@ -48,6 +59,7 @@ BENCH = {
     "logs",
     "charge",
     "drain",
+    "film",
     "readout",
     "ui_states",
     "comparison",
@@ -71,6 +83,7 @@ HEAVY = {
     "distributed": {"execution"},
     "resvg_py": {"publishing"},
     "ipywidgets": {"bench_day", "commands"},
+    "av": {"film"},
 }
 
 

@@ -74,6 +74,7 @@ def _noted(
     write: Callable[[str], tuple[str, tuple[bench_file.Change, ...]]],
     at: datetime | None,
     answer: Callable[[], tuple[str, ...]] = tuple,
+    film: str = "",
 ) -> Noted:
     """Write an entry and its line in the journal, one writer at a time.
 
@@ -83,12 +84,14 @@ def _noted(
         Takes the time in the film, as it is written into tables; returns the file and what changed in it.
     answer : callable
         Returns, once it is written, what it tells.
+    film : str
+        The time in the film, where it isn't that of the stop-watch.
     """
     moment = at or now()
     with FileLock(folder / _LOCK):
-        film_s = journal.film_time_s(journal.entries(folder), moment)
-        entry = Entry(moment, film_s, what, entered)
-        file, lines = write(entry.film)
+        running_s = journal.film_time_s(journal.entries(folder), moment)
+        entry = Entry(moment, csv_table.seconds(film) if film else running_s, what, entered)
+        file, lines = write(film or entry.film)
         entry = replace(entry, file=file, lines=lines)
         journal.add(folder, entry)
     told = answers.say("written", file=entry.file, entered=entered, film=entry.film)
@@ -121,6 +124,7 @@ def reading(
     load: str = "",
     warning: str = "",
     remark: str = "",
+    film: str = "",
     sure: bool = False,
     at: datetime | None = None,
 ) -> Noted:
@@ -137,6 +141,8 @@ def reading(
     load : str [A]
         The device's own load meanwhile, with its unit.
     warning, remark : str
+    film : str
+        Time in the film, such as "0:43.20"; else that of the stop-watch, where one runs.
     sure : bool
         Written although it looks impossible beside what was entered before.
     at : datetime, optional
@@ -161,19 +167,23 @@ def reading(
     kept = bench_file.read(folder, file)
     doubts.of_reading(volts, shown, bench, folder, sure=sure)
 
-    def write(film: str) -> tuple[str, tuple[bench_file.Change, ...]]:
+    def write(time: str) -> tuple[str, tuple[bench_file.Change, ...]]:
         cells = {"reference": volts, "shown": shown, "load": amps, "warning": warning, "remark": remark}
         text = _with_row(
             kept,
             _READING_COLUMNS,
             {**readings.ALIASES, **_ALSO},
-            {**cells, "film": film},
+            {**cells, "film": time},
             named=bench.readout_columns,
         )
         return _put(folder, kept, text, "readout_table", bench.readout_table)
 
     entered = f"{volts:.6g} V shown as {shown}"
-    return _noted(folder, "reading", entered, write, at, lambda: answers.of_readings(values(folder), folder))
+
+    def tells() -> tuple[str, ...]:
+        return answers.of_readings(values(folder), folder)
+
+    return _noted(folder, "reading", entered, write, at, tells, film)
 
 
 def trial(

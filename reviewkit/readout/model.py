@@ -23,7 +23,7 @@ from pydantic import Field, field_validator, model_validator
 
 from reviewkit.metrology.meter import Meter
 from reviewkit.schema import instruments, quantities
-from reviewkit.schema.blocks import Cell, Voltmeter, inside
+from reviewkit.schema.blocks import BlinkRule, Cell, Voltmeter, inside
 from reviewkit.schema.quantities import Block, Ohm, Percent, Volt
 
 NEAREST, DOWN, UP = "nearest", "down", "up"
@@ -259,6 +259,7 @@ class ReadoutInputs(Block):
     readout_range_V: tuple[Volt, Volt] | None = None
     readout_wanted_width_V: Volt = Field(default=0.02, gt=0)
     readout_cell_ohm: Ohm | None = Field(default=None, ge=0, le=10)
+    readout_blinks: BlinkRule = BlinkRule()
 
     @field_validator("voltmeter", "readout_voltmeter", "readout_range_V", mode="before")
     @classmethod

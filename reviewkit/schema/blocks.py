@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from decimal import Decimal
 from pathlib import PurePosixPath
 from typing import Annotated, Any, Literal
 
@@ -236,6 +237,51 @@ class LogBlock(Block):
 
 
 LogEntry = Annotated[LogBlock, BeforeValidator(_entry_from_path, json_schema_input_type=str | LogBlock)]
+
+
+PLACES = {"tens": 1, "units": 0, "tenths": -1, "hundredths": -2}
+"""What a group of blinks may count, as a power of ten."""
+
+
+class BlinkRule(Block):
+    """How blinks tell a value: groups that each count something, or a table of patterns.
+
+    `zero`: how many blinks stand for 0. `patterns`: "3 · 1" to what it stands for, such as "3.1" or "half".
+    """
+
+    groups: tuple[Literal["tens", "units", "tenths", "hundredths"], ...] = Field(default=(), max_length=4)
+    zero: int | None = Field(default=None, ge=1, le=30)
+    patterns: dict[str, str] = Field(default_factory=dict)
+
+    @field_validator("patterns")
+    @classmethod
+    def _counted(cls, patterns: dict[str, str]) -> dict[str, str]:
+        told = {" · ".join(re.findall(r"\d+", one)): value for one, value in patterns.items()}
+        if "" in told or len(told) < len(patterns):
+            raise ValueError(
+                "patterns: each is a count of blinks, or several, such as '3 · 1'; no two the same"
+            )
+        return told
+
+    @property
+    def number(self) -> int | None:
+        """How many groups make a reading; None where that differs or isn't said."""
+        lengths = {len(one.split(" · ")) for one in self.patterns} | (
+            {len(self.groups)} if self.groups else set()
+        )
+        return lengths.pop() if len(lengths) == 1 else None
+
+    def shown(self, counts: tuple[int, ...]) -> str:
+        """Return what counts of blinks stand for; empty for what they can't be."""
+        told = self.patterns.get(" · ".join(map(str, counts)), "")
+        if told or len(counts) != len(self.groups) or not self.groups:
+            return told
+        digits = [0 if count == self.zero else count for count in counts]
+        if any(digit > 9 for digit in digits):
+            return ""
+        places = [PLACES[one] for one in self.groups]
+        value = sum(digit * Decimal(10) ** place for digit, place in zip(digits, places, strict=True))
+        return f"{value:.{max(0, -min(places))}f}"
 
 
 def inside(path: str) -> str:

@@ -1,0 +1,196 @@
+"""When a light is lit and when it is dark, from its level; what lies between the two is not decided.
+
+On and off have thresholds of their own, at 60 % and 40 % of the way from the dark level to the lit one near
+by, so that noise does not switch twice and a camera that opens its aperture takes the thresholds with it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from reviewkit.film.level import Level
+
+ON, OFF = 0.6, 0.4
+"""Thresholds, of the way from dark to lit [1]: half the light, give or take a tenth. Chosen."""
+NEAR_S = 4.0
+"""How far around a picture its lit and dark levels are looked for [s]: a reading and the pause behind it.
+Chosen."""
+LEAST = 0.3
+"""The least that the lit level near by may be of that of the whole film [1]. Chosen: exposure that falls by
+two stops with the light in view."""
+SURE_LIT, SURE_DARK = 0.7, 0.3
+"""A blink that gets this high, a gap that gets this low, was one [1]. Chosen: as far from the thresholds as
+they are apart, ten times the noise of a film of a light worth reading."""
+BUMP = 0.15
+"""A rise or dip of this size between the thresholds may be half a blink [1]. Chosen."""
+NOISIEST = 0.06
+"""Noise of a level by which nothing is decided any more [1]: a fifth of the margin of a sure blink.
+Chosen."""
+_EARLIEST, _LATEST = -1.0, 1.0
+"""When a light came on, from the beginning of the first picture that shows it, in picture intervals: after
+the
+one before had gathered its light, and before this one has. Derived, for exposures up to the whole interval
+and a light so bright that a part of one shows."""
+
+
+@dataclass(frozen=True)
+class Blink:
+    """One time that the light was lit.
+
+    Parameters
+    ----------
+    start_s, length_s : float [s]
+        On the film's own clock.
+    start_half_s, length_half_s : float [s]
+        Half-widths of the intervals that hold them: the pictures decide no finer.
+    height : float
+        Of the way from dark to lit, what it reached at least half of its time.
+    first, last : int
+        Pictures that show it.
+    """
+
+    start_s: float
+    length_s: float
+    start_half_s: float
+    length_half_s: float
+    height: float
+    first: int
+    last: int
+
+    @property
+    def end_s(self) -> float:
+        """When it went dark [s]."""
+        return self.start_s + self.length_s
+
+
+@dataclass(frozen=True)
+class Switching:
+    """A light's times on and off.
+
+    Parameters
+    ----------
+    share : numpy.ndarray
+        Of the way from the dark level near by to the lit one, picture by picture.
+    depth : tuple of float
+        How dark it got before each blink, and after the last, in the same measure.
+    unclear_s : tuple of float [s]
+        When the level rose or fell by half a blink and turned back.
+    """
+
+    level: Level
+    blinks: tuple[Blink, ...]
+    share: NDArray[np.float64]
+    depth: tuple[float, ...]
+    unclear_s: tuple[float, ...]
+
+
+def switching(level: Level) -> Switching:
+    """Return when a light was lit."""
+    if not level.flashes:
+        return Switching(level, (), level.light, (), ())
+    share = _share(level)
+    runs = _runs(share)
+    blinks = tuple(_blink(level, share, first, last) for first, last in runs)
+    edges = [0, *(place for run in runs for place in (run[0], run[1] + 1)), len(share)]
+    depth = tuple(
+        float(share[begin:end].min()) if end > begin else 0.0
+        for begin, end in zip(edges[::2], edges[1::2], strict=True)
+    )
+    unclear = [*_bumps(level, share, edges), *_dips(level, share, runs)]
+    return Switching(level, blinks, share, depth, tuple(sorted(unclear)))
+
+
+def _share(level: Level) -> NDArray[np.float64]:
+    """Return how far each picture is on the way from dark to lit."""
+    reach = max(1, round(NEAR_S / level.interval_s))
+    light = level.light
+    low = ndimage.percentile_filter(light, 5, 2 * reach + 1) if reach < 40 else _slow_low(light, reach)
+    whole = float(np.quantile(light - low, 0.995))
+    high = ndimage.maximum_filter1d(light, 2 * reach + 1)
+    # The brightest picture near by is a noisy one: what half of the bright ones reach.
+    high = np.minimum(high, _typical_high(light, low, high, reach))
+    return np.asarray((light - low) / np.maximum(high - low, LEAST * whole))
+
+
+def _slow_low(light: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
+    """Return the dark level near by: the lowest of short means, from block to block."""
+    smooth = ndimage.median_filter(light, 3)
+    return np.asarray(ndimage.uniform_filter1d(ndimage.minimum_filter1d(smooth, 2 * reach + 1), reach))
+
+
+def _typical_high(
+    light: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64], reach: int
+) -> NDArray[np.float64]:
+    lit = light > low + 0.5 * (high - low)
+    total = ndimage.uniform_filter1d(np.where(lit, light, 0.0), 2 * reach + 1)
+    count = ndimage.uniform_filter1d(lit.astype(float), 2 * reach + 1)
+    return np.where(count > 1e-9, total / np.maximum(count, 1e-9), high)
+
+
+def _runs(share: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Return first and last picture of each time that the light is on: on above `ON`, off below `OFF`."""
+    above, below = share > ON, share < OFF
+    state = np.where(above, 1, np.where(below, 0, -1))
+    known = np.maximum.accumulate(np.where(state >= 0, np.arange(len(state)), 0))
+    on = (state[known] == 1).astype(int)
+    change = np.diff(np.concatenate([[0], on, [0]]))
+    return list(
+        zip(np.nonzero(change == 1)[0].tolist(), (np.nonzero(change == -1)[0] - 1).tolist(), strict=True)
+    )
+
+
+def _blink(level: Level, share: NDArray[np.float64], first: int, last: int) -> Blink:
+    time_s = level.time_s
+    before = time_s[first] - time_s[first - 1] if first else level.interval_s
+    after = time_s[last + 1] - time_s[last] if last + 1 < len(time_s) else level.interval_s
+    middle, half = (_EARLIEST + _LATEST) / 2, (_LATEST - _EARLIEST) / 2
+    start_s = float(time_s[first] + middle * before)
+    end_s = float(time_s[last] + after + middle * after)
+    return Blink(
+        start_s,
+        end_s - start_s,
+        half * float(before),
+        # A camera's exposure is the same at both ends: each is off by half an interval.
+        (float(before) + float(after)) / 2,
+        float(np.quantile(share[first : last + 1], 0.5))
+        if last - first > 1
+        else float(share[first : last + 1].max()),
+        first,
+        last,
+    )
+
+
+def _bumps(level: Level, share: NDArray[np.float64], edges: list[int]) -> list[float]:
+    """Return when a dark light brightened and went dark again without being lit."""
+    least = max(BUMP, 6 * level.noise)
+    found = []
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        part = share[begin:end]
+        if len(part) < 3:
+            continue
+        # Against the lowest on either side; the slopes of the blinks themselves rise to the ends.
+        left, right = np.minimum.accumulate(part), np.minimum.accumulate(part[::-1])[::-1]
+        rise = part - np.maximum(left, right)
+        inner = rise > least
+        label, count = ndimage.label(inner)
+        found += [float(level.time_s[begin + np.nonzero(label == one)[0][0]]) for one in range(1, count + 1)]
+    return found
+
+
+def _dips(level: Level, share: NDArray[np.float64], runs: list[tuple[int, int]]) -> list[float]:
+    """Return when a lit light darkened and brightened again without going out."""
+    least = max(BUMP, 6 * level.noise)
+    found = []
+    for first, last in runs:
+        part = np.minimum(share[first : last + 1], 1.0)
+        if len(part) < 3:
+            continue
+        left, right = np.maximum.accumulate(part), np.maximum.accumulate(part[::-1])[::-1]
+        place = int(np.argmax(np.minimum(left, right) - part))
+        if min(left[place], right[place]) - part[place] > least:
+            found.append(float(level.time_s[first + place]))
+    return found

@@ -1,0 +1,191 @@
+"""How bright a light is from picture to picture, and what of the picture speaks against believing it.
+
+Each picture of the light's surround is taken apart: the surround as it is while the light is dark, times the
+exposure, plus the light's own picture, times its level. What is left over is something else: a hand, another
+light, another view.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from reviewkit.film.tracking import HALF, Track
+
+GAMMA = 2.2
+"""Exponent from a film's codes to amounts of light [1]: IEC 61966-2-1 is close to it all along. A camera's
+own curve differs; thresholds lie at half the light, where a tenth of the exponent moves them by 3 %."""
+FLASHING = 12.0
+"""A point that changes by more than this between two pictures a twentieth of a second apart flashes [of 255].
+Chosen: three times the noise of a phone's film in a dim room."""
+LAG_S = 0.05
+SEARCHED = 14
+"""How far from where it was pointed at a light is looked for [points]: a finger's error on a screen.
+Chosen."""
+CHANGED = 5.0
+"""What is left over in an eighth of the surround and means that something is there [of 255]. Chosen: above
+what
+compression leaves in phone films, below what a hand of the table's own brightness does to its pattern."""
+TOO_DARK = 8.0
+"""A surround that is darker than this [of 255] would not show a hand. Chosen: a stop above black noise."""
+_OCTANTS = 8
+_AXIS = np.arange(2 * HALF + 1) - HALF
+_AWAY = np.hypot(*np.meshgrid(_AXIS, _AXIS))
+
+
+@dataclass(frozen=True)
+class Level:
+    """A light's level through a film.
+
+    Parameters
+    ----------
+    time_s : numpy.ndarray [s]
+        Time stamps of the pictures.
+    light : numpy.ndarray
+        Amount of light at the spot above what its surround sheds there, largest about 1.
+    noise : float
+        Standard deviation of `light` from picture to picture while nothing happens.
+    disturbed : numpy.ndarray of bool
+        Something covers the light or its surround.
+    change : numpy.ndarray
+        The picture of the light's own change, 49 × 49 points; all zero where nothing flashes.
+    mask : numpy.ndarray of bool
+        The points that are the light.
+    is_dark : bool
+        The surround is too dark to show whether something covers the light.
+    exposure : numpy.ndarray
+        How bright the surround is, 1 in the middle.
+    """
+
+    track: Track
+    time_s: NDArray[np.float64]
+    light: NDArray[np.float64]
+    noise: float
+    disturbed: NDArray[np.bool_]
+    change: NDArray[np.float64]
+    mask: NDArray[np.bool_]
+    is_dark: bool
+    exposure: NDArray[np.float64]
+
+    @property
+    def interval_s(self) -> float:
+        """Usual time from one picture to the next [s]."""
+        return float(np.median(np.diff(self.time_s)))
+
+    @property
+    def flashes(self) -> bool:
+        """Whether anything at the spot changes like a light."""
+        return bool(self.mask.any())
+
+
+def measure(track: Track) -> Level:
+    """Return the level of the light in the middle of a track."""
+    time_s = track.time_s
+    lag = max(1, round(LAG_S / float(np.median(np.diff(time_s)))))
+    mask = _mask(_activity(track.patch, lag))
+    if not mask.any():
+        still = np.zeros(len(time_s))
+        flat = np.zeros(_AWAY.shape)
+        return Level(track, time_s, still, 0.0, still > 0, flat, mask, False, still + 1)
+    rows, columns = np.nonzero(mask)
+    at = rows.mean(), columns.mean()
+    away = np.hypot(_AXIS[:, None] + HALF - at[0], _AXIS[None, :] + HALF - at[1])
+    radius = float(away[mask].max())
+    ring = (away > 1.5 * radius + 3) & (away < HALF + 6)
+    inside, around = _means(track.patch, mask), _means(track.patch, ring)
+    light = inside - _share(inside, around) * around
+    scale = float(np.quantile(light, 0.995) - np.quantile(light, 0.05)) or 1.0
+    noise = 1.4826 * float(np.median(np.abs(np.diff(light)))) / scale / np.sqrt(2)
+    lit = light > np.quantile(light, 0.05) + scale / 2
+    dark_view, change = _two_pictures(track.patch, lit)
+    disturbed = _disturbed(track.patch, dark_view, change, ring, away, at)
+    code = float(np.median(track.patch[:: max(1, len(time_s) // 200), ring]))
+    exposure = around / (float(np.median(around)) or 1.0)
+    return Level(
+        *(track, time_s, light / scale, noise, disturbed, change, mask, code < TOO_DARK, exposure),
+    )
+
+
+def _activity(patch: NDArray[np.uint8], lag: int) -> NDArray[np.float64]:
+    """Return how often each point rises and falls like a light, steep and often, whichever is rarer."""
+    rises, falls = np.zeros(patch.shape[1:]), np.zeros(patch.shape[1:])
+    for begin in range(lag, len(patch), 512):
+        now = patch[begin : begin + 512].astype(np.int16)
+        step = now - patch[begin - lag : begin - lag + len(now)]
+        rises += np.minimum(np.maximum(step - FLASHING, 0), 50).sum(0)
+        falls += np.minimum(np.maximum(-step - FLASHING, 0), 50).sum(0)
+    return np.minimum(rises, falls) / lag
+
+
+def _mask(activity: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return the points of the light nearest to the middle, none where nothing flashes."""
+    smooth = ndimage.uniform_filter(activity, 3)
+    near = np.where(_AWAY <= SEARCHED, smooth, 0)
+    strongest = float(near.max())
+    # Once up and once down, by more than the threshold.
+    if strongest < FLASHING / 2:
+        return np.zeros(activity.shape, bool)
+    found, count = ndimage.label(smooth >= 0.4 * strongest)
+    nearest = min(range(1, count + 1), key=lambda one: float(_AWAY[found == one].min()))
+    part = found == nearest
+    return np.asarray(part & (smooth >= 0.4 * smooth[part].max()))
+
+
+def _means(patch: NDArray[np.uint8], points: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return the mean amount of light over some points, picture by picture."""
+    amounts = (np.arange(256) / 255.0) ** GAMMA
+    rows, columns = np.nonzero(points)
+    return np.concatenate(
+        [amounts[patch[begin : begin + 2048, rows, columns]].mean(1) for begin in range(0, len(patch), 2048)]
+    )
+
+
+def _share(inside: NDArray[np.float64], around: NDArray[np.float64]) -> float:
+    """Return what the light's place sheds of what its surround does, while the light is dark."""
+    share = inside / np.maximum(around, 1e-6)
+    dark = share <= np.quantile(share, 0.4)
+    return float(np.median(share[dark]))
+
+
+def _two_pictures(
+    patch: NDArray[np.uint8], lit: NDArray[np.bool_]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the surround while the light is dark, and what the light adds to it."""
+    dark = _middle_of(patch, np.nonzero(~lit)[0])
+    return dark, _middle_of(patch, np.nonzero(lit)[0]) - dark if lit.any() else np.zeros(dark.shape)
+
+
+def _middle_of(patch: NDArray[np.uint8], places: NDArray[np.intp]) -> NDArray[np.float64]:
+    some = places[:: max(1, len(places) // 150)]
+    return np.asarray(np.median(patch[some], axis=0), np.float64)
+
+
+def _disturbed(
+    patch: NDArray[np.uint8],
+    dark: NDArray[np.float64],
+    change: NDArray[np.float64],
+    ring: NDArray[np.bool_],
+    away: NDArray[np.float64],
+    at: tuple[float, float],
+) -> NDArray[np.bool_]:
+    """Return whether an eighth of the surround shows what neither exposure nor the light explains."""
+    turn = np.arctan2(_AXIS[:, None] + HALF - at[0], _AXIS[None, :] + HALF - at[1])
+    octant = ((turn + np.pi) / (2 * np.pi) * _OCTANTS).astype(int) % _OCTANTS
+    near = ring & (away < away[ring].min() + 14)
+    parts = [near & (octant == one) for one in range(_OCTANTS)]
+    parts = [part for part in parts if part.sum() >= 12]
+    left = np.empty((len(patch), len(parts)), np.float32)
+    views = [ndimage.uniform_filter(one, 3) for one in (dark, change)]
+    base = np.stack([one[near] for one in views], axis=1)
+    solver = np.linalg.pinv(base)
+    index = [part[near] for part in parts]
+    for begin in range(0, len(patch), 256):
+        block = ndimage.uniform_filter(patch[begin : begin + 256].astype(np.float32), (0, 3, 3))[:, near]
+        rest = np.abs(block - block @ solver.T @ base.T)
+        left[begin : begin + 256] = np.stack([rest[:, one].mean(1) for one in index], axis=1)
+    usual = np.median(left, axis=0)
+    strange = left > np.maximum(3 * usual, usual + CHANGED)
+    return np.asarray(strange.sum(1) >= 2)

@@ -1,0 +1,224 @@
+"""What a light in a film tells: its readings as values, in words and as thumbnails to confirm by eye."""
+
+from __future__ import annotations
+
+import base64
+import html
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reviewkit.errors import FilmError
+from reviewkit.film import decode, spotting
+from reviewkit.film.blinks import Switching, switching
+from reviewkit.film.difficulties import Difficulty, recognised
+from reviewkit.film.level import measure
+from reviewkit.film.patterns import Reading, read
+from reviewkit.film.stills import png
+from reviewkit.film.tracking import track
+from reviewkit.findings import sentences
+from reviewkit.findings.displays import Answer
+from reviewkit.schema.blocks import BlinkRule
+from reviewkit.tables import csv_table
+
+HUES = {"red": 103, "orange": 143, "yellow": 172, "green": 230, "cyan": 283, "blue": 355}
+"""Angle of each colour between the two colour differences [degree]: BT.709, 3.3, for the primaries in full;
+orange is red with a third of green's light."""
+COLOURED = 12.0
+"""Colour differences below this [of 255] are white [1]. Chosen: a tenth of a primary's own."""
+_MOST_VALUES = 4
+_GAP = 3
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a light in a film tells.
+
+    Parameters
+    ----------
+    name : str
+        The film's file.
+    """
+
+    name: str
+    found: Switching
+    rule: BlinkRule
+    readings: tuple[Reading, ...]
+
+    @cached_property
+    def difficulties(self) -> tuple[Difficulty, ...]:
+        """What makes the film hard to read, in order of time."""
+        return recognised(self.found)
+
+    def shown(self, reading: Reading) -> str:
+        """Return the value that a reading stands for; empty where the rule gives none."""
+        return self.rule.shown(reading.counts)
+
+    def sure(self, reading: Reading) -> bool:
+        """Whether the film leaves no other reading, and the rule knows what it stands for."""
+        return reading.sure and bool(self.shown(reading) or self.rule == BlinkRule())
+
+    def note(self, reading: Reading) -> str:
+        """Return why a reading isn't sure, and what else it could be; empty where it is."""
+        if self.sure(reading):
+            return ""
+        ways = itertools.product(
+            *(range(a, b + 1) for a, b in zip(reading.counts, reading.most, strict=True))
+        )
+        values = [value for value in map(self.rule.shown, itertools.islice(ways, 200)) if value]
+        return sentences.of("film")(
+            "not_sure",
+            counts=[list(pair) for pair in zip(reading.counts, reading.most, strict=True)],
+            values=values if len(values) <= _MOST_VALUES else [],
+            why=list(reading.why) or ["rule"],
+            at=csv_table.stamp(reading.start_s),
+        )
+
+    def colour(self, reading: Reading) -> str:
+        """Return what the light looks like, as far as the camera's white tells: "red", "green", "white" …."""
+        tint = self.found.level.track.colour
+        lit = np.concatenate([np.arange(one.first, one.last + 1) for one in reading.blinks])
+        first, last = max(0, reading.blinks[0].first - 12), reading.blinks[-1].last + 12
+        dark = np.setdiff1d(np.arange(first, min(last, len(tint))), lit)
+        if not len(dark):
+            return ""
+        blue, red = np.median(tint[lit], axis=0) - np.median(tint[dark], axis=0)
+        if math.hypot(blue, red) < COLOURED:
+            return "white"
+        angle = math.degrees(math.atan2(red, blue)) % 360
+        return min(HUES, key=lambda name: abs((angle - HUES[name] + 180) % 360 - 180))
+
+    def strip(self, reading: Reading) -> NDArray[np.uint8]:
+        """Return thumbnails of each blink and of each gap after it, side by side, as grey values."""
+        pictures = self.found.level.track.patch
+        places = []
+        for blink, after in itertools.zip_longest(reading.blinks, reading.blinks[1:]):
+            end = after.first if after else min(blink.last + 4, len(pictures) - 1)
+            places += [(blink.first + blink.last) // 2, (blink.last + end + 1) // 2]
+        edge = pictures.shape[1]
+        strip = np.full((edge, len(places) * (edge + _GAP) - _GAP), 255, np.uint8)
+        for number, place in enumerate(places):
+            strip[:, number * (edge + _GAP) :][:, :edge] = pictures[min(place, len(pictures) - 1)]
+        return strip
+
+    @property
+    def rows(self) -> tuple[tuple[str, ...], ...]:
+        """Time in the film, pattern, value, whether it is sure, colour, what else it could be; a row each."""
+        return tuple(
+            (
+                f"{csv_table.stamp(one.start_s)}{f'{one.start_s % 1:.2f}'[1:]}",
+                one.pattern,
+                self.shown(one),
+                "yes" if self.sure(one) else "no",
+                self.colour(one),
+                self.note(one),
+            )
+            for one in self.readings
+        )
+
+    @property
+    def answer(self) -> Answer:
+        """What was read, in sentences, with the table."""
+        say, sure = sentences.of("film"), sum(map(self.sure, self.readings))
+        told = [say("read", count=len(self.readings), sure=sure, name=self.name)]
+        kinds = dict.fromkeys(one.kind for one in self.difficulties)
+        told += [say("seen", kind=kind, times=self._times(kind)) for kind in kinds]
+        columns = tuple(say("columns").split(" | "))
+        return Answer(tuple(told), columns if self.readings else (), self.rows)
+
+    def _times(self, kind: str) -> list[str]:
+        return [csv_table.stamp(max(0.0, one.start_s)) for one in self.difficulties if one.kind == kind][:6]
+
+    @property
+    def strips(self) -> Strips:
+        """The thumbnails of every reading, for a notebook."""
+        return Strips(
+            tuple(
+                (row[0], row[1], self.strip(one)) for row, one in zip(self.rows, self.readings, strict=True)
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Strips:
+    """Thumbnails by reading: when, which pattern, the pictures."""
+
+    strips: tuple[tuple[str, str, NDArray[np.uint8]], ...]
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        shown = "".join(
+            f'<p>{html.escape(when)}: {html.escape(pattern)}<br><img alt="{html.escape(pattern)}" '
+            f'src="data:image/png;base64,{base64.b64encode(png(strip)).decode()}"></p>'
+            for when, pattern, strip in self.strips
+        )
+        return {
+            "text/html": shown,
+            "text/plain": "\n".join(f"{when}: {pattern}" for when, pattern, _ in self.strips),
+        }
+
+
+def tell(
+    path: str | Path,
+    *,
+    at: tuple[float, float] | None = None,
+    start_s: float = 0.0,
+    end_s: float = math.inf,
+    rule: BlinkRule | None = None,
+) -> Told:
+    """Read what a light in a film tells.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The film.
+    at : tuple of float, optional
+        Where the light is, across and down in the film's pixels; else the one spot that changes like one.
+    start_s, end_s : float [s]
+        Which part of the film.
+    rule : BlinkRule, optional
+        How its blinks tell a value.
+
+    Raises
+    ------
+    FilmError
+        If it is no film, or no light, or several, are found in it.
+    """
+    film = decode.look_at(path)
+    middle = at or only(film, spotting.spots(film, start_s=start_s, end_s=end_s))
+    found = switching(measure(track(film, middle, start_s=start_s, end_s=end_s)))
+    if not found.blinks:
+        raise FilmError(
+            f"nothing at {middle[0]:.0f},{middle[1]:.0f} goes on and off like a light",
+            file=film.path.name,
+            remedy="Say where the light is, in pixels from the left and the top: --at X,Y.",
+        )
+    rule = rule or BlinkRule()
+    return Told(film.path.name, found, rule, read(found, rule.number))
+
+
+def only(film: decode.Film, found: Sequence[spotting.Spot]) -> tuple[float, float]:
+    """Return where the one light of a film is.
+
+    Raises
+    ------
+    FilmError
+        If there is none, or there are several.
+    """
+    if len(found) == 1:
+        return found[0].x, found[0].y
+    name = film.path.name
+    if not found:
+        raise FilmError(
+            "nothing in it goes on and off like a light", file=name, remedy="If there is one: --at X,Y."
+        )
+    places = "; ".join(f"{one.x:.0f},{one.y:.0f} (on {one.times} times)" for one in found[:6])
+    raise FilmError(
+        f"{len(found)} spots go on and off like a light: {places}", file=name, remedy="Choose one: --at X,Y."
+    )

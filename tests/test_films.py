@@ -1,0 +1,225 @@
+"""A film's blinks are counted right, or said to be uncertain; what is no film of a light is said plainly."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import replace
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+import pytest
+
+from reviewkit import film
+from reviewkit.errors import FilmError
+from reviewkit.film import decode
+from reviewkit.film.decode import Box
+from reviewkit.film.telling import Told
+from reviewkit.schema.blocks import BlinkRule
+from tests.benchmarks import films as study
+from tests.films import draw, render
+from tests.films.render import Hand, Light, Scene, readings
+
+HERE = Path(__file__).parent / "films"
+VOLTS = BlinkRule(groups=("units", "tenths"))
+
+
+def scene(*counts: tuple[int, ...], lit_s: float = 0.12, **more: Any) -> Scene:
+    """A small film of a green light that tells some readings."""
+    told, end_s = readings(counts, lit_s=lit_s, dark_s=0.15, pause_s=0.6, between_s=1.6, start_s=1.4)
+    pulses = tuple(pulse for one in told for pulse in one)
+    light = Light(0.5, 0.5, 0.015, "green", 2.0, pulses)
+    filmed = Scene(480, 360, Fraction(30), "libx264", end_s - 0.4, (light,), 1, shake=0.0005, readout_s=0.01)
+    return replace(filmed, **more)
+
+
+def told(folder: Path, filmed: Scene, **how: Any) -> Told:
+    path = folder / ("film.mp4" if filmed.codec == "libx264" else "film.webm")
+    render.render(filmed, path)
+    return film.tell(path, rule=VOLTS, **how)
+
+
+@cache
+def _plain() -> Scene:
+    return scene((4, 2), (3, 7))
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory: pytest.TempPathFactory) -> Told:
+    return told(tmp_path_factory.mktemp("plain"), _plain())
+
+
+def test_readings_are_counted_and_sure(plain: Told) -> None:
+    told = [row[1:5] for row in plain.rows]
+    assert told == [("4 · 2", "4.2", "yes", "green"), ("3 · 7", "3.7", "yes", "green")]
+
+
+def test_every_blink_starts_within_a_picture_and_lasts_within_its_bounds(plain: Told) -> None:
+    truth = _plain().lights[0].pulses
+    assert len(plain.found.blinks) == len(truth)
+    for blink, pulse in zip(plain.found.blinks, truth, strict=True):
+        assert abs(blink.start_s - pulse.start_s) <= 1 / 30
+        assert abs(blink.length_s - pulse.length_s) <= blink.length_half_s
+        assert blink.start_half_s >= 1 / 60
+
+
+def test_a_covered_blink_makes_the_count_open(tmp_path: Path) -> None:
+    """A hand over the light during the first reading's third and fourth blink."""
+    pulses = _plain().lights[0].pulses
+    filmed = scene((4, 2), (3, 7), (3, 1))
+    hand = Hand(pulses[2].start_s - 0.05, pulses[3].end_s + 0.1, 0.5, 0.5, 0.12)
+    found = told(tmp_path, replace(filmed, hands=(hand,)), at=(240, 180))
+    hidden = [one for one in found.readings if one.start_s < pulses[5].end_s]
+    assert hidden
+    assert not any(map(found.sure, hidden))
+    assert all("covered" in one.why for one in hidden)
+    assert "covers the light" in found.note(hidden[0])
+    seen = [one.counts for one in found.readings if found.sure(one)]
+    assert seen == [(3, 7), (3, 1)]
+
+
+def test_a_blink_that_dims_halfway_is_not_counted_in_silence(tmp_path: Path) -> None:
+    light = _plain().lights[0]
+    dim = replace(light.pulses[3], brightness=0.35)
+    pulses = (*light.pulses[:3], dim, *light.pulses[4:])
+    filmed = replace(_plain(), lights=(replace(light, pulses=pulses, brightness=0.9),))
+    found = told(tmp_path, filmed, at=(240, 180))
+    assert not found.sure(found.readings[0])
+
+
+def test_a_reading_that_the_film_cuts_off_is_not_sure(tmp_path: Path) -> None:
+    filmed = _plain()
+    found = told(tmp_path, replace(filmed, length_s=filmed.lights[0].pulses[-1].end_s + 0.1))
+    assert found.sure(found.readings[0])
+    assert found.readings[-1].why == ("edge",)
+
+
+def test_two_lights_are_offered_to_choose_from(tmp_path: Path) -> None:
+    first = _plain().lights[0]
+    later = tuple(replace(one, start_s=one.start_s + 0.4) for one in first.pulses)
+    other = replace(first, x=0.8, pulses=later)
+    filmed = replace(_plain(), lights=(first, other))
+    with pytest.raises(FilmError, match=r"2 spots go on and off like a light: .*Choose one: --at X,Y"):
+        told(tmp_path, filmed)
+    source = decode.look_at(tmp_path / "film.mp4")
+    found = film.spots(source)
+    assert sorted(round(spot.x / 10) for spot in found) == [24, 38]
+    sheet = film.contact_sheet(source, found)
+    assert sheet.shape == (360, 480, 3)
+
+
+def test_a_film_that_is_stored_on_its_side_is_seen_as_a_player_shows_it(tmp_path: Path) -> None:
+    """A phone held upright stores its pictures lying, with a note to turn them."""
+    stored = np.zeros((48, 64), np.uint8)
+    stored[8:12, 40:44] = 200
+    for turned in range(4):
+        shown = np.rot90(stored, turned)
+        source = decode.Film(tmp_path, shown.shape[1], shown.shape[0], turned, 30.0, 1.0)
+        row, column = (int(places.min()) for places in np.nonzero(shown))
+        rows, columns = decode._stored(Box(column, row, 4, 4), source)
+        assert (stored[rows, columns] == 200).all()
+        assert stored[rows, columns].size == 16
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "the file is empty"),
+        (b"no film at all" * 100, "this is no film, or its beginning or its index is damaged"),
+    ],
+)
+def test_what_is_no_film_is_said_plainly(tmp_path: Path, content: bytes, said: str) -> None:
+    (tmp_path / "film.mp4").write_bytes(content)
+    with pytest.raises(FilmError, match=said):
+        film.tell(tmp_path / "film.mp4")
+
+
+def test_a_missing_film_is_said_plainly(tmp_path: Path) -> None:
+    with pytest.raises(FilmError, match="no such file"):
+        film.tell(tmp_path / "none.mp4")
+
+
+def test_a_sound_file_is_said_plainly(tmp_path: Path) -> None:
+    with av.open(str(tmp_path / "sound.mp4"), "w") as container:
+        stream: Any = container.add_stream("aac", rate=48_000)
+        frame = av.AudioFrame.from_ndarray(np.zeros((1, 4800), np.float32), format="fltp", layout="mono")
+        frame.sample_rate, frame.pts = 48_000, 0
+        container.mux(stream.encode(frame))
+        container.mux(stream.encode())
+    with pytest.raises(FilmError, match="it holds only sound"):
+        film.tell(tmp_path / "sound.mp4")
+
+
+def test_a_film_without_a_light_is_said_plainly(tmp_path: Path) -> None:
+    still = replace(_plain(), lights=(), length_s=2.0, shake=0.005)
+    with pytest.raises(FilmError, match="nothing in it goes on and off like a light"):
+        told(tmp_path, still)
+    with pytest.raises(FilmError, match="nothing at 100,100 goes on and off like a light"):
+        film.tell(tmp_path / "film.mp4", at=(100, 100))
+    with pytest.raises(FilmError, match="lies outside the picture; expected at most 479,359"):
+        film.tell(tmp_path / "film.mp4", at=(900, 100))
+
+
+def test_a_film_that_breaks_off_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
+    filmed = replace(_plain(), codec="libvpx-vp9")
+    render.render(filmed, tmp_path / "film.webm")
+    whole = (tmp_path / "film.webm").read_bytes()
+    (tmp_path / "film.webm").write_bytes(whole[: len(whole) * 2 // 3])
+    found = film.tell(tmp_path / "film.webm", at=(240, 180), rule=VOLTS)
+    assert found.rows[0][1:4] == ("4 · 2", "4.2", "yes")
+    assert not any(found.sure(one) and one.counts not in ((4, 2), (3, 7)) for one in found.readings)
+
+
+def test_thumbnails_hold_pixels_and_nothing_else(plain: Told) -> None:
+    """PNG (ISO/IEC 15948): a signature, then chunks; none but those that a picture needs."""
+    data, kinds, place = film.png(plain.strip(plain.readings[0])), set(), 8
+    while place < len(data):
+        length = int.from_bytes(data[place : place + 4], "big")
+        kinds.add(data[place + 4 : place + 8].decode())
+        place += 12 + length
+    assert kinds <= {"IHDR", "IDAT", "IEND", "pHYs"}
+    assert plain.strip(plain.readings[0]).shape == (49, 12 * 52 - 3)
+
+
+@pytest.mark.parametrize(
+    ("rule", "counts", "shown"),
+    [
+        ({"groups": ["units", "tenths"]}, (4, 2), "4.2"),
+        ({"groups": ["units", "tenths"], "zero": 10}, (4, 10), "4.0"),
+        ({"groups": ["units", "tenths"]}, (4, 10), ""),
+        ({"groups": ["units", "tenths", "hundredths"]}, (3, 7, 5), "3.75"),
+        ({"groups": ["tens", "units"]}, (7, 5), "75"),
+        ({"patterns": {"3": "full", "2 - 1": "half"}}, (2, 1), "half"),
+        ({}, (2, 1), ""),
+    ],
+)
+def test_a_pattern_becomes_a_value_by_the_rule(rule: Any, counts: tuple[int, ...], shown: str) -> None:
+    assert BlinkRule(**rule).shown(counts) == shown
+
+
+@pytest.mark.parametrize(("seed", "difficulty"), [(3, ""), (5, "shake"), (9, "covered"), (13, "room")])
+def test_drawn_films_are_read_right_where_they_are_called_sure(
+    tmp_path: Path, seed: int, difficulty: str
+) -> None:
+    """A part of the study in `benchmarks/films.py`."""
+    drawn = draw.draw(seed, difficulty=difficulty, size=(480, 360), count=2)
+    path = tmp_path / ("film.mp4" if drawn.scene.codec == "libx264" else "film.webm")
+    result = study.outcome(seed, drawn, path)
+    assert not result.sure_wrong
+    assert not result.late
+    assert result.sure == 2 or difficulty == "covered"
+
+
+def test_real_films_are_read_as_people_counted_them() -> None:
+    for real in sorted(HERE.glob("*.toml")):
+        truth = tomllib.loads(real.read_text(encoding="utf-8"))
+        rule = BlinkRule(groups=("units", "tenths", "hundredths")[: truth["groups"]])
+        found = film.tell(real.with_suffix(".mp4"), at=tuple(truth["at"]), rule=rule)
+        counted = dict(zip(truth["starts_s"], truth["readings"], strict=True))
+        for reading in found.readings:
+            near = min(counted, key=lambda start_s: math.fabs(start_s - reading.start_s))
+            assert not found.sure(reading) or counted[near] == reading.pattern
