@@ -91,6 +91,7 @@ def told_in_a_cell(text: str) -> str:
     'the parameter cell, ammeter: missing. Write into the parameter cell: {"path": "a.csv", "value": 2}.'
     """
     told = _BLOCK.sub(lambda block: _ENTRY.sub(_python, block[0]), _FILE.sub(CELL, text))
+    told = re.sub(r"(?<= parameter cell: )(\w+): (?=\{)", r'"\1": ', told)
     return re.sub(r"\btrue or false\b", "True or False", told)
 
 

@@ -241,6 +241,10 @@ def test_what_is_filled_in_is_what_the_review_file_reads_back(values: dict[str, 
             'write into the parameter cell: {"path": "logs/a.csv", "value": "Primary", "unit": "mA"}.',
         ),
         (
+            "write into the review file: current: {path: logs/a.csv, value: 2}.",
+            'write into the parameter cell: "current": {"path": "logs/a.csv", "value": 2}.',
+        ),
+        (
             '{path: a, value: 2, plausible: "yes, I mean it"}',
             '{"path": "a", "value": 2, "plausible": "yes, I mean it"}',
         ),

@@ -1,4 +1,7 @@
-"""Every line that a refusal proposes opens the log or meets another refusal; where there is none: why."""
+"""Every line that a refusal proposes opens the log or meets another refusal; where there is none: why.
+
+A line begins with the key that the log stands under, and can be pasted in the place of that key's line.
+"""
 
 from __future__ import annotations
 
@@ -142,3 +145,98 @@ def test_every_line_that_a_style_is_refused_with_leads_on(style: writers.Style, 
         assert lines or not message, message
         for line in lines:
             assert refusal(yaml.safe_load(line), unit, tmp_path) != message, line
+
+
+# ---------------------------------------------------------------- pasted as it stands, under every key
+
+METERS = {"accuracy": "0.5 % + 2", "resolution": "1 mV"}, {"accuracy": "1 % + 3", "resolution": "1 µA"}
+KEYS = {
+    "V": ("voltage", "source_voltage"),
+    "A": ("current", "source_current", "log"),
+}
+WHOLE_LINE = re.compile(r"write into the review file: ((\w+): \{path: [^}]*\})\.")
+
+
+def folder_of(key: str, name: str, data: bytes, folder: Path) -> Path:
+    """A review in which a log stands under a key by its bare path, each key on a line of its own."""
+    (folder / "logs").mkdir(parents=True)
+    (folder / "logs" / name).write_bytes(data)
+    good = "time (s),value\n" + "\n".join(f"{5 * row},{3.6 + row / 4000:.3f}" for row in range(800))
+    for other, heading in (("voltage", "Voltage (V)"), ("current", "Current (A)")):
+        text = good.replace("value", heading, 1)
+        (folder / "logs" / f"good-{other}.csv").write_text(text + "\n", encoding="utf-8")
+    lines = {"voltage": "logs/good-voltage.csv", "current": "logs/good-current.csv", key: f"logs/{name}"}
+    run = [f"{one}: {path}" for one, path in lines.items()]
+    if key == "log":
+        entries = ["drain_states:", "  - name: standby", f"    log: logs/{name}"]
+    else:
+        entries = ["charge_runs:", "  - source: supply", *(f"    {line}" for line in run)]
+    meters = [
+        f"{kind}meter: {yaml.safe_dump(block, default_flow_style=True, allow_unicode=True).strip()}"
+        for kinds, block in zip((("volt", "source_volt"), ("am", "source_am")), METERS, strict=True)
+        for kind in kinds
+    ]
+    text = "\n".join(["device: {name: Lamp}", "review: {edition: 0}", *meters, *entries]) + "\n"
+    (folder / "review.yaml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def refusals(folder: Path, name: str) -> list[str]:
+    """What `check` says of one log that proposes a line, or says that it can't be read."""
+    told = [fault.message for fault in commands.check(folder)]
+    return [message for message in told if message.startswith(f"logs/{name}")]
+
+
+BARE_REFUSED = [
+    (style, quantity, key)
+    for style in (*writers.STYLES, *MORE, *ODD)
+    for quantity in style.holds
+    for key in KEYS.get(quantity, ())
+]
+
+
+@pytest.mark.parametrize("quantity", list(KEYS))
+def test_a_whole_line_pasted_as_it_stands_opens_the_log_under_every_key(
+    quantity: str, tmp_path: Path, record_property: Any
+) -> None:
+    pasted_lines = refused = 0
+    for number, (style, held, key) in enumerate(BARE_REFUSED):
+        if held != quantity:
+            continue
+        name = f"log{style.suffix}"
+        data = style.write(writers.truth(style.interval_s))
+        # What opens by its bare path needs no review to be shown to.
+        (tmp_path / f"{number}{style.suffix}").write_bytes(data)
+        if not refusal(f"{number}{style.suffix}", quantity, tmp_path):
+            continue
+        folder = folder_of(key, name, data, tmp_path / str(number))
+        refused += 1
+        for _ in range(_MOST_PASTES):
+            told = refusals(folder, name)
+            lines = [found for message in told for found in WHOLE_LINE.findall(message)]
+            if not lines:
+                break
+            line, of = lines[0]
+            assert of == key, (style.name, key, line)
+            text = (folder / "review.yaml").read_text(encoding="utf-8")
+            text, replaced = re.subn(rf"(?m)^    {key}: .*$", lambda _, line=line: f"    {line}", text)
+            assert replaced == 1
+            (folder / "review.yaml").write_text(text, encoding="utf-8")
+            pasted_lines += 1
+        assert not any("write into the review file" in message for message in told), (style.name, told)
+        unread = [message for message in told if "column" in message or "unit" in message]
+        assert not unread, (style.name, key, unread)
+    record_property("figure", f"{refused} bare logs refused, {pasted_lines} lines pasted")
+    assert refused
+
+
+def test_a_temperature_is_proposed_under_its_own_key(tmp_path: Path) -> None:
+    rows = "\n".join(f"{5 * row},{20 + row / 100:.2f},{21 + row / 90:.2f}" for row in range(800))
+    data = f"time (s),Probe 1 (°C),Probe 2 (°C)\n{rows}\n".encode()
+    folder = folder_of("temperature", "warm.csv", data, tmp_path / "lamp")
+    (message,) = refusals(folder, "warm.csv")
+    ((line, _),) = WHOLE_LINE.findall(message)
+    assert line == 'temperature: {path: logs/warm.csv, value: "Probe 1 (°C)"}'
+    text = (folder / "review.yaml").read_text(encoding="utf-8")
+    (folder / "review.yaml").write_text(text.replace("temperature: logs/warm.csv", line), encoding="utf-8")
+    assert refusals(folder, "warm.csv") == []

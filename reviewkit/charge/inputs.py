@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from reviewkit.logs import Quantity
 from reviewkit.metrology.conformity import Limit
@@ -58,6 +58,12 @@ class ChargeRun(Block):
     def _known_kind(cls, kind: str | None) -> str | None:
         source_limit(kind, None)
         return kind
+
+    @model_validator(mode="after")
+    def _logs_know_their_keys(self) -> ChargeRun:
+        for key, _, entry in self.logs():
+            entry.stands_under(key)
+        return self
 
     def logs(self) -> Iterator[tuple[str, Quantity, LogBlock]]:
         """Give the logs named in the run: key, quantity, entry."""

@@ -62,6 +62,8 @@ class DrainState(Block):
             raise ValueError(f"the state '{self.name}' needs either 'log' or 'reading_A'")
         if self.windows == "gapless" and self.aperture_s is not None:
             raise ValueError(f"the state '{self.name}' has 'aperture_s' and gapless windows: give one")
+        if self.log is not None:
+            self.log.stands_under("log")
         return self
 
     @property

@@ -51,7 +51,8 @@ def _scalar(value: Any) -> str:
 
 def write_it(entry: LogBlock, **more: Any) -> str:
     """Return the sentence that says what to paste."""
-    return f"write into the review file: {paste(entry, **more)}."
+    key = f"{entry.key}: " if entry.key else ""
+    return f"write into the review file: {key}{paste(entry, **more)}."
 
 
 def what_there_is(layout: Layout) -> str:

@@ -10,7 +10,7 @@ from decimal import Decimal
 from pathlib import PurePosixPath
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, field_validator, model_validator
 
 from reviewkit.metrology import meter as instrument
 from reviewkit.schema import dates
@@ -219,6 +219,23 @@ class LogBlock(Block):
     sheet: str | None = None
     clock_offset_s: Second = 0.0
     plausible: Literal["yes, I mean it"] | None = None
+    _key: str = PrivateAttr("")
+
+    def stands_under(self, key: str) -> None:
+        """Note under which key of its block it stands, so that a line to paste can begin with it."""
+        self._key = key
+
+    @property
+    def key(self) -> str:
+        """The key that it stands under; empty where it stands alone."""
+        return self._key
+
+    def __eq__(self, other: object) -> bool:
+        # What it says, wherever it stands.
+        return isinstance(other, LogBlock) and self.model_dump() == other.model_dump()
+
+    def __hash__(self) -> int:
+        return hash(tuple(self.model_dump().values()))
 
     @field_validator("path")
     @classmethod

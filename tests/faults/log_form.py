@@ -72,7 +72,7 @@ FORM = (
             "logs/current.csv, heading row: no column is headed as the current; expected one "
             "heading such as 'Current (mA)'. The file has 2 columns without headings, by number "
             "from 1: 1 (2026-02-10 21:38:00, 2026-02-10 21:38:30, 2026-02-10 21:39:00), 2 (0.000, "
-            "0.000, 0.000). If it is '2', write into the review file: {path: logs/current.csv, "
+            "0.000, 0.000). If it is '2', write into the review file: current: {path: logs/current.csv, "
             "value: 2, unit: A}."
         ),
     ),
@@ -196,7 +196,7 @@ FORM = (
         (
             "logs/current.csv, heading row: no column is headed as the time; expected a heading "
             "such as 'Time' or 'Elapsed (s)'. The file has: '÷ÒÅÍÑ' (1, 2, 3), 'ôÏË' (0.5, 0.5, "
-            "0.6). If it is '÷ÒÅÍÑ', write into the review file: {path: logs/current.csv, time: "
+            "0.6). If it is '÷ÒÅÍÑ', write into the review file: current: {path: logs/current.csv, time: "
             '"÷ÒÅÍÑ"}.'
         ),
     ),
@@ -237,8 +237,8 @@ FORM = (
         (
             "logs/current.csv: the largest reading is 974 A, taken in A, which no bench has; "
             "expected 1e-10 to 30 A. Check the unit. Were they in mA or µA or nA, they would be. "
-            "If in mA, write into the review file: {path: logs/current.csv, unit: mA}. If it is "
-            "right as it is, write into the review file: {path: logs/current.csv, plausible: "
+            "If in mA, write into the review file: current: {path: logs/current.csv, unit: mA}. If it is "
+            "right as it is, write into the review file: current: {path: logs/current.csv, plausible: "
             '"yes, I mean it"}.'
         ),
     ),
@@ -255,7 +255,7 @@ FORM = (
             "'Current (A)'; expected one heading such as 'Current (mA)'. The file has: 'Time' "
             "(2026-02-10 21:38:00, 2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Current (A)' "
             "(0.000, 0.000, 0.000), 'Current (A)' (0.4, 0.4, 0.4). If it is the first of them, "
-            "write into the review file: {path: logs/current.csv, value: 2}."
+            "write into the review file: current: {path: logs/current.csv, value: 2}."
         ),
     ),
     Refused(
@@ -272,7 +272,7 @@ FORM = (
             "'Sink (A)'; expected one heading such as 'Current (mA)'. The file has: 'Time' "
             "(2026-02-10 21:38:00, 2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Source (A)' "
             "(0.000, 0.000, 0.000), 'Sink (A)' (0.4, 0.4, 0.4). If it is the first of them, write "
-            'into the review file: {path: logs/current.csv, value: "Source (A)"}.'
+            'into the review file: current: {path: logs/current.csv, value: "Source (A)"}.'
         ),
     ),
     Refused(
@@ -283,7 +283,7 @@ FORM = (
             "heading with a unit, such as 'Current (mA)'. Their size, 0 to 1 near the top, would "
             "fit A or mA or µA. Which it is can't be told: look at the meter. The file has: "
             "'Time' (2026-02-10 21:38:00, 2026-02-10 21:38:30, 2026-02-10 21:39:00), 'Current' "
-            "(0.000, 0.000, 0.000). If they are A, write into the review file: {path: "
+            "(0.000, 0.000, 0.000). If they are A, write into the review file: current: {path: "
             "logs/current.csv, value: Current, unit: A}."
         ),
     ),
@@ -343,7 +343,7 @@ FORM = (
             "seconds: head the column 'Time (hh:mm)' or 'Time (mm:ss)'; expected a heading with "
             "the unit of the times, or 'time_unit' in the review file: hh:mm or mm:ss. The file "
             "has: 'Time' (00:00, 00:01, 00:02), 'Current (A)' (0.000, 0.000, 0.000). If they are "
-            "mm:ss, write into the review file: {path: logs/current.csv, time: Time, time_unit: "
+            "mm:ss, write into the review file: current: {path: logs/current.csv, time: Time, time_unit: "
             '"mm:ss"}.'
         ),
     ),
@@ -435,7 +435,7 @@ FORM = (
             "logs/current.csv, heading row: no column is headed as the current; expected one "
             "heading such as 'Current (mA)'. The file has 2 columns without headings, by number "
             "from 1: 1 (2026-02-10 21:38:30, 2026-02-10 21:39:00, 2026-02-10 21:39:30), 2 (0.000, "
-            "0.000, 0.000). If it is '2', write into the review file: {path: logs/current.csv, "
+            "0.000, 0.000). If it is '2', write into the review file: current: {path: logs/current.csv, "
             "value: 2, unit: A}."
         ),
     ),

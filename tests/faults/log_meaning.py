@@ -49,7 +49,7 @@ MEANING = (
             "logs/current.csv: the log counts a charge of 0.001475\xa0Ah, next to nothing beside the "
             "cell’s 2\xa0Ah, while the voltage rises by 0.75 V; expected a current that fits the "
             "cell. Check the units in its heading, of the current and of the time, and that it is "
-            "the log of this charge. If all is right, write into the review file: {path: "
+            "the log of this charge. If all is right, write into the review file: current: {path: "
             'logs/current.csv, plausible: "yes, I mean it"}.'
         ),
     ),
@@ -59,8 +59,8 @@ MEANING = (
         (
             "logs/current.csv: the largest reading is 1000 A, taken in A, which no bench has; "
             "expected 1e-10 to 30 A. Check the unit. Were they in mA or µA or nA, they would be. "
-            "If in mA, write into the review file: {path: logs/current.csv, unit: mA}. If it is "
-            "right as it is, write into the review file: {path: logs/current.csv, plausible: "
+            "If in mA, write into the review file: current: {path: logs/current.csv, unit: mA}. If it is "
+            "right as it is, write into the review file: current: {path: logs/current.csv, plausible: "
             '"yes, I mean it"}.'
         ),
     ),
@@ -71,7 +71,7 @@ MEANING = (
             "logs/current.csv: the log counts a charge of 0.001475\xa0Ah, next to nothing beside the "
             "cell’s 2\xa0Ah, while the voltage rises by 0.75 V; expected a current that fits the "
             "cell. Check the units in its heading, of the current and of the time, and that it is "
-            "the log of this charge. If all is right, write into the review file: {path: "
+            "the log of this charge. If all is right, write into the review file: current: {path: "
             'logs/current.csv, plausible: "yes, I mean it"}.'
         ),
     ),
@@ -81,8 +81,8 @@ MEANING = (
         (
             "logs/voltage.csv: the largest reading is 0.00422 V, taken in mV, which no bench has; "
             "expected 0.1 to 60 V. Check the unit. Were they in V, they would be. If in V, write "
-            "into the review file: {path: logs/voltage.csv, unit: V}. If it is right as it is, "
-            'write into the review file: {path: logs/voltage.csv, plausible: "yes, I mean it"}.'
+            "into the review file: voltage: {path: logs/voltage.csv, unit: V}. If it is right as it is, "
+            'write into the review file: voltage: {path: logs/voltage.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -91,8 +91,8 @@ MEANING = (
         (
             "logs/voltage.csv: the largest reading is 4220 V, taken in V, which no bench has; "
             "expected 0.1 to 60 V. Check the unit. Were they in mV, they would be. If in mV, "
-            "write into the review file: {path: logs/voltage.csv, unit: mV}. If it is right as it "
-            'is, write into the review file: {path: logs/voltage.csv, plausible: "yes, I mean '
+            "write into the review file: voltage: {path: logs/voltage.csv, unit: mV}. If it is right as it "
+            'is, write into the review file: voltage: {path: logs/voltage.csv, plausible: "yes, I mean '
             'it"}.'
         ),
     ),
@@ -112,7 +112,7 @@ MEANING = (
             "logs/standby.csv: its readings step by 0.001000\xa0µA, the meter’s display by 1\xa0µA; "
             "expected readings of the meter and range named in the review file. Check the unit in "
             "its heading, and the meter's resolution. If both are right, write into the review "
-            'file: {path: logs/standby.csv, plausible: "yes, I mean it"}.'
+            'file: log: {path: logs/standby.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -127,7 +127,7 @@ MEANING = (
             "logs/current.csv: the log counts a charge of 0.02458\xa0Ah, next to nothing beside the "
             "cell’s 2\xa0Ah, while the voltage rises by 0.75 V; expected a current that fits the "
             "cell. Check the units in its heading, of the current and of the time, and that it is "
-            "the log of this charge. If all is right, write into the review file: {path: "
+            "the log of this charge. If all is right, write into the review file: current: {path: "
             'logs/current.csv, plausible: "yes, I mean it"}.'
         ),
     ),
@@ -144,16 +144,16 @@ MEANING = (
                 (
                     "logs/voltage.csv: it would be 2633\xa0h\xa020\xa0min long, with 3e+04 s from row to "
                     "row; expected a log of a bench session. Check the unit of its times: if it is ms, write "
-                    "into the review file: {path: logs/voltage.csv, time_unit: ms}. If it is right as it "
-                    'is, write into the review file: {path: logs/voltage.csv, plausible: "yes, I mean '
-                    'it"}.'
+                    "into the review file: voltage: {path: logs/voltage.csv, time_unit: ms}. If it is right "
+                    "as it is, write into the review file: voltage: {path: logs/voltage.csv, plausible: "
+                    '"yes, I mean it"}.'
                 ),
                 (
                     "logs/current.csv: it would be 2633\xa0h\xa020\xa0min long, with 3e+04 s from row to "
                     "row; expected a log of a bench session. Check the unit of its times: if it is ms, write "
-                    "into the review file: {path: logs/current.csv, time_unit: ms}. If it is right as it "
-                    'is, write into the review file: {path: logs/current.csv, plausible: "yes, I mean '
-                    'it"}.'
+                    "into the review file: current: {path: logs/current.csv, time_unit: ms}. If it is right "
+                    "as it is, write into the review file: current: {path: logs/current.csv, plausible: "
+                    '"yes, I mean it"}.'
                 ),
             )
         ),
@@ -297,7 +297,7 @@ MEANING = (
         (
             "logs/current.csv: '°C', which the heading 'Temperature (°C)' gives, is no unit of "
             "current. Check which column and which log stands where in the review file. To let the headings "
-            "tell, write into the review file: {path: logs/current.csv}."
+            "tell, write into the review file: current: {path: logs/current.csv}."
         ),
     ),
     Refused(
@@ -306,7 +306,7 @@ MEANING = (
         (
             "logs/voltage.csv: the largest reading is 230.4 V, taken in V, which no bench has; "
             "expected 0.1 to 60 V. Check the unit. If it is right as it is, write into the review "
-            'file: {path: logs/voltage.csv, plausible: "yes, I mean it"}.'
+            'file: voltage: {path: logs/voltage.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
@@ -325,7 +325,7 @@ MEANING = (
             "logs/current.csv: the log counts a charge of 0.0001132\xa0Ah, next to nothing beside "
             "the cell’s 2\xa0Ah, while the voltage rises by 0.77 V; expected a current that fits the "
             "cell. Check the units in its heading, of the current and of the time, and that it is "
-            "the log of this charge. If all is right, write into the review file: {path: "
+            "the log of this charge. If all is right, write into the review file: current: {path: "
             'logs/current.csv, plausible: "yes, I mean it"}.'
         ),
     ),
@@ -410,7 +410,7 @@ MEANING = (
             "logs/current.csv, heading row: there is no column 'Strom', which the review file "
             "names under 'value'. The file has: 'Time' (2026-02-10 21:38:00, 2026-02-10 21:38:30, "
             "2026-02-10 21:39:00), 'Current (A)' (0.000, 0.000, 0.000). To let the headings tell, write into "
-            "the review file: {path: logs/current.csv}."
+            "the review file: current: {path: logs/current.csv}."
         ),
     ),
     Refused(
@@ -420,7 +420,7 @@ MEANING = (
             "logs/current.csv: 'bananas', which the review file gives, is no unit of current. "
             "Check which column and which log stands where in the review file. To let the headings "
             "tell, write into "
-            "the review file: {path: logs/current.csv}."
+            "the review file: current: {path: logs/current.csv}."
         ),
     ),
     Refused(
@@ -430,7 +430,7 @@ MEANING = (
             "logs/current.csv: 'V', which the review file gives, is no unit of current. Check "
             "which column and which log stands where in the review file. To let the headings tell, "
             "write into "
-            "the review file: {path: logs/current.csv}."
+            "the review file: current: {path: logs/current.csv}."
         ),
     ),
     Refused(
@@ -485,8 +485,8 @@ MEANING = (
         (
             "logs/warm.csv: most readings are 294 °C, taken in °C, which no bench has; expected "
             "-60 to 250 °C. Check the unit. Were they in K, they would be. If in K, write into "
-            "the review file: {path: logs/warm.csv, unit: K}. If it is right as it is, write into "
-            'the review file: {path: logs/warm.csv, plausible: "yes, I mean it"}.'
+            "the review file: temperature: {path: logs/warm.csv, unit: K}. If it is right as it is, write "
+            'into the review file: temperature: {path: logs/warm.csv, plausible: "yes, I mean it"}.'
         ),
     ),
     Refused(
