@@ -9,7 +9,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
         "logs.look": ["look"],
         "commands": [
             *("FilledIn", "Published", "SideBySide", "Verified", "check"),
-            *("compare", "filled_in", "run", "start", "verify"),
+            *("compare", "filled_in", "form", "run", "start", "verify"),
         ],
         "metrology.measured": ["Measured"],
         "metrology.meter": ["Meter", "meter"],

@@ -7,6 +7,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
     submod_attrs={
         "by_hand": ["FilledIn", "filled_in"],
         "folders": ["check", "idle", "json_schema", "keys", "remarks", "start"],
+        "review_form": ["form"],
         "first_logs": ["look_at"],
         "placeholders": ["findings"],
         "own_instruments": ["instruments_of"],

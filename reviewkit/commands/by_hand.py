@@ -67,8 +67,12 @@ class FilledIn:
         return "\n".join(["Nothing at fault.", *self.told])
 
     def _repr_html_(self) -> str:
+        return f"{self.sentences_html()}{first_logs.pictures(self.logs)}"
+
+    def sentences_html(self) -> str:
+        """Return what is to be said of it, without the pictures of its logs."""
         told = "".join(f"<li>{html.escape(line)}</li>" for line in self.told)
-        return f"<p>Nothing at fault.</p>{f'<ul>{told}</ul>' if told else ''}{first_logs.pictures(self.logs)}"
+        return f"<p>Nothing at fault.</p>{f'<ul>{told}</ul>' if told else ''}"
 
 
 def filled_in(

@@ -124,6 +124,12 @@ def _own_meter(key: str, names: Sequence[str]) -> str:
     return f"#{key}: {first}   ## as instruments.yaml has it{more}"
 
 
+def first_values(section: Section) -> dict[str, Any]:
+    """Return what a section's first lines fill in: by key, an example of what stands under it."""
+    lines = [line.removeprefix("#") for line in section.about.bench.first if not line.startswith("##")]
+    return strict_yaml.loads("\n".join(lines), section.path.name) if lines else {}
+
+
 def _filled(key: str, entries: Sequence[Sequence[str]], example: Sequence[str]) -> list[str]:
     """Return a key with its entries; below each what no file tells, as the example has it after its dash."""
     told = {line.strip("#- ").partition(":")[0] for entry in entries for line in entry}
@@ -213,10 +219,13 @@ def _choices(field: FieldInfo) -> str:
 
 def choices(annotation: Any) -> str:
     """Return the words that a key takes, where it takes no others: "gapless or with gaps"."""
-    for part in _union(annotation):
-        if typing.get_origin(part) is typing.Literal:
-            return formatting.listed([str(item) for item in typing.get_args(part) if item != ""], "or")
-    return ""
+    return formatting.listed(literals(annotation), "or")
+
+
+def literals(annotation: Any) -> list[str]:
+    """Return the words that a key takes, one by one; none where it takes others too."""
+    told = (part for part in parts(annotation) if typing.get_origin(part) is typing.Literal)
+    return [str(item) for item in typing.get_args(next(told, None)) if item != ""]
 
 
 def _scalar(value: Any) -> str:
@@ -226,10 +235,11 @@ def _scalar(value: Any) -> str:
 
 def holds(annotation: Any, container: type) -> bool:
     """Whether a type is a list, or a block of names of one's own, or may be one."""
-    return any(typing.get_origin(part) is container for part in _union(annotation))
+    return any(typing.get_origin(part) is container for part in parts(annotation))
 
 
-def _union(annotation: Any) -> tuple[Any, ...]:
+def parts(annotation: Any) -> tuple[Any, ...]:
+    """Return the types that a key may hold one of."""
     if isinstance(annotation, types.UnionType) or typing.get_origin(annotation) is typing.Union:
         return typing.get_args(annotation)
     return (annotation,)
