@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import make_loose_logs
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
@@ -226,3 +227,122 @@ def field(form: Locator, label: str) -> Locator:
 def type_into(form: Locator, label: str, text: str) -> None:
     field(form, label).fill(text)
     field(form, label).press("Tab")
+
+
+def fill(page: Page, bench: Path, notebook: str, changes: dict[str, str]) -> None:
+    """Type over places of a notebook's parameter cell, each of which is there once."""
+    cells = json.loads((bench / "notebooks" / notebook).read_text(encoding="utf-8"))["cells"]
+    source = "".join(next(one for one in cells if "parameters" in one["metadata"].get("tags", ()))["source"])
+    for old, new in changes.items():
+        assert source.count(old) >= 1, old
+        source = source.replace(old, new, 1)
+    editor = page.locator(".jp-CodeCell .cm-content").first
+    editor.click()
+    page.keyboard.press("ControlOrMeta+a")
+    page.keyboard.insert_text(source)
+
+
+@pytest.fixture
+def rowan(bench: Path) -> tuple[Path, Path]:
+    """Two loose logs of a device that no example is about, in a folder of their user's."""
+    return make_loose_logs.write(bench / "my bench")
+
+
+TYPED = {
+    'folder: str = "../examples/alder"': 'folder: str = ""',
+    '"name": "",  # Rowan': '"name": "Rowan",',
+    '"rated_capacity_Ah": ""': '"rated_capacity_Ah": "1700 mAh"',
+    '"accuracy": "",  # ±(0.5 % + 2)': '"accuracy": "±(0.05 % + 2)",  #',
+    '"resolution": "",  # 1 mV': '"resolution": "1 mV",  #',
+    '"accuracy": "",  # ±(1.0 % + 3)': '"accuracy": "±(0.5 % + 3)",  #',
+    '"resolution": "",  # 1 mA': '"resolution": "1 mA",  #',
+    '"voltage": ""': '"voltage": "../my bench/volts.csv"',
+    '"current": ""': '"current": "../my bench/amps.csv"',
+}
+"""Nine lines, as someone with two logs types them."""
+
+
+def holds_the_truth(found: dict[str, Any]) -> None:
+    plateau = found["charge.plateau_current"]
+    assert abs(plateau["value"] - make_loose_logs.TRUTH["plateau_A"]) <= plateau["uncertainty"]
+    assert found["charge.terminates"]["value"] is True
+
+
+def test_a_device_of_ones_own_is_filled_in_in_the_cell_and_wrong_entries_are_listed_below_it(
+    bench: Path, rowan: tuple[Path, Path], lab: str, browser: Browser
+) -> None:
+    page = opened(browser, lab, "review_a_device.ipynb")
+    wrong = {'"chemistry": ""': '"chemistry": "lead"', '"max_charge_A": ""': '"max_charge_A": "a lot"'}
+    fill(page, bench, "review_a_device.ipynb", TYPED | wrong)
+    run_all(page)
+    below = cell(page, "filled_in(globals())").locator(".jp-OutputArea-output")
+    expect(below).to_contain_text("2 things to put right:", timeout=RUN_S * 1000)
+    expect(below).to_contain_text("the parameter cell, cell.chemistry: found 'lead'; expected one of")
+    expect(below).to_contain_text("cell.max_charge_A: 'a lot' is not a number with a unit")
+    expect(below).not_to_contain_text("Traceback")
+    assert not (bench / "site").exists()
+
+    fill(page, bench, "review_a_device.ipynb", TYPED)
+    run_all(page)
+    last = cell(page, "published.index").locator(".jp-OutputArea-output")
+    expect(last).to_contain_text("rowan", timeout=RUN_S * 1000)
+    assert (bench / "site" / "rowan" / "index.html").is_file()
+    holds_the_truth(texts(bench / "site" / "rowan"))
+
+
+def test_the_form_ends_in_the_same_review(
+    bench: Path, rowan: tuple[Path, Path], lab: str, browser: Browser
+) -> None:
+    page = opened(browser, lab, "review_by_form.ipynb")
+    run_all(page)
+    page.get_by_text("The cell and the meters").click(timeout=RUN_S * 1000)
+
+    def write(example: str, text: str) -> None:
+        field = page.locator(f'.jp-OutputArea input[placeholder^="{example}"]:visible').first
+        field.fill(text)
+        field.press("Tab")
+
+    write("±(0.5 % + 2)", "one per cent")
+    expect(page.get_by_text("'one per cent' is no accuracy")).to_be_visible()
+    write("±(0.5 % + 2)", "±(0.05 % + 2)")
+    write("1 mV", "1 mV")
+    expect(page.get_by_text("understood as 0.05 % of the reading + 2 counts")).to_be_visible()
+    write("±(1.0 % + 3)", "±(0.5 % + 3)")
+    write("1 mA", "1 mA")
+    write("3.0", "1700 mAh")
+    page.get_by_text("Charge curve", exact=True).first.click()
+    write("logs/voltage.csv", "../my bench/volts.csv")
+    expect(page.locator("figure svg path").first).to_be_visible()
+    write("logs/current.csv", "../my bench/amps.csv")
+    page.get_by_text("The review", exact=True).first.click()
+    write("Rowan", "Rowan")
+    write("my-reviews/rowan", "../my reviews/rowan")
+    page.get_by_role("button", name="Write the review").click()
+    expect(page.get_by_text("Written to")).to_be_visible(timeout=RUN_S * 1000)
+    assert (bench / "my reviews" / "rowan" / "review.yaml").is_file()
+    page.get_by_role("button", name="Run", exact=True).click()
+    expect(page.get_by_text("Published:")).to_be_visible(timeout=RUN_S * 1000)
+    holds_the_truth(texts(bench / "site" / "rowan"))
+
+
+def test_a_sections_template_is_run_by_itself(
+    bench: Path, rowan: tuple[Path, Path], lab: str, browser: Browser
+) -> None:
+    shutil.copyfile(HERE / "templates" / "charge.ipynb", bench / "notebooks" / "charge.ipynb")
+    page = opened(browser, lab, "charge.ipynb")
+    typed = {
+        'folder: str = ""': 'folder: str = "../my bench"',
+        "voltmeter: dict = {}": 'voltmeter: dict = {"accuracy": "±(0.05 % + 2)", "resolution": "1 mV"}',
+        "ammeter: dict = {}": 'ammeter: dict = {"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}',
+        "charge_runs: list = []": 'charge_runs: list = [{"voltage": "volts.csv", "current": "apms.csv"}]',
+    }
+    fill(page, bench, "charge.ipynb", typed)
+    run_all(page)
+    below = cell(page, "charge.inputs(globals())").locator(".jp-OutputArea-output")
+    expect(below).to_contain_text("apms.csv: there is no such file", timeout=RUN_S * 1000)
+    expect(below).not_to_contain_text("Traceback")
+    mended = {name: text.replace("apms", "amps") for name, text in typed.items()}
+    fill(page, bench, "charge.ipynb", mended)
+    run_all(page)
+    shown = cell(page, "results.findings()").locator(".jp-OutputArea-output")
+    expect(shown).to_contain_text("0.8000", timeout=RUN_S * 1000)

@@ -37,6 +37,7 @@ def test_the_notebooks_are_there() -> None:
         "first_review",
         "plan_a_bench_session",
         "review_a_device",
+        "review_by_form",
         "worked_checks",
     ]
 

@@ -13,13 +13,14 @@ from pydantic import BaseModel
 from reviewkit.commands import first_logs
 from reviewkit.errors import CELL, Faults, InputError
 from reviewkit.metrology import formatting
+from reviewkit.metrology.meter import accuracy
 from reviewkit.schema import quantities
 from reviewkit.schema.blocks import Ammeter, LogBlock, Voltmeter
 from reviewkit.sections import review_outline
 from reviewkit.sections.key_list import Key
 
 _LABEL = "14em"
-LINE: Mapping[str, Any] = {"style": {"description_width": _LABEL}, "layout": {"width": "min(46em, 98%)"}}
+LINE: Mapping[str, Any] = {"style": {"description_width": _LABEL}, "layout": {"width": "min(52em, 98%)"}}
 """How wide a field and its label are."""
 _LOGS = (".csv", ".tsv", ".txt", ".log", ".xlsx", ".parquet")
 _MOST_FILES = 300
@@ -65,6 +66,13 @@ class Field:
             return self._block
         return _YES_NO.get(typed, typed) if isinstance(self.input, widgets.Dropdown) else typed or None
 
+    @property
+    def judged(self) -> Any:
+        """What the model is asked about: of a log its name alone, for it is copied into the review folder."""
+        if self._is_log and isinstance(self.value, str):
+            return Path(self.value.replace("\\", "/")).name
+        return self.value
+
     def _picture(self) -> None:
         """Show what the log holds, or why it is not read."""
         if not self.value:
@@ -79,14 +87,15 @@ class Field:
 
 def _input(key: Key, annotation: Any, example: str, is_log: bool) -> Any:
     name = key.name.rpartition(".")[2]
+    shown = f"{example}   ({key.says})" if example and key.says else example or key.says
     common = {"description": _label(name), **LINE}
     if words := review_outline.literals(annotation):
         return widgets.Dropdown(options=["", *words], value="", **common)
     if bool in review_outline.parts(annotation):
         return widgets.Dropdown(options=["", *_YES_NO], value="", **common)
     if is_log:
-        return widgets.Combobox(options=tuple(_files()), placeholder=example, **common)
-    return widgets.Text(placeholder=example or key.says, continuous_update=False, **common)
+        return widgets.Combobox(options=tuple(_files()), placeholder=shown, **common)
+    return widgets.Text(placeholder=shown, continuous_update=False, **common)
 
 
 def _label(name: str) -> str:
@@ -115,7 +124,7 @@ def _files() -> Iterator[str]:
 
 def _upload(field: Field) -> Any:
     """Return a button that takes a file from elsewhere and puts it beside the notebook, over no other."""
-    button = widgets.FileUpload(description="from elsewhere", multiple=False)
+    button = widgets.FileUpload(description="from elsewhere", multiple=False, layout={"width": "13em"})
 
     def take(_: Any) -> None:
         for item in button.value:
@@ -170,19 +179,32 @@ class Block:
     @property
     def value(self) -> dict[str, Any]:
         """What is filled in."""
-        typed = {field.name: field.value for field in self._fields}
+        return self._filled(lambda field: field.value)
+
+    def _filled(self, of: Callable[[Field], Any]) -> dict[str, Any]:
+        typed = {field.name: of(field) for field in self._fields}
         return {name: item for name, item in typed.items() if item not in (None, "")} | self._more
 
     def _check(self) -> None:
         """Say what the model refuses of what is filled in, or how a meter was understood."""
+        judged = self._filled(lambda field: field.judged)
         try:
-            held = quantities.checked(self._model, self.value, file="") if self.value else None
+            held = quantities.checked(self._model, judged, file="") if judged else None
+            self.told.value = _lines([_understood(held)] if isinstance(held, Voltmeter | Ammeter) else [])
         except Faults as error:
             # What is still to be typed is no fault yet.
             wrong = [fault for fault in error.faults if fault.problem != "the key is missing"]
-            self.told.value = faults(wrong)
-            return
-        self.told.value = _lines([_understood(held)] if isinstance(held, Voltmeter | Ammeter) else [])
+            unread = _unread(judged) if issubclass(self._model, Voltmeter | Ammeter) else []
+            self.told.value = faults(unread or wrong)
+
+
+def _unread(judged: Mapping[str, Any]) -> list[InputError]:
+    """Return what can't be read of an accuracy, whatever else of the meter is still to be typed."""
+    try:
+        accuracy(str(judged.get("accuracy") or "0 %"))
+    except ValueError as fault:
+        return [InputError(str(fault), place="accuracy")]
+    return []
 
 
 def _understood(meter: Voltmeter | Ammeter) -> str:

@@ -212,7 +212,8 @@ def _shown(groups: Mapping[str, Mapping[str, Any]]) -> widgets.Widget:
 def _headed(group: Mapping[str, Any]) -> Iterator[widgets.Widget]:
     for name, part in group.items():
         if not isinstance(part, Field):
-            yield widgets.HTML(f"<h4 style='margin:.6em 0 .2em'>{html.escape(name.replace('_', ' '))}</h4>")
+            words = name.removeprefix("ui_").replace("_", " ").capitalize()
+            yield widgets.HTML(f"<h4 style='margin:.6em 0 .2em'>{html.escape(words)}</h4>")
         yield part.widget
 
 
