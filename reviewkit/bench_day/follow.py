@@ -134,6 +134,7 @@ def watch(
     command = Command(on_alarm)
     shown_s, regime, waiting = -PRINT_S, "", ""
     following: Follower | None = None
+    seen_at = 0
     while True:
         try:
             following = following or follower(folder, clock=clock, **options)
@@ -145,6 +146,7 @@ def watch(
             waiting = fault.message
             sleep(every_s)
             continue
+        seen_at = _note(following, Path(folder), seen_at)
         state = following.poll()
         command.run(state.new_alarms)
         if whole or once or state.regime != regime or clock() - shown_s >= PRINT_S:
@@ -155,6 +157,20 @@ def watch(
         if once:
             return
         sleep(every_s)
+
+
+def _note(following: Follower, folder: Path, seen_at: int) -> int:
+    """Hand on what was entered into the review file since last time; return when it was written."""
+    try:
+        written_at = (folder / review_file.FILE).stat().st_mtime_ns
+    except OSError:
+        return seen_at
+    if written_at != seen_at:
+        faults: list[InputError] = []
+        values = review_file.read_values(folder, faults)
+        if not faults:
+            following.note(values, _filled(values, folder))
+    return written_at
 
 
 def _told(state: State) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -152,6 +153,8 @@ class Follower:
         What a charge of this device has shown before.
     clock : callable
         Gives this computer's time [s]; a test gives its own.
+    read_every_s : float [s]
+        Between two whole readings, at least.
 
     Raises
     ------
@@ -176,6 +179,7 @@ class Follower:
         filled: Collection[str] = (),
         earlier: Earlier | None = None,
         clock: Callable[[], float] = time.time,
+        read_every_s: float = READ_EVERY_S,
     ) -> None:
         self._place, self._run = _run(inputs, run)
         faults: list[InputError] = list(missing_meters(inputs))
@@ -193,9 +197,24 @@ class Follower:
         self._alarms = Alarms()
         self._read_s = self._looked_s = -np.inf
         self._cost_s = 0.0
-        self._read_rows = 0
+        self._read_rows, self._read_every_s = 0, read_every_s
         self._problem = ""
         self._out_s: float | None = None
+
+    def note(self, values: Mapping[str, Any], filled: Collection[str]) -> None:
+        """Take in what has been added to the review file meanwhile: readings, and when the cable was pulled.
+
+        Parameters
+        ----------
+        values : mapping
+            Of the review file. What follows is the same charge, whatever else they say.
+        filled : collection of str
+            Parameters under which there are readings now.
+        """
+        self._filled = filled
+        with suppress(InputError):
+            run = _run(charge_inputs(values), self._place)[1]
+            self._run = self._run.model_copy(update={"cable_out_s": run.cable_out_s})
 
     def cable_out(self, moment_s: float | None = None) -> None:
         """Note that the cable has been pulled, now or at a moment [s]."""
@@ -214,7 +233,9 @@ class Follower:
         if now_s - self._looked_s >= LOOK_EVERY_S:
             self._bench.room_bytes, self._looked_s = growing.free_bytes(self.folder), now_s
         rows = sum(log.seen for log in self._logs.values())
-        if rows != self._read_rows and now_s - self._read_s >= max(READ_EVERY_S, self._cost_s / READ_SHARE):
+        if rows != self._read_rows and now_s - self._read_s >= max(
+            self._read_every_s, self._cost_s / READ_SHARE
+        ):
             self._read(now_s)
             self._read_rows = rows
         new = self._alarms.look(self._bench, now_s)
@@ -347,6 +368,7 @@ def opened(
     needs: Sequence[Need] = (),
     filled: Collection[str] = (),
     clock: Callable[[], float] = time.time,
+    read_every_s: float = READ_EVERY_S,
 ) -> Follower:
     """Return what follows a charge of a review, by the values of its review file.
 
@@ -359,7 +381,7 @@ def opened(
     run : int
         Which of its charges, from 1; 0: the last. What those before it have shown of the device sharpens
         the forecast.
-    needs, filled, clock
+    needs, filled, clock, read_every_s
         As for `Follower`.
 
     Raises
@@ -370,4 +392,13 @@ def opened(
     bench = charge_inputs(values)
     place, _ = _run(bench, run)
     earlier = state.earlier(bench, place, folder)
-    return Follower(bench, folder=folder, run=place, needs=needs, filled=filled, earlier=earlier, clock=clock)
+    return Follower(
+        bench,
+        folder=folder,
+        run=place,
+        needs=needs,
+        filled=filled,
+        earlier=earlier,
+        clock=clock,
+        read_every_s=read_every_s,
+    )
