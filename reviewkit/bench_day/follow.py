@@ -202,6 +202,11 @@ class Command:
         self._running: list[subprocess.Popen[bytes]] = []
         self.failed = ""
 
+    def wait(self) -> None:
+        """Wait until all that were started have ended."""
+        for one in self._running:
+            one.wait()
+
     def run(self, alarms: Iterable[Alarm]) -> None:
         """Start it for each of the alarms; it is not waited for."""
         self._running = [one for one in self._running if one.poll() is None]

@@ -46,6 +46,9 @@ its end. Any cell's taper falls by more (time constants of a quarter to half an 
 FLICKER = 3.0
 """Pulses below so many times the current that counts as one are lost in what the display flickers: chosen."""
 
+HELD_LONG = 0.9
+"""The charger has to have been at its voltage limit for this share of that hour, too: chosen, as its rows."""
+
 TRICKLE_S = 3600.0
 """A trickle is one from so long without falling on: chosen, a usual taper's time constant is half of it."""
 
@@ -288,7 +291,10 @@ def how(
     stop = _last_level(record, profile, block)
     if stop < FLICKER * (profile.stop_A - profile.zero_A) and profile.pulsing[block.last]:
         return "faded"
-    reached = bool((account.kinds(len(bins))[bins.time_s <= block.last_s] == HELD).any())
+    # A limit that has only just been reached makes the hour before it, at constant current, no trickle.
+    reached = bool(
+        (account.kinds(len(bins))[bins.time_s <= block.last_s - HELD_LONG * TRICKLE_S] == HELD).any()
+    )
     trickle = reached and is_trickle(record, profile, block)
     ran_on = block.last >= len(record.current) - 1
     pulled = record.cable_out_s
@@ -321,7 +327,7 @@ def _steady(record: ChargeRecord, profile: Profile, block: Block) -> bool:
 def is_trickle(record: ChargeRecord, profile: Profile, block: Block) -> bool:
     """Whether the current has stopped falling for an hour, above what the meter may show for none."""
     time, amps = _last_rows(record, profile, block, TRICKLE_S)
-    if len(time) < 2 * _ROWS or np.ptp(time) < 0.9 * TRICKLE_S:
+    if len(time) < 2 * _ROWS or np.ptp(time) < HELD_LONG * TRICKLE_S:
         return False
     fitted = line(time, amps)
     level = fitted.middle - profile.zero_A

@@ -268,17 +268,25 @@ def _of_voltage(bench: Bench, now_s: float) -> Iterator[Alarm]:
             "over limit", "cell", now_s, urgent=True, voltage=shown.value, half=shown.expanded,
             limit=bench.cell.limit_V + bench.cell.charge_limit_tolerance_V, percent=_percent(over),
         )  # fmt: skip
-    standing = bench.standing
-    phases = standing.phases if standing else None
-    if standing is None or phases is None:
-        return
     floor = bench.cell.floor_V or COLD_START_V
-    since = float(log.rows.time_s[-1]) - phases.first_sample_s
-    if since <= FLOOR_WAIT_S and (under := _beyond(shown, Limit(low=floor))) >= LIKELY:
+    if _has_just_begun(bench, log) and (under := _beyond(shown, Limit(low=floor))) >= LIKELY:
         yield _alarm(
             "below floor", "cell", now_s, urgent=True, voltage=shown.value, half=shown.expanded, limit=floor,
             percent=_percent(under),
         )  # fmt: skip
+
+
+def _has_just_begun(bench: Bench, voltage: Observed) -> bool:
+    """Whether current has begun to flow a short while ago, or flows and no whole reading tells it yet."""
+    phases = bench.standing.phases if bench.standing else None
+    if phases is not None:
+        return float(voltage.rows.time_s[-1]) - phases.first_sample_s <= FLOOR_WAIT_S
+    current, meter = bench.logs.get("current"), bench.meters.get("current")
+    if current is None or meter is None or current.rows.count < ROWS:
+        return False
+    last = current.last(ROWS)
+    none_A = meter.half_width(0.0) + FEWEST_COUNTS * meter.resolution
+    return bool(np.isfinite(last).all() and last.min() > none_A)
 
 
 def _beyond(shown: Measured, limit: Limit) -> float:

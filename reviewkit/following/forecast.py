@@ -99,7 +99,7 @@ intervals hold in the same study's even seeds; it is judged on odd ones)."""
 
 STRETCH = {"knee": 1.5, "before": 1.3, "falling": 1.05}
 """By how much the half-widths are stretched, of the knee, of the end while the current is at its limit, and
-of the end as it falls: likewise. What they leave out is chargers that fold back later: no log foretells it."""
+of the end as it falls: likewise. What they leave out is chargers that fold back later: no log tells it."""
 
 STEP_SHARE, STEP_S, MOST_STEPS = 0.008, 120.0, 500
 

@@ -163,7 +163,7 @@ def told_after(fault: str, charge: Charge, folder: Path) -> tuple[float | None, 
         row_s = steady_row_s(charge)
         if night.hot is not None:
             row_s *= 5
-        for moment in (at - EARLY_S, *np.arange(at - 90.0, at, 15.0)):
+        for moment in (at - EARLY_S, *np.arange(at - 40.0, at, 5.0)):
             state = night.at(float(moment))
             # What grows step by step, or was there before the look that could show it, may be told before.
             if fault in GRADUAL and any(one.kind == kind for one in state.new_alarms):

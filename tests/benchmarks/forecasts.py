@@ -160,7 +160,8 @@ def table(found: list[Foretold]) -> Iterator[str]:
         for kind in KINDS:
             some = [one for one in own if one.kind == kind]
             if some:
-                yield f"    {kind:32} {len(some):5} {100 * float(np.mean([one.holds for one in some])):9.1f} %"
+                share = 100 * float(np.mean([one.holds for one in some]))
+                yield f"    {kind:32} {len(some):5} {share:9.1f} %"
 
 
 def main() -> None:
