@@ -141,13 +141,17 @@ def look(files: tuple[Path, ...]) -> None:
 @click.option(
     "--json-schema", is_flag=True, help="As JSON Schema, for editors that complete and explain keys."
 )
+@click.option("--markdown", is_flag=True, help="All of them as a page, in Markdown.")
 @_templates
-def keys(word: str, json_schema: bool, **templates: tuple[Path, ...]) -> None:
+def keys(word: str, json_schema: bool, markdown: bool, **templates: tuple[Path, ...]) -> None:
     """List the keys of a review file, or those about a WORD."""
     from reviewkit import commands
 
     if json_schema:
         click.echo(json.dumps(commands.json_schema(**templates), ensure_ascii=False, indent=1))
+        return
+    if markdown:
+        click.echo(commands.keys_page(**templates), nl=False)
         return
     from reviewkit.sections.key_list import told_once
 

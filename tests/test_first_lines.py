@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import jsonschema
@@ -14,6 +15,7 @@ from reviewkit import commands
 from reviewkit.cli import main
 from reviewkit.errors import Faults, InputError
 from reviewkit.review import strict_yaml
+from reviewkit.sections import key_list
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 BIRCH = EXAMPLES / "birch" / "logs"
@@ -163,3 +165,29 @@ def test_the_examples_hold_to_the_schema_that_editors_use(name: str) -> None:
         jsonschema.validate(values | {"no_such_key": 1}, schema)
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(values | {"cell": {"chemistry": "lead"}}, schema)
+
+
+def test_the_page_of_all_keys_is_the_models_own() -> None:
+    """Stale? `reviewkit keys --markdown > notebooks/review_file_keys.md`."""
+    page = (EXAMPLES.parent / "notebooks" / "review_file_keys.md").read_text(encoding="utf-8")
+    assert page == commands.keys_page()
+    assert call("keys", "--markdown").stdout == page
+    for key in key_list.told_once(commands.keys()):
+        assert f"\n| `{key.name}` | " in page
+    assert "review_file_keys.md" in (EXAMPLES.parent / "README.md").read_text(encoding="utf-8")
+
+
+def test_a_schema_named_in_the_first_line_leaves_the_file_as_it_was(tmp_path: Path) -> None:
+    """Editors read it; and what they call wrong is what the kit calls wrong."""
+    (tmp_path / "keys.json").write_text(call("keys", "--json-schema").stdout, encoding="utf-8")
+    text = "# yaml-language-server: $schema=keys.json\nschema: 1\ndevice: {name: Lamp}\nvoltmeter: bench A\n"
+    (tmp_path / "review.yaml").write_text(text, encoding="utf-8")
+    values = strict_yaml.load(tmp_path / "review.yaml")
+    schema = json.loads((tmp_path / "keys.json").read_text(encoding="utf-8"))
+    jsonschema.validate(values | {"cell": {"chemistry": "LiFePO4"}}, schema)
+    for wrong in ({"schema": 2}, {"voltmeter": 5}, {"voltmeter": {"acuracy": "1 %"}}):
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(values | wrong, schema)
+    (tmp_path / "instruments.yaml").write_text("bench A: {accuracy: 0.5 % + 2, resolution: 1 mV}\n", "utf-8")
+    told = [fault.message for fault in commands.check(tmp_path)]
+    assert told == []

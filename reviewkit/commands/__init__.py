@@ -6,8 +6,8 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
     __name__,
     submod_attrs={
         "by_hand": ["FilledIn", "filled_in"],
-        "folders": ["check", "idle", "json_schema", "keys", "remarks", "start"],
         "review_form": ["form"],
+        "folders": ["check", "idle", "json_schema", "keys", "keys_page", "remarks", "start"],
         "first_logs": ["look_at"],
         "placeholders": ["findings"],
         "own_instruments": ["instruments_of"],

@@ -160,6 +160,19 @@ def keys(
     return key_list.keys(parts, word)
 
 
+def keys_page(*, templates: Iterable[str | Path] = (), only_templates: Iterable[str | Path] = ()) -> str:
+    """Return a page of all keys of a review file, in Markdown.
+
+    Parameters
+    ----------
+    templates, only_templates : iterable of str or pathlib.Path
+        As for `check`.
+    """
+    from reviewkit.sections import key_list
+
+    return key_list.markdown(keys(templates=templates, only_templates=only_templates))
+
+
 def json_schema(
     *, templates: Iterable[str | Path] = (), only_templates: Iterable[str | Path] = ()
 ) -> dict[str, Any]:

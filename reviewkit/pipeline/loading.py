@@ -247,7 +247,7 @@ def _distinct(files: Iterable[ReviewFile], reserved: Iterable[str], found: list[
         taken.setdefault(file.name, f"'{file.folder}'")
 
 
-_KNOWN = frozenset({"bench-sheet.html", instruments.FILE})
+_KNOWN = frozenset({"bench-sheet.html", "keys.json", instruments.FILE})
 _NAMED = 8
 """Most files or keys that a remark names one by one."""
 

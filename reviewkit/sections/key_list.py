@@ -109,6 +109,44 @@ def told_once(listed: Iterable[Key]) -> Iterator[Key]:
         yield key
 
 
+_PAGE = """# The keys of a review file
+
+`reviewkit keys --markdown` writes this page from the models that read the file; `reviewkit keys WORD` finds a
+key by a word. A bare number is in the unit that its name ends with; `500 mA` is read as well. `[]` is a list,
+`*` a name of your own, and paths are relative to the file.
+
+An editor that knows YAML's language server completes and explains keys once `reviewkit keys --json-schema >
+keys.json` has been run in the review's folder, and the file begins with
+
+```yaml
+# yaml-language-server: $schema=keys.json
+```
+
+A meter may stand there by its name, `voltmeter: bench A, 6 V range`, where an `instruments.yaml` beside the
+review folders or above them declares it: under its name the keys of a meter, as below `voltmeter`.
+"""
+
+
+def markdown(listed: Iterable[Key]) -> str:
+    """Return a page of keys in Markdown: a table for each section, or group of sections, that reads them.
+
+    Parameters
+    ----------
+    listed : iterable of Key
+    """
+    lines = [_PAGE]
+    title: tuple[str, ...] | None = None
+    for key in told_once(listed):
+        if key.sections != title:
+            title = key.sections
+            lines += ["", f"## {', '.join(title) or 'The review itself'}", ""]
+            lines += ["| key | what it means | where it is left out |", "|---|---|---|"]
+        takes = f"one of {key.takes}" if key.takes else ""
+        said = "; ".join(part for part in (key.says, takes) if part).replace("|", "\\|")
+        lines.append(f"| `{key.name}` | {said} | {f'`{key.default}`' if key.default else ''} |")
+    return "\n".join(lines).replace("\n\n\n", "\n\n") + "\n"
+
+
 def _also_read(key: Key, title: str) -> Key:
     sections = key.sections if title in key.sections or not key.sections else (*key.sections, title)
     return replace(key, sections=sections)
