@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import math
+import random
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import jsonschema
@@ -191,3 +195,137 @@ def test_a_schema_named_in_the_first_line_leaves_the_file_as_it_was(tmp_path: Pa
     (tmp_path / "instruments.yaml").write_text("bench A: {accuracy: 0.5 % + 2, resolution: 1 mV}\n", "utf-8")
     told = [fault.message for fault in commands.check(tmp_path)]
     assert told == []
+
+
+# ---------------------------------------------------------------- a new user, with logs of a style of its own
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A simulated charge, on a voltmeter that reads 0.03 % high and an ammeter that reads 0.4 % low."""
+
+    capacity_Ah: float = 2.6
+    cell_ohm: float = 0.06
+    set_V: float = 4.20
+    plateau_A: float = 0.9
+    stop_A: float = 0.06
+    before_s: int = 120
+    second_clock_s: int = 40
+
+    def charge(self, rig_ohm: float) -> tuple[list[tuple[float, float]], int]:
+        """Voltage and current of each second, an hour beyond the end; and the second at which it ends."""
+        held_Ah, rows, end = 0.12 * self.capacity_Ah, [], 0
+        while not end or len(rows) < end + 3600:
+            full = held_Ah / self.capacity_Ah
+            open_V = 3.35 + 0.55 * full + 0.28 * full**6 - 0.25 * math.exp(-18 * full)
+            wanted = min(self.plateau_A, (self.set_V - open_V) / (self.cell_ohm + rig_ohm))
+            current = 0.0 if end or len(rows) < self.before_s else wanted
+            if current and current <= self.stop_A:
+                end, current = len(rows), 0.0
+            rows.append((open_V + self.cell_ohm * current, current))
+            held_Ah += current / 3600
+        return rows, end
+
+    def write(self, folder: Path) -> list[Path]:
+        """One log in a German logger's spelling, one in a table of elapsed times; no code of the kit's."""
+        rows, _ = self.charge(0.05)
+        noise, evening = random.Random(4), datetime(2026, 11, 26, 21, 3, 17)
+        volts = ["Messung;Lampe am Abend", "Datum;Uhrzeit;Messwert;Einheit"]
+        for second in range(0, len(rows), 4):
+            at = evening + timedelta(seconds=second)
+            shown = f"{1.0003 * rows[second][0] + noise.gauss(0, 0.0004):.3f}".replace(".", ",")
+            volts.append(f"{at:%d.%m.%Y;%H:%M:%S};{shown};V DC")
+        amps = ["# the other meter", "Elapsed\tReading (mA)"]
+        for second in range(0, len(rows) - self.second_clock_s, 5):
+            current = rows[second + self.second_clock_s][1]
+            told = f"{second // 3600}:{second % 3600 // 60:02d}:{second % 60:02d}"
+            amps.append(f"{told}\t{996 * current + noise.gauss(0, 0.2):.0f}")
+        folder.mkdir()
+        (folder / "volts.txt").write_bytes("\n".join(volts).encode("cp1252"))
+        (folder / "mA.tsv").write_text("\n".join(amps) + "\n", encoding="utf-8")
+        return [folder / "volts.txt", folder / "mA.tsv"]
+
+
+OWN_METERS = """
+desk meter: {serial: 4711, accuracy: "0,05 % v. M. + 2 D", resolution: 1 mV, last_check: 3.11.2025}
+yellow one:
+  leads_ohm: 0.05
+  ranges:
+    - {full_scale: 600 mA, accuracy: "±(0.8% reading + 3 dgt)", resolution: 0.1 mA}
+    - {full_scale: 10 A, accuracy: "±(0.8% reading + 3 dgt)", resolution: 1 mA}
+"""
+TYPED = {
+    "#  rated_capacity_Ah": "  rated_capacity_Ah: 2600 mAh",
+    "#  charge_limit_V": "  charge_limit_V: 4.20",
+    "#    source:": "    source: old wall adapter",
+}
+ACCURACIES = {
+    "#voltmeter": 'voltmeter: {name: desk meter, accuracy: "0,05 % v. M. + 2 D", resolution: 1 mV}',
+    "#ammeter": 'ammeter: {accuracy: "±(0.8% reading + 3 dgt)", resolution: 1 mA, leads_ohm: 0.05}',
+}
+NAMES = {"#voltmeter": "voltmeter: desk meter", "#ammeter": "ammeter: yellow one, 10 A range"}
+
+
+@pytest.mark.parametrize(("declared", "meters", "most"), [("", ACCURACIES, 10), (OWN_METERS, NAMES, 6)])
+def test_a_new_user_gets_a_true_page_from_two_logs(
+    declared: str, meters: dict[str, str], most: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    if declared:
+        (tmp_path / "instruments.yaml").write_text(declared, encoding="utf-8")
+    bench, commands_given = Bench(), []
+
+    def say(*arguments: str | Path) -> str:
+        commands_given.append(arguments)
+        result = call(*arguments)
+        assert result.exit_code == 0, result.output
+        return result.output
+
+    say("start", "lamp", *bench.write(tmp_path / "from the meters"))
+    path = tmp_path / "lamp" / "review.yaml"
+    before = path.read_text(encoding="utf-8").splitlines()
+    typed = {**TYPED, **meters}
+    after = [next((new for old, new in typed.items() if line.startswith(old)), line) for line in before]
+    assert sum(old != new for old, new in zip(before, after, strict=True)) == len(typed) <= most
+    path.write_text("\n".join(after) + "\n", encoding="utf-8")
+    assert "Nothing at fault" in say("check", "lamp")
+    say("run", "lamp")
+    assert len(commands_given) <= 5
+
+    rows, end = bench.charge(0.05)
+    alone, end_alone = bench.charge(0.0)
+    hours = sum(current for _, current in rows) / 3600
+    truth = {
+        "plateau_current": bench.plateau_A,
+        "set_voltage": bench.set_V,
+        "series_resistance": 0.05,
+        "device_resistance": 0.0,
+        "clock_offset": bench.second_clock_s,
+        "termination_time": end - bench.before_s,
+        "termination_current": rows[end - 1][1],
+        "delivered": hours,
+        "delivered_energy": sum(volts * amps for volts, amps in rows) / 3600,
+        "time_without_rig": end_alone - bench.before_s,
+        "start_voltage": rows[0][0],
+        "peak_voltage": max(volts for volts, _ in rows),
+        "settled_voltage_10min": rows[end + 600][0],
+        "current_after": 0.0,
+    }
+    found = {
+        item["key"].removeprefix("charge."): item
+        for item in json.loads((tmp_path / "site/lamp/findings.json").read_text(encoding="utf-8"))["findings"]
+    }
+    assert len(alone) < len(rows)
+    wrong = {
+        key: (value, found[key]["low"], found[key]["high"])
+        for key, value in truth.items()
+        if not found[key]["low"] <= value <= found[key]["high"]
+    }
+    assert not wrong
+    assert found["terminates"]["value"] is True
+    assert found["interruptions"]["value"] == 0
+    assert found["precharge_current"]["verdict"] == "not tested"
+    page = (tmp_path / "site/lamp/index.html").read_text(encoding="utf-8")
+    # What was left unfinished is told as such, and with what.
+    assert "Voltage readout" in page
+    assert "not tested" in page.lower()

@@ -231,16 +231,17 @@ def missing_meters(inputs: ChargeInputs) -> list[InputError]:
     """Return a fault for each meter that the runs need and the review file does not describe."""
     if not inputs.charge_runs:
         return []
-    absent = [name for name in ("voltmeter", "ammeter") if getattr(inputs, name) is None]
+    meters = (("voltmeter", "mV"), ("ammeter", "mA"))
+    absent = [(name, unit) for name, unit in meters if getattr(inputs, name) is None]
     return [
         ReviewFileError(
             "the charge runs need this meter's accuracy",
             file="review.yaml",
             place=name,
-            expected="a block such as {accuracy: '±(0.5 % + 2)', resolution: 1 mV}",
+            expected=f"a line such as {name}: {{accuracy: '±(0.5 % + 2)', resolution: 1 {unit}}}",
             remedy="Add it: without it no number has an uncertainty.",
         )
-        for name in absent
+        for name, unit in absent
     ]
 
 

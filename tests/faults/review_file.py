@@ -455,9 +455,9 @@ _BLOCKS = (
                 "give readout.csv a column 'uncertainty' with a value in every row."
             ),
             (
-                "review.yaml, voltmeter: the charge runs need this meter's accuracy; expected a block"
-                " such as {accuracy: '±(0.5 % + 2)', resolution: 1 mV}. Add it: without it no number "
-                "has an uncertainty."
+                "review.yaml, voltmeter: the charge runs need this meter's accuracy; expected a line "
+                "such as voltmeter: {accuracy: '±(0.5 % + 2)', resolution: 1 mV}. Add it: without it no "
+                "number has an uncertainty."
             ),
         ),
     ),
@@ -528,9 +528,9 @@ _BLOCKS = (
             "",
         ),
         (
-            "review.yaml, ammeter: the charge runs need this meter's accuracy; expected a block "
-            "such as {accuracy: '±(0.5 % + 2)', resolution: 1 mV}. Add it: without it no number "
-            "has an uncertainty."
+            "review.yaml, ammeter: the charge runs need this meter's accuracy; expected a line "
+            "such as ammeter: {accuracy: '±(0.5 % + 2)', resolution: 1 mA}. Add it: without it no "
+            "number has an uncertainty."
         ),
     ),
     Refused(
