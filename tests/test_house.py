@@ -84,6 +84,8 @@ HEAVY = {
     "resvg_py": {"publishing"},
     "ipywidgets": {"bench_day", "commands"},
     "av": {"film"},
+    "PIL": {"review"},
+    "watchfiles": {"preview"},
 }
 
 

@@ -19,6 +19,8 @@ from reviewkit.pipeline.cache import RunOptions, SectionCache, remember
 from reviewkit.pipeline.results import ASSETS, Reviewed
 from reviewkit.pipeline.runner import Bar
 from reviewkit.publishing import atomic, editions, written
+from reviewkit.review import author_text
+from reviewkit.review.fingerprints import fingerprints
 from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
@@ -204,6 +206,9 @@ def _remember(done: Iterable[Published], parts: Iterable[Section], options: Mapp
         if not item.is_draft:
             file = item.review.file
             digests = {seen.path: seen.sha256 for seen in file.seen if seen.path in file.files}
+            # A page shows photographs, no finding reads them.
+            shown = fingerprints(file.folder, author_text.pictured(file.folder))
+            digests |= {seen.path: seen.sha256 for seen in shown}
             remember(file.folder, options[file.name], place=item.place, digests=digests, meters=file.meters)
 
 

@@ -280,7 +280,7 @@ def remarks(file: ReviewFile, parts: Sequence[Section]) -> Iterator[str]:
 
 
 def _files(file: ReviewFile) -> Iterator[str]:
-    known = {*file.files, Path(file.review.video).as_posix(), *_KNOWN}
+    known = {*file.files, Path(file.review.video).as_posix(), *_KNOWN, *author_text.pictured(file.folder)}
     for place, folders, names in os.walk(file.folder):
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in names:

@@ -23,7 +23,7 @@ from reviewkit.pipeline.cache import SectionCache
 from reviewkit.pipeline.results import ASSETS, NOTEBOOKS, Reviewed, SectionResult
 from reviewkit.privacy.notebook import Scrubber
 from reviewkit.publishing import site
-from reviewkit.review import author_text, fingerprints, review_file
+from reviewkit.review import author_text, fingerprints, photographs, review_file
 from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
@@ -167,6 +167,7 @@ class Builder:
         )
         self._remember(ended)
         found += ended.strange_chapters()
+        add(found, photographs.faults(self.folder, self._words))
         with gathered(found):
             known = [item.key for item in ended.findings]
             finding_keys.check(self._words, known, file=author_text.FILE, lost=ended.lost)

@@ -31,7 +31,7 @@ from reviewkit.findings import findings_file
 from reviewkit.findings.findings_file import FILE as JSON_FILE
 from reviewkit.pipeline.harvest import CSV_FILE
 from reviewkit.pipeline.results import NOTEBOOKS, Reviewed
-from reviewkit.review import fingerprints
+from reviewkit.review import author_text, fingerprints
 from reviewkit.review.fingerprints import Fingerprint
 from reviewkit.review.review_file import FILE, ReviewFile
 from reviewkit.schema import instruments
@@ -259,6 +259,9 @@ def _files(reviewed: Reviewed) -> Iterator[tuple[str, Path, str]]:
     for name in raw_files(reviewed.file):
         about = "the review file" if name == FILE else "a file that the review reads, as it was"
         yield f"{RAW}/{name}", reviewed.file.folder / name, about
+    for name, shown in author_text.pictured(reviewed.file.folder).items():
+        about = "a photograph in the reviewer's words, as it is published: sized, and without metadata"
+        yield f"{RAW}/{name}", reviewed.staged / shown.name, about
 
 
 def _pack(archive: zipfile.ZipFile, name: str, source: Path) -> tuple[str, int]:

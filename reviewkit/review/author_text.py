@@ -8,6 +8,7 @@ from pathlib import Path
 from reviewkit.errors import InputError, ReviewFileError, add, gathered
 from reviewkit.findings.finding_keys import PLACEHOLDER, FindingKeys
 from reviewkit.findings.findings_file import WORDS
+from reviewkit.review import photographs
 from reviewkit.tables import files
 
 FILE = WORDS
@@ -37,6 +38,18 @@ def read(folder: Path) -> str:
 _REMEDY = "Write it as plain text, saved as UTF-8."
 
 
+def pictured(folder: Path) -> dict[str, photographs.Sized]:
+    """Return the photographs in an author's words, by file of the review folder; none that can't be shown."""
+    shown: dict[str, photographs.Sized] = {}
+    with gathered([]):
+        for photo in photographs.named(read(folder)):
+            with gathered([]):
+                place = files.locate(photo.path, folder=folder)
+                name = place.relative_to(folder.resolve()).as_posix()
+                shown[name] = photographs.sized(folder, photo.path)
+    return shown
+
+
 def faults(folder: Path, known: FindingKeys) -> list[InputError]:
     """Return what is known before a run to be wrong with the author's words.
 
@@ -52,7 +65,9 @@ def faults(folder: Path, known: FindingKeys) -> list[InputError]:
     """
     found: list[InputError] = []
     with gathered(found):
-        for number, line in enumerate(read(folder).splitlines(), 1):
+        text = read(folder)
+        add(found, photographs.faults(folder, text))
+        for number, line in enumerate(text.splitlines(), 1):
             strange = ((key[1], known.refused(key[1])) for key in PLACEHOLDER.finditer(line))
             add(found, (_strange(key, number, *refused) for key, refused in strange if refused))
     return found

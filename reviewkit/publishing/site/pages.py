@@ -91,7 +91,9 @@ def write_preview(reviewed: Reviewed, *, words: str, known: KnownPages) -> None:
     """
     base = replace(_context(reviewed, None, _HOME), is_preview=True, trail=())
     found = {item.key: item for item in reviewed.findings}
-    text = prose.worded(words, found, base.where, unknown=prose.marked(found))
+    folder = reviewed.file.folder
+    text = prose.worded(words, found, base.where, folder=folder, unknown=prose.marked(found))
+    prose.write_photographs(folder, reviewed.staged)
     pages = [
         (result.page, result.notebook, _section_page(reviewed, result, base)) for result in reviewed.sections
     ]
@@ -213,6 +215,7 @@ def _write_index(reviewed: Reviewed, base: PageContext) -> None:
     summary = reviewed.summary
     found = {item.key: item for item in reviewed.findings}
     words = prose.author_words(reviewed.file.folder, found, base.where, is_draft=bool(reviewed.failed))
+    prose.write_photographs(reviewed.file.folder, reviewed.staged)
     page = _index_page(reviewed, base, words)
     page = replace(page, card=single_file.write(reviewed, page))
     notebook = summary.notebook if summary else _EMPTY

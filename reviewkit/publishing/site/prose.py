@@ -12,18 +12,19 @@ from markdown_it import MarkdownIt
 from markdown_it.token import Token
 from markupsafe import Markup
 
-from reviewkit.errors import InputError, gathered
+from reviewkit.errors import InputError, add, gathered
 from reviewkit.findings import Finding, finding_keys
 from reviewkit.pipeline.results import Reviewed
 from reviewkit.publishing.site.context import Link
-from reviewkit.review.author_text import FILE, read
+from reviewkit.review import photographs
+from reviewkit.review.author_text import FILE, pictured, read
 from reviewkit.review.review_file import Device
 
 
 @cache
-def _renderer() -> MarkdownIt:
+def _renderer(*, pictured: bool = False) -> MarkdownIt:
     # A picture from elsewhere would be a request that leaves the page.
-    return MarkdownIt("commonmark", {"html": False}).enable("table").disable("image")
+    return photographs.parser() if pictured else photographs.parser().disable("image")
 
 
 def anchor(text: str) -> str:
@@ -37,6 +38,7 @@ def rendered(
     *,
     taken: set[str] | None = None,
     replace: Callable[[str], list[Token]] | None = None,
+    picture: Callable[[Token], list[Token]] | None = None,
     under: int = 0,
 ) -> tuple[Markup, list[tuple[int, Link]]]:
     """Return Markdown as HTML, and its headings.
@@ -48,6 +50,8 @@ def rendered(
         Addresses in use on the page; added to.
     replace : callable, optional
         Makes tokens of each piece of plain text.
+    picture : callable, optional
+        Makes tokens of a picture; none is shown without.
     under : int
         The level of the heading that the text stands below: its own are set lower, and none is skipped.
         0: as they are written.
@@ -57,7 +61,8 @@ def rendered(
     tuple of (markupsafe.Markup, list of (level, Link))
     """
     used = set() if taken is None else taken
-    tokens = _renderer().parse(text)
+    renderer = _renderer(pictured=picture is not None)
+    tokens = renderer.parse(text)
     headings: list[tuple[int, Link]] = []
     outer: list[int] = []
     for place, token in enumerate(tokens):
@@ -68,10 +73,11 @@ def rendered(
                 (_level(token, tokens[place + 2], under, outer), Link(free(anchor(words), used), words))
             )
             token.attrSet("id", headings[-1][1].href)
-        elif token.type == "inline" and replace:
-            token.children = [new for child in token.children or () for new in _new(child, replace)]
-    options = _renderer().options
-    return Markup(_renderer().renderer.render(tokens, options, {})), headings
+        elif token.type == "inline":
+            if picture and [child.type for child in token.children or ()] == ["image"]:
+                tokens[place - 1].tag = tokens[place + 1].tag = "figure"
+            token.children = [new for child in token.children or () for new in _new(child, replace, picture)]
+    return Markup(renderer.renderer.render(tokens, renderer.options, {})), headings
 
 
 def _level(opening: Token, closing: Token, under: int, outer: list[int]) -> int:
@@ -93,8 +99,14 @@ def free(name: str, used: set[str]) -> str:
     return free
 
 
-def _new(token: Token, replace: Callable[[str], list[Token]]) -> list[Token]:
-    return replace(token.content) if token.type == "text" else [token]
+def _new(
+    token: Token,
+    replace: Callable[[str], list[Token]] | None,
+    picture: Callable[[Token], list[Token]] | None,
+) -> list[Token]:
+    if token.type == "image" and picture:
+        return picture(token)
+    return replace(token.content) if token.type == "text" and replace else [token]
 
 
 def word_faults(reviewed: Reviewed) -> list[InputError]:
@@ -102,7 +114,9 @@ def word_faults(reviewed: Reviewed) -> list[InputError]:
     found: list[InputError] = []
     known = [item.key for item in reviewed.findings]
     with gathered(found):
-        finding_keys.check(read(reviewed.file.folder), known, file=FILE, lost=reviewed.lost)
+        text = read(reviewed.file.folder)
+        add(found, photographs.faults(reviewed.file.folder, text))
+        finding_keys.check(text, known, file=FILE, lost=reviewed.lost)
     return found
 
 
@@ -128,7 +142,7 @@ def author_words(
     text = _read_what_can_be(folder) if is_draft else read(folder)
     if not is_draft:
         finding_keys.check(text, findings, file=FILE)
-    return worded(text, findings, where, unknown=_lost)
+    return worded(text, findings, where, folder=folder, unknown=_lost)
 
 
 def worded(
@@ -136,12 +150,15 @@ def worded(
     findings: Mapping[str, Finding],
     where: Mapping[str, str],
     *,
+    folder: Path,
     unknown: Callable[[str], list[Token]],
 ) -> Markup:
     """Return an author's words as HTML.
 
     Parameters
     ----------
+    folder : pathlib.Path
+        Holds the photographs.
     where : mapping of str to str
         The page that each finding is on.
     unknown : callable
@@ -155,8 +172,39 @@ def worded(
             for token in (_of_key(piece, findings, where, unknown) if is_key else [_text(piece)])
         ]
 
-    html, _ = rendered(text, taken=set(), replace=replace, under=2)
+    def picture(token: Token) -> list[Token]:
+        return [Token("html_inline", "", 0, content=str(_photograph(folder, token, findings)))]
+
+    html, _ = rendered(text, taken=set(), replace=replace, picture=picture, under=2)
     return html
+
+
+def _photograph(folder: Path, token: Token, findings: Mapping[str, Finding]) -> Markup:
+    """Return a photograph with its caption; what stands in its place, where it can't be shown."""
+    photo = photographs.source(token)
+    alt, caption = (_plain(text, findings) for text in (photo.alt, str(token.attrs.get("title", ""))))
+    try:
+        shown = photographs.sized(folder, photo.path)
+    except InputError as fault:
+        # Only for the one who is writing: a review with it is not published.
+        return Markup('<mark class="fault">{}</mark><small class="fault"> {}</small>').format(
+            photo.path, fault.problem
+        )
+    pattern = '<img class="photo" src="{}" alt="{}" width="{}" height="{}" loading="lazy" decoding="async">'
+    image = Markup(pattern).format(shown.name, alt, shown.width, shown.height)
+    return image + Markup("<figcaption>{}</figcaption>").format(caption) if caption else image
+
+
+def _plain(text: str, findings: Mapping[str, Finding]) -> str:
+    parts = finding_keys.pieces(text)
+    return "".join(findings[part].text if is_key and part in findings else part for part, is_key in parts)
+
+
+def write_photographs(folder: Path, staged: Path) -> None:
+    """Write the photographs that an author's words name into a review's staged folder."""
+    for shown in pictured(folder).values():
+        (staged / photographs.FOLDER).mkdir(exist_ok=True)
+        (staged / shown.name).write_bytes(shown.data)
 
 
 def _read_what_can_be(folder: Path) -> str:

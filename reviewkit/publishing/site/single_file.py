@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import html
+import mimetypes
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from reviewkit.pipeline.results import Reviewed, SectionResult
 from reviewkit.publishing.site import bundles, context, exporter
 from reviewkit.publishing.site.bundles import ChartBundle, cleaned
 from reviewkit.publishing.site.context import PageContext
+from reviewkit.review.photographs import FOLDER
 
 HOME = "index.html"
 MOST_CARRIED = 8 << 20
@@ -90,12 +92,22 @@ def _pages(place: Path, names: Sequence[str]) -> dict[str, _Page]:
     taken: set[str] = set()
     pages = {}
     for name in names:
-        text = (place / name).read_text(encoding="utf-8")
+        text = _with_photographs((place / name).read_text(encoding="utf-8"), place)
         stem = name.removesuffix(".html")
         ids = {old: old if old not in taken else f"{stem}.{old}" for old in _ID.findall(text)}
         taken |= set(ids.values())
         pages[name] = _Page(text, "main" if name == HOME else f"page-{stem}", ids)
     return pages
+
+
+def _with_photographs(text: str, place: Path) -> str:
+    """Return a page that carries its photographs itself."""
+
+    def carried(found: re.Match[str]) -> str:
+        kind = mimetypes.guess_type(found[1])[0]
+        return f'src="data:{kind};base64,{base64.b64encode((place / found[1]).read_bytes()).decode()}"'
+
+    return re.sub(rf'(?<=<img class="photo" )src="({FOLDER}/[^"]+)"', carried, text)
 
 
 def _extra(place: Path, name: str) -> dict[str, str]:
