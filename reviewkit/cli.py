@@ -282,6 +282,16 @@ def _executor(scheduler: str, stay_ready: float | None, *, ahead: bool) -> Itera
 
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
+@_templates
+def sheet(folder: Path, **templates: tuple[Path, ...]) -> None:
+    """Write FOLDER's bench sheet anew, for this device: two pages of A4 to print and write on."""
+    from reviewkit import bench_day
+
+    click.echo(_from_here(bench_day.sheet(folder, **templates)))
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
 @click.argument("word", default="")
 @click.option("--json", "as_json", is_flag=True, help="For editors that complete placeholders.")
 @_templates

@@ -8,6 +8,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
         "entering": ["Noted", "cable", "clap", "drain", "reading", "trial", "undo"],
         "forms": ["forms"],
         "journal": ["entries"],
+        "sheet": ["sheet"],
         "tonight": ["session", "tonight"],
     },
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import types
 import typing
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -19,8 +20,40 @@ from reviewkit.sections.template import Section, inputs_model
 from reviewkit.system.kit import kit_folder
 
 
-def page(name: str, sections: Iterable[Section]) -> str:
-    """Return the sheet as HTML.
+@dataclasses.dataclass(frozen=True)
+class Known:
+    """What is known for a bench sheet before the bench day; all of it may be left out.
+
+    Parameters
+    ----------
+    head : mapping of str to str
+        What stands beside each of `HEAD`.
+    meters : sequence of sequence of str
+        A row for each.
+    do : mapping of str to sequence of str
+        By section: what to do, in place of what its metadata say.
+    rows : mapping of str to sequence of sequence of str
+        By section, or by the title of a further table: beginnings of rows.
+    """
+
+    head: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    meters: Sequence[Sequence[str]] = ()
+    do: Mapping[str, Sequence[str]] = dataclasses.field(default_factory=dict)
+    rows: Mapping[str, Sequence[Sequence[str]]] = dataclasses.field(default_factory=dict)
+
+
+HEAD = (
+    *("Date, place", "Temperature, humidity"),
+    *("Sample, serial, firmware", "Cell: label, chemistry, capacity, limit"),
+    *("To declare: from whom, paid, links", "Maker’s claims, from the box"),
+    *("Stop when anything is warmer than", "Clocks set at, against"),
+)
+_SECOND_PAGE = 2
+"""The section that begins it, counted from 0: readout and charge fill the first."""
+
+
+def page(name: str, sections: Iterable[Section], known: Known | None = None) -> str:
+    """Return the sheet as HTML: two pages of A4 for the kit's own sections.
 
     Parameters
     ----------
@@ -28,21 +61,34 @@ def page(name: str, sections: Iterable[Section]) -> str:
         The device's.
     sections : iterable of Section
         Each adds what its metadata ask for under ``bench``, else what its parameters' comments say.
+    known : Known, optional
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     loader = FileSystemLoader(kit_folder() / "html")
     pages = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    parts = [_part(section) for section in sections]
+    filled = known or Known()
     text: str = pages.get_template("bench_sheet.html.j2").render(
-        name=name, sections=parts, cautions=CAUTIONS, scope=SCOPE
+        name=name,
+        sections=[_part(section, place, filled) for place, section in enumerate(sections)],
+        head=[(label, filled.head.get(label, "")) for label in HEAD],
+        meters=filled.meters,
+        cautions=CAUTIONS,
+        scope=SCOPE,
     )
     return text
 
 
-def _part(section: Section) -> dict[str, Any]:
-    asked = [item.comment for item in section.parameters if item.comment]
-    return {"title": section.title, "bench": section.about.bench, "asked": asked}
+def _part(section: Section, place: int, known: Known) -> dict[str, Any]:
+    return {
+        "title": section.title,
+        "bench": section.about.bench,
+        "asked": [item.comment for item in section.parameters if item.comment],
+        "do": known.do.get(section.name, section.about.bench.do),
+        "rows": known.rows.get(section.name, ()),
+        "filled": known.rows,
+        "is_second": place == _SECOND_PAGE,
+    }
 
 
 _INDENT = "  "

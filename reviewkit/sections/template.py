@@ -35,6 +35,24 @@ Check = Callable[[Any, Path], Sequence[InputError]]
 _Line = Annotated[str, StringConstraints(strip_whitespace=False)]
 
 
+class BenchTable(Block):
+    """A further table to fill in by hand.
+
+    Parameters
+    ----------
+    halves : bool
+        Whether its rows stand in two halves side by side.
+    first : bool
+        Whether it comes before the section's own table.
+    """
+
+    title: str = Field(min_length=1)
+    columns: tuple[str, ...] = Field(min_length=1)
+    rows: int = Field(default=4, ge=1, le=60)
+    halves: bool = False
+    first: bool = False
+
+
 class Bench(Block):
     """What the bench sheet asks for on behalf of a section.
 
@@ -46,6 +64,9 @@ class Bench(Block):
         Headings of a table to fill in by hand.
     rows : int
         Its empty rows.
+    halves : bool
+        Whether they stand in two halves side by side.
+    more : tuple of BenchTable
     files : mapping
         Tables to type it into: file name and header line.
     tables : mapping
@@ -58,6 +79,8 @@ class Bench(Block):
     do: tuple[str, ...] = ()
     columns: tuple[str, ...] = ()
     rows: int = Field(default=8, ge=1, le=60)
+    halves: bool = False
+    more: tuple[BenchTable, ...] = ()
     files: dict[str, str] = Field(default_factory=dict)
     tables: dict[str, str] = Field(default_factory=dict)
     first: tuple[_Line, ...] = ()
