@@ -132,7 +132,9 @@ def test_a_section_is_used_by_the_same_verbs(room: str) -> None:
     assert {"inputs", "check", "analyse", "findings"} <= set(section.__all__)
 
 
-@pytest.mark.parametrize("room", ["comparison", "findings", "metrology", "planning", "summary", *SECTIONS])
+@pytest.mark.parametrize(
+    "room", ["charge", "comparison", "findings", "logs", "metrology", "planning", "summary", *SECTIONS]
+)
 def test_the_help_of_a_room_is_two_screens_long(room: str) -> None:
     """A screen is 80 lines here: chosen, a terminal window of usual height on a desk's screen."""
     handed_out = importlib.import_module(f"reviewkit.{room}")

@@ -410,10 +410,6 @@ def analyse(records: ChargeRecord | Iterable[ChargeRecord], *, cell: Cell | None
     cell : Cell or None
         For limits and C-rates.
 
-    Returns
-    -------
-    ChargeResults
-
     Examples
     --------
     >>> [run.phases.ending for run in analyse(records, cell=bench.cell).runs]

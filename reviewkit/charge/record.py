@@ -199,10 +199,6 @@ def on_one_clock(
     **more
         Further fields of `ChargeRecord`.
 
-    Returns
-    -------
-    ChargeRecord
-
     Raises
     ------
     ValueError
