@@ -11,12 +11,13 @@ import ast
 import json
 import os
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from html import unescape
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from reviewkit.charge.findings import LogNotes
 from reviewkit.comparison import Comparison
 from reviewkit.figures.chart import Chart
 from reviewkit.findings import SCHEMA, Finding, Findings
@@ -108,7 +109,7 @@ def texts(section: str, items: Iterable[Any]) -> Iterator[Said]:
     Left out are the notes on the logs themselves, which tell of rows and not of the device, and the rows of
     tables that only repeat what their picture draws point by point.
     """
-    for item in items:
+    for item in (one for one in items if not isinstance(one, LogNotes | Dataset)):
         if isinstance(item, Findings):
             yield from (Said(section, f"note {one.key}", one.note) for one in item if one.note)
         elif isinstance(item, Chart):
@@ -119,13 +120,8 @@ def texts(section: str, items: Iterable[Any]) -> Iterator[Said]:
             yield Said(section, type(item).__name__, item._repr_mimebundle_()["text/plain"])
         elif isinstance(item, ExtraPage):
             yield Said(section, "page", item.markdown)
-        elif not isinstance(item, Dataset) and type(item).__name__ != "LogNotes":
-            yield Said(section, type(item).__name__, _words(item))
-
-
-def _words(item: Any) -> str:
-    lines: Sequence[str] = getattr(item, "items", ())
-    return "\n".join(lines) if lines else repr(item)
+        else:
+            yield Said(section, type(item).__name__, repr(item))
 
 
 def publish(values: Mapping[str, Any], items: Iterable[Any], folder: Path) -> Path:

@@ -215,7 +215,7 @@ def test_the_drain_log_is_fast_enough_for_the_blink_and_long_enough_for_many() -
 def test_connecting_begins_on_the_highest_range() -> None:
     steps = planning.connecting(session())
     assert "10 A" in steps.sentences[1].replace("\u00a0", " ")
-    assert "<ol>" in steps._repr_mimebundle_()["text/html"]
+    assert steps._repr_mimebundle_()["text/markdown"].startswith("1. ")
 
 
 # --- trials and cautions ----------------------------------------------------------------------------------

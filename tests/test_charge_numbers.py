@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reviewkit import charge, figures
-from reviewkit.charge import statistics
+from reviewkit.charge import statistics, transition
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.inputs import termination_limit
@@ -241,3 +241,22 @@ def test_scatter_that_the_display_makes_is_known_however_few_readings_count():
     voltage, current = textbook(interval_s=10.0, resolution=0.01)
     droop = analysed(voltage, current).get("plateau_droop")
     assert all(math.isinf(part.dof) for part in droop.components)
+
+
+def test_a_bend_scatters_by_as_much_as_is_stated_of_it() -> None:
+    """A known bend in noise: deviations over stated standard uncertainties have a root mean square near 1.
+
+    The surest of several windows is used, so its own spread alone would be too small.
+    """
+    time = np.arange(0.0, 3600.0, 5.0)
+    record = charge.on_one_clock(
+        pd.Series(4.2, time), pd.Series(0.8, time), voltmeter=VOLTMETER, ammeter=AMMETER
+    )
+    rng = np.random.default_rng(1)
+    ratios = []
+    for knee_s in rng.uniform(1760.0, 1840.0, 60):
+        current = 0.8 * np.exp(-np.maximum(time - knee_s, 0.0) / 2500.0) + rng.normal(0.0, 4e-3, len(time))
+        found = transition._bends(record, current, 1800.0, 900.0, 1e-5)
+        surest = min(found, key=lambda one: one.standard)
+        ratios.append((surest.value - knee_s) / surest.standard)
+    assert 0.95 < math.sqrt(np.mean(np.square(ratios))) < 1.5

@@ -10,6 +10,7 @@ from typing import Any
 import nbformat
 import pytest
 import yaml
+from markdown_it import MarkdownIt
 from simulate.drain import METER
 
 from reviewkit import drain, figures
@@ -425,8 +426,9 @@ def test_figures_answer_with_numbers(name: str) -> None:
 def test_words_that_look_like_markup_stay_words() -> None:
     name = "<script>alert(1)</script> [x](javascript:y)"
     result = drain.analyse(bench({"name": name, "reading_A": "45.0 uA", "range_full_scale_A": "600 uA"}))
-    shown = drain.summary(result)._repr_mimebundle_()["text/html"]
+    shown = MarkdownIt("commonmark").render(drain.summary(result)._repr_mimebundle_()["text/markdown"])
     assert "<script" not in shown
+    assert "<a " not in shown
     assert shown.startswith("<p>")
 
 

@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import pytest
 
 from reviewkit import summary
-from reviewkit.findings import Finding, Findings, not_tested
+from reviewkit.findings import PART_MIME, Finding, Findings, not_tested
 from reviewkit.metrology.conformity import Limit
 from reviewkit.summary import spoken
 from reviewkit.summary.record import Record
@@ -248,6 +248,8 @@ def test_what_becomes_of_the_makers_claim_about_the_readout_is_said_once(verdict
         (9.96e-5, "A", False, "100 µA"),
         (15360.0, "s", False, "4¼ h"),
         (21590.0, "s", False, "6 h"),
+        (5400.0, "s", False, "1½ h"),
+        (3590.0, "s", False, "60 min"),
         (2100.0, "s", False, "35 min"),
         (0.0, "A", False, "0 A"),
     ],
@@ -427,6 +429,71 @@ def test_the_list_says_what_a_buyer_chooses_by():
     assert figures() == {}
     assert figures(Finding("ui.hazards", "ways", value=[]))["wrong"] == "nothing seen"
     assert figures(not_tested("ui.hazards", "ways", "No states."))["wrong"] == "not tested"
+
+
+def test_the_list_sorts_narrows_and_draws_by_what_was_found():
+    """What charges to its end comes first, then what may, then what does not."""
+
+    def shown(*items: Finding) -> dict[str, dict[str, object]]:
+        bundle = summary.key_figures(Record(Findings(items)))._repr_mimebundle_()
+        return {item["name"]: item for item in bundle[PART_MIME]["figures"]}
+
+    sound = shown(*SOUND, found("ui.hazards", []))
+    assert {
+        name: (item["order"], item["has"], item["unit"], item["interval"]) for name, item in sound.items()
+    } == {
+        "ends": (0.0, "ends", "", None),
+        "inside": (1.0, "", "", None),
+        "wrong": (0.0, "sound", "", None),
+        "full_in": (15360.0, "", "s", (15357.0, 15363.0)),
+        "shelf": (7.16e-5, "", "A", (7.16e-5, 7.16e-5)),
+        "readout": (0.06107, "", "V", (0.05, 0.06107)),
+    }
+    for value, order in ((None, 1.0), (False, 2.0)):
+        item = shown(found("charge.terminates", value))["ends"]
+        assert (item["order"], item["has"]) == (order, "")
+    lost = shown(LOCK_LOST, found("charge.hold_voltage", 4.3, "V", limit=CELL, verdict="fail"))
+    assert (lost["wrong"]["order"], lost["wrong"]["has"]) == (1.0, "")
+    assert lost["inside"]["order"] == 0.0
+
+
+def changed(before: Finding, now: Finding) -> str:
+    """What the edition says of one finding, its spaces plain."""
+    made = Record(Findings((now,)), review={"edition": 2}, earlier=Findings((before,)), earlier_edition=1)
+    return re.sub("[\u00a0\u202f]", " ", summary.edition(made).text)
+
+
+def test_an_edition_tells_what_changed_by_more_than_both_uncertainties_together():
+    """GUM 5.1.2: of independent ones the squares add, 3 and 4 mV are 5 mV."""
+    before = found("charge.hold_voltage", 4.1, "V", uncertainty=0.003)
+    unchanged = "no finding has changed"
+    assert unchanged in changed(before, found("charge.hold_voltage", 4.1049, "V", uncertainty=0.004))
+    assert "by more than the uncertainty" in changed(
+        before, found("charge.hold_voltage", 4.1051, "V", uncertainty=0.004)
+    )
+    judged = replace(before, limit=CELL, verdict="pass")
+    assert unchanged in changed(judged, judged)
+    assert "not judged, now" in changed(before, judged)
+    assert "another result" in changed(found("charge.ended_by", "device"), found("charge.ended_by", "source"))
+    assert unchanged in changed(found("charge.ended_by", "device"), found("charge.ended_by", "device"))
+
+
+def test_a_meters_large_whole_numbers_are_set_in_groups_of_three():
+    """ISO 80000-1, 7.3.1 (from memory): groups of three are set apart by a small space."""
+    made = Record(Findings(()), voltmeter={"input_ohm": 10000000}, ammeter={"burden_ohm": 9999})
+    shown = summary.instruments(made).text
+    assert re.search(r"input 10\s000\s000\s", shown)
+    assert "burden 9999" in shown
+
+
+def test_a_claim_of_the_sections_own_limit_is_left_open_where_the_section_could_not_tell():
+    """Against another limit it is judged anew."""
+    item = Finding(
+        "lamp.draw", "draw", 2e-3, "A", low=1e-3, high=2.5e-3, limit=Limit(None, 3e-3), verdict="inconclusive"
+    )
+    for most, says in ((3e-3, "the meter can’t tell"), (5e-3, "yes"), (0.5e-3, "no")):
+        made = Record(Findings((item,)), claims=({"about": "lamp.draw", "at_most": most},))
+        assert f'data-label="Holds">{says}</td>' in str(summary.claims(made).html)
 
 
 def test_the_list_never_gives_an_interrupted_charges_time_nor_an_end_that_one_source_did_not_have():

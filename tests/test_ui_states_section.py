@@ -132,7 +132,7 @@ def test_the_note_to_the_maker_holds_steps_trials_expectation_and_severity():
         "can’t be told apart",
         "Power lost in full",
     ):
-        assert words in note.markdown
+        assert words in note.markdown.translate(dict.fromkeys((0xA0, 0x2009, 0x202F), " "))
     bundle = note._repr_mimebundle_()
     assert set(bundle[displays.EXTRA_PAGE_MIME]) == {"name", "title", "markdown"}
     assert displays.ExtraPage.from_dict(bundle[displays.EXTRA_PAGE_MIME]) == note

@@ -24,7 +24,7 @@ from reviewkit.charge.limit_time import in_words
 from reviewkit.charge.record import ChargeRecord
 from reviewkit.charge.regimes import UNEXPLAINED
 from reviewkit.findings import Finding, Findings, displays, measured, not_tested, table_html
-from reviewkit.findings.displays import Dataset, Datasets
+from reviewkit.findings.displays import Answer, Dataset, Datasets
 from reviewkit.metrology.conformity import Limit, Verdict
 from reviewkit.schema.blocks import Cell
 
@@ -374,16 +374,8 @@ def temperatures(run: ChargeResult) -> list[Finding]:
 
 
 @dataclass(frozen=True)
-class LogNotes:
-    """Sentences about the logs."""
-
-    lines: tuple[str, ...]
-
-    def _repr_markdown_(self) -> str:
-        return "\n".join(f"- {line}" for line in self.lines) or "Nothing was logged."
-
-    def __repr__(self) -> str:
-        return "\n".join(self.lines) or "Nothing was logged."
+class LogNotes(Answer):
+    """Sentences about the logs, which tell of rows and not of the device."""
 
 
 def notes_of(records: Iterable[ChargeRecord]) -> LogNotes:
@@ -398,7 +390,7 @@ def notes_of(records: Iterable[ChargeRecord]) -> LogNotes:
         if record.clock_note:
             lines.append(f"{name}Clocks: {record.clock_note[:1].lower()}{record.clock_note[1:]}")
         lines += [f"{name}{note}" for note in record.notes]
-    return LogNotes(tuple(lines))
+    return LogNotes(tuple(lines or ["Nothing was logged."]), form="bullets" if lines else "paragraphs")
 
 
 def analyse(records: ChargeRecord | Iterable[ChargeRecord], *, cell: Cell | None = None) -> ChargeResults:

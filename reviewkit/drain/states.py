@@ -432,4 +432,4 @@ def connecting(ranges: Sequence[Meter]) -> Answer:
     known = [one for one in ranges if one.full_scale is not None]
     highest = _scale(max(known, key=lambda one: one.full_scale or 0.0)) if known else ""
     steps = sentences.of("drain")("connecting", highest=highest).split(" | ")
-    return Answer(tuple(steps), steps=True)
+    return Answer(tuple(steps), form="steps")

@@ -14,6 +14,7 @@ from reviewkit.figures import sheet
 from reviewkit.figures.marks import wrapped
 from reviewkit.figures.sheet import merged
 from reviewkit.findings import CHART_MIME, PLOTLY_MIME
+from reviewkit.findings.displays import plain
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -32,7 +33,7 @@ class Absent:
     why: str
 
     def _repr_markdown_(self) -> str:
-        return f"*No chart: {self.why[:1].lower()}{self.why[1:]}*"
+        return f"*No chart: {plain(self.why[:1].lower() + self.why[1:])}*"
 
     def __repr__(self) -> str:
         return f"No chart: {self.why}"

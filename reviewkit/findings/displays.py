@@ -13,7 +13,7 @@ import html
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,27 +25,33 @@ class Answer:
 
     Parameters
     ----------
+    sentences : tuple of str
+        Plain text: what was typed in a table of the reviewer's is shown as typed, never read as markup.
     columns : tuple of str
         Headers; empty: no table.
-    steps : bool
-        Whether the sentences are steps to take in order.
+    form : {"paragraphs", "bullets", "steps"}
+        Steps are to be taken in order.
     """
 
     sentences: tuple[str, ...]
     columns: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
-    steps: bool = False
+    form: Literal["paragraphs", "bullets", "steps"] = "paragraphs"
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
-        return {
-            "text/html": self._told() + table(self.columns, self.rows),
-            "text/plain": "\n".join([*self.sentences, *(" | ".join(row) for row in self.rows)]),
-        }
+        text = {"text/plain": str(self)}
+        if not self.columns:
+            return {"text/markdown": self._markdown(), **text}
+        told = "".join(f"<p>{html.escape(item)}</p>" for item in self.sentences)
+        return {"text/html": told + table(self.columns, self.rows), **text}
 
-    def _told(self) -> str:
-        if not self.steps:
-            return "".join(f"<p>{html.escape(item)}</p>" for item in self.sentences)
-        return "<ol>" + "".join(f"<li>{html.escape(item)}</li>" for item in self.sentences) + "</ol>"
+    def __str__(self) -> str:
+        return "\n".join([*self.sentences, *(" | ".join(row) for row in self.rows)])
+
+    def _markdown(self) -> str:
+        marks = {"paragraphs": "", "bullets": "- ", "steps": "{}. "}[self.form]
+        shown = [marks.format(number) + plain(text) for number, text in enumerate(self.sentences, 1)]
+        return ("\n\n" if self.form == "paragraphs" else "\n").join(shown)
 
 
 def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
@@ -73,7 +79,13 @@ EXTRA_PAGE_MIME = "application/vnd.reviewkit.page+json"
 
 NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 """What a page, or a table, may be called: it becomes a file name."""
+_BLANKS = re.compile(r"[ \t\r\n]+")
 _MARKS = re.compile(r"([\\`*_{}\[\]<>#|~&!])")
+
+
+def _check_name(name: str, what: str) -> None:
+    if not NAME.fullmatch(name):
+        raise ValueError(f"'{name}' is no name of a {what}: small letters, digits, single hyphens")
 
 
 @dataclass(frozen=True)
@@ -98,8 +110,7 @@ class ExtraPage:
     markdown: str
 
     def __post_init__(self) -> None:
-        if not NAME.fullmatch(self.name):
-            raise ValueError(f"'{self.name}' is no name of a page: small letters, digits, single hyphens")
+        _check_name(self.name, "page")
 
     @property
     def page(self) -> str:
@@ -127,8 +138,8 @@ class ExtraPage:
 
 
 def plain(text: str) -> str:
-    """Return text that Markdown shows as it is, on one line."""
-    return _MARKS.sub(r"\\\1", " ".join(text.split()))
+    """Return text that Markdown shows as it is, on one line; no-break spaces stay."""
+    return _MARKS.sub(r"\\\1", _BLANKS.sub(" ", text).strip(" "))
 
 
 DATASET_MIME = "application/vnd.reviewkit.findings.dataset+json"
@@ -184,8 +195,7 @@ class Dataset:
     inputs: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        if not NAME.fullmatch(self.name):
-            raise ValueError(f"'{self.name}' is no name of a table: small letters, digits, single hyphens")
+        _check_name(self.name, "table")
 
     def csv(self) -> str:
         """Return the table as text: comma, decimal point, nine significant digits."""

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from reviewkit.findings import Finding, Findings, not_tested, sentences
+from reviewkit.findings.displays import Answer
 from reviewkit.metrology import Component, formatting
 from reviewkit.metrology.conformity import Limit, Verdict, verdict_of
 from reviewkit.readout.analysis import Bracket, Readout
@@ -37,26 +36,12 @@ of which one is doubted, three may be misread, and the other three agree by chan
 tests/benchmarks/readout_honest.py, seed 462."""
 
 
-@dataclass(frozen=True)
-class Prose:
-    """Paragraphs; a notebook shows them as text."""
-
-    paragraphs: tuple[str, ...]
-
-    def _repr_markdown_(self) -> str:
-        # What was typed in a table is shown as typed and never read as markup.
-        return "\n\n".join(re.sub(r"([\\`*_\[\]<>#|~&])", r"\\\1", text) for text in self.paragraphs)
-
-    def __repr__(self) -> str:
-        return "\n\n".join(self.paragraphs)
-
-
 def say(name: str, /, **values: Any) -> str:
     """Return one of the section's sentences, as ``templates/words/readout.j2`` words it."""
     return sentences.of("readout")(name, **values)
 
 
-def summary(result: Readout) -> Prose:
+def summary(result: Readout) -> Answer:
     """Return the section's result in a few paragraphs, what was taken for granted last.
 
     Examples
@@ -66,13 +51,13 @@ def summary(result: Readout) -> Prose:
     """
     fitted, table = result.fit, result.table
     if table is None:
-        return Prose((say("nothing_read"),))
+        return Answer((say("nothing_read"),))
     if fitted is None:
         parts = [say("marks_only", name=result.bench.name)]
         parts += [bracket(one, "threshold") for one in result.thresholds]
-        return Prose((*parts, *(bracket(one, "warning") for one in result.warnings), _load(result)))
+        return Answer((*parts, *(bracket(one, "warning") for one in result.warnings), _load(result)))
     if not fitted.consistent:
-        return Prose((say("no_fit", count=len(fitted.readings)), _step(result)))
+        return Answer((say("no_fit", count=len(fitted.readings)), _step(result)))
     level = fitted.transition
     lead = say(
         "lead",
@@ -82,7 +67,7 @@ def summary(result: Readout) -> Prose:
         greatest=fitted.maximum_error[2],
     )
     doubt = (_doubt(result, fitted),) if fitted.ways != ((),) else ()
-    return Prose(
+    return Answer(
         (lead, _rule(result, fitted), *doubt, _gain_taken(fitted), f"{_load(result)} {_step(result)}")
     )
 

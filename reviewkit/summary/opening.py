@@ -296,11 +296,13 @@ def _not_shown(item: Finding) -> bool:
 
 
 def _charges_on(item: Finding) -> bool:
-    return _fails(item) and (_as_number(item.value) or 0.0) > 0
+    value = _as_number(item.value)
+    return _fails(item) and value is not None and value > 0
 
 
 def _draws_on(item: Finding) -> bool:
-    return _fails(item) and (_as_number(item.value) or 0.0) < 0
+    value = _as_number(item.value)
+    return _fails(item) and value is not None and value < 0
 
 
 def _as_number(value: object) -> float | None:

@@ -185,9 +185,8 @@ def _ends(record: Record) -> KeyFigure | None:
         return None
     values = [item.value for item in found]
     word = "no" if False in values else "yes" if all(value is True for value in values) else "open"
-    return _figure(
-        "ends", say("key_ends", word=word), {"yes": 0.0, "no": 2.0}.get(word, 1.0), "ends" * (word == "yes")
-    )
+    order = float(("yes", "open", "no").index(word))
+    return _figure("ends", say("key_ends", word=word), order, "ends" if word == "yes" else "")
 
 
 def _inside(record: Record) -> KeyFigure | None:

@@ -6,8 +6,7 @@ Their sentences stand in ``templates/words/ui_states.j2``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from reviewkit.findings import Finding, Findings, measured, not_tested, sentences, with_inputs
 from reviewkit.findings.displays import Answer, ExtraPage, plain
@@ -286,73 +285,53 @@ def _flash_rate(name: str, signal: signals.Signal) -> Finding:
     return measured(key, label, signal.rate, note=note)
 
 
-@dataclass(frozen=True)
-class Sentences:
-    """A list of sentences.
-
-    Parameters
-    ----------
-    otherwise : str
-        Shown where there are none.
-    """
-
-    items: tuple[str, ...]
-    otherwise: str
-    numbered: bool = False
-
-    def _repr_mimebundle_(self, **_: Any) -> dict[str, str]:
-        shown = self.items or (self.otherwise,)
-        marks = [f"{place}." if self.numbered else "-" for place in range(1, len(shown) + 1)]
-        listed = (f"{mark} {plain(item)}" for mark, item in zip(marks, shown, strict=True))
-        return {
-            "text/markdown": "\n".join(listed) if self.items else plain(self.otherwise),
-            "text/plain": "\n".join(shown),
-        }
+def _listed(items: Iterable[str], otherwise: str, form: Literal["bullets", "steps"] = "bullets") -> Answer:
+    found = tuple(items)
+    return Answer(found, form=form) if found else Answer((otherwise,))
 
 
-def _nothing() -> Sentences:
-    return Sentences((), say("nothing"))
+def _nothing() -> Answer:
+    return Answer((say("nothing"),))
 
 
-def precaution_list(result: Assessment | NothingObserved) -> Sentences:
+def precaution_list(result: Assessment | NothingObserved) -> Answer:
     """Return what to do before leaving the device, and why that is enough.
 
     Examples
     --------
-    >>> precaution_list(result).items[0]
+    >>> precaution_list(result).sentences[0]
     'Changing the cell removes the lock. Lock it again after every change (turn the ring).'
     """
     if isinstance(result, NothingObserved):
         return _nothing()
-    return Sentences(tuple(precaution_sentences(result)), say("none_needed"))
+    return _listed(precaution_sentences(result), say("none_needed"))
 
 
-def change_list(result: Assessment | NothingObserved) -> Sentences:
+def change_list(result: Assessment | NothingObserved) -> Answer:
     """Return the one change of behaviour to ask the maker for.
 
     Examples
     --------
-    >>> change_list(result).items[0]
+    >>> change_list(result).sentences[0]
     'In locked, on cell changed by someone else: go to locked instead of standby; no hazard is left.'
     """
     if isinstance(result, NothingObserved):
         return _nothing()
     otherwise = say("no_change", hazards=bool(result.hazards))
-    return Sentences(tuple(say("change", item=item) for item in result.changes), otherwise)
+    return _listed((say("change", item=item) for item in result.changes), otherwise)
 
 
-def trial_list(result: Assessment | NothingObserved) -> Sentences:
+def trial_list(result: Assessment | NothingObserved) -> Answer:
     """Return the walk through all trials still to make.
 
     Examples
     --------
-    >>> trial_list(result).items[0]
+    >>> trial_list(result).sentences[0]
     'In standby: cable in, to get to charging.'
     """
     if isinstance(result, NothingObserved):
         return _nothing()
-    steps = tuple(say("step", item=item) for item in result.plan.steps)
-    return Sentences(steps, say("nothing_left"), numbered=True)
+    return _listed((say("step", item=item) for item in result.plan.steps), say("nothing_left"), "steps")
 
 
 def signal_table(result: Assessment | NothingObserved) -> Answer:
