@@ -53,6 +53,11 @@ def form(
         What is filled in already, as for `filled_in`; `out` and `write_to` among it.
     templates, only_templates : iterable of str or pathlib.Path
         As for `check`.
+
+    Examples
+    --------
+    >>> reviewkit.form({"device": {"name": "Rowan"}}).values
+    {'device': {'name': 'Rowan'}}
     """
     own = {"templates": tuple(templates), "only_templates": tuple(only_templates)}
     sections = template.of_kind("section", template.discover(own["templates"], only=own["only_templates"]))
