@@ -99,3 +99,22 @@ def test_a_form_filled_in_runs_and_is_kept_as_the_cell_would_be(
     assert "Published: <code>" in form.told.value
     plateau = published.findings["charge.plateau_current"]
     assert abs(plateau.value - TRUTH["plateau_A"]) <= plateau.uncertainty
+
+
+def test_a_meter_of_ones_own_is_named_in_the_form(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.chdir(tmp_path)
+    volts, amps = write(tmp_path / "bench")
+    own = "bench A: {accuracy: ±(0.05 % + 2), resolution: 1 mV, full_scale: 6 V}\n"
+    (tmp_path / "instruments.yaml").write_text(own, encoding="utf-8")
+    names = {
+        "device": {"name": "Rowan"},
+        "voltmeter": "bench A",
+        "ammeter": METERS["ammeter"],
+        "charge_runs": [{"voltage": volts.as_posix(), "current": amps.as_posix()}],
+    }
+    form = reviewkit.form(names)
+    assert form.values == names
+    filled = form.check()
+    assert filled is not None
+    assert filled.values["voltmeter"]["accuracy"] == "±(0.05 % + 2)"
+    assert reviewkit.form(names | {"voltmeter": "bench Z"}).check() is None

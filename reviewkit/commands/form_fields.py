@@ -87,7 +87,8 @@ class Field:
 
 def _input(key: Key, annotation: Any, example: str, is_log: bool) -> Any:
     name = key.name.rpartition(".")[2]
-    shown = f"{example}   ({key.says})" if example and key.says else example or key.says
+    says = key.says.partition(" [")[0]  # the label has the unit
+    shown = f"{example}   ({says})" if example and says else example or says
     common = {"description": _label(name), **LINE}
     if words := review_outline.literals(annotation):
         return widgets.Dropdown(options=["", *words], value="", **common)
@@ -152,8 +153,8 @@ class Block:
         By the key's own name: which fields there are, in their order.
     examples : mapping of str to object
         By the same.
-    value : mapping
-        What is known.
+    value : mapping or str
+        What is known; of a meter of one's own its name.
     """
 
     def __init__(
@@ -161,9 +162,9 @@ class Block:
         model: type[BaseModel],
         keys: Mapping[str, Key],
         examples: Mapping[str, Any],
-        value: Mapping[str, Any] | None = None,
+        value: Mapping[str, Any] | str | None = None,
     ) -> None:
-        self._model, known = model, dict(value or {})
+        self._model, known = model, {"name": value} if isinstance(value, str) else dict(value or {})
         fields = model.model_fields
         self._fields = [
             Field(key, fields[name].annotation, str(examples.get(name, "")), known.pop(name, None))
@@ -177,9 +178,13 @@ class Block:
         self._check()
 
     @property
-    def value(self) -> dict[str, Any]:
-        """What is filled in."""
-        return self._filled(lambda field: field.value)
+    def value(self) -> Any:
+        """What is filled in; of a meter of which nothing but the name is, that name."""
+        typed = self._filled(lambda field: field.value)
+        return typed["name"] if self._is_by_name(typed) else typed
+
+    def _is_by_name(self, typed: Mapping[str, Any]) -> bool:
+        return set(typed) == {"name"} and issubclass(self._model, Voltmeter | Ammeter)
 
     def _filled(self, of: Callable[[Field], Any]) -> dict[str, Any]:
         typed = {field.name: of(field) for field in self._fields}
@@ -188,6 +193,9 @@ class Block:
     def _check(self) -> None:
         """Say what the model refuses of what is filled in, or how a meter was understood."""
         judged = self._filled(lambda field: field.judged)
+        if self._is_by_name(judged):
+            self.told.value = _lines(["the meter of this name in instruments.yaml"])
+            return
         try:
             held = quantities.checked(self._model, judged, file="") if judged else None
             self.told.value = _lines([_understood(held)] if isinstance(held, Voltmeter | Ammeter) else [])
