@@ -16,6 +16,7 @@ from reviewkit import charge, commands, planning
 from reviewkit.comparison.rows import sharing
 from reviewkit.errors import Faults, InputError
 from reviewkit.pipeline import cache, loading
+from reviewkit.preview.build import look
 from reviewkit.review import review_file
 from reviewkit.schema import instruments
 from reviewkit.sections import template
@@ -246,10 +247,12 @@ def test_written_out_or_by_name_it_is_the_same_edition(published: tuple[Path, Pa
 def test_a_change_while_the_review_is_run_is_noticed(published: tuple[Path, Path]) -> None:
     folder, _ = published
     (file,) = loading.read([folder / "alder"], template.discover())
+    assert file.is_still_so()
     before = file.seen[-1]
     assert before.path == "instruments.yaml"
     write(folder / "instruments.yaml", changed("bench voltmeter", full_scale="60 V"))
     now = review_file.fingerprints.of_text(before.path, file.meters.again(file.folder))
+    assert not file.is_still_so()
     write(folder / "instruments.yaml", BENCH)
     assert now.sha256 != before.sha256
     assert review_file.fingerprints.of_text(before.path, file.meters.again(file.folder)) == before
@@ -340,3 +343,14 @@ def test_start_offers_the_meters_that_there_are(tmp_path: Path) -> None:
     assert voltmeter == f"#voltmeter: bench voltmeter{own}bench C, 6 V range; bench C, 600 mV range"
     assert ammeter == f"#ammeter: bench C, 10 A range{own}bench C, 600 mA range"
     assert commands.check(tmp_path / "lamp") == ()
+
+
+def test_a_preview_looks_at_the_files_that_declare_its_meters(bench: Path) -> None:
+    watched = [bench, *instruments.places(bench)]
+    before = look(watched)
+    above = str(bench.parents[1] / "instruments.yaml")
+    assert above in before
+    write(bench.parents[1] / "instruments.yaml", changed("bench C", serial="another"))
+    assert look(watched) != before
+    write(bench.parent / "instruments.yaml", {})
+    assert set(look(watched)) - set(before) == {str(bench.parent / "instruments.yaml")}

@@ -12,7 +12,6 @@ from reviewkit.errors import InputError
 from reviewkit.findings import Findings, twins
 from reviewkit.pipeline import loading, runner
 from reviewkit.pipeline.cache import SectionCache
-from reviewkit.review import fingerprints
 from reviewkit.sections import template
 from reviewkit.system import disk
 
@@ -97,7 +96,7 @@ def findings(
     items: list[Placeholder] = []
     with disk.temporary_folder() as place:
         (ended,) = runner.run([(file, place / file.name)], parts, keep=keep)
-    if fingerprints.still(file.folder, file.seen):
+    if file.is_still_so():
         keep.put(ended.made)
     for result in ended.sections:
         items += _of_section(result.findings, result.section.title)

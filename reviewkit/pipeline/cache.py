@@ -253,7 +253,7 @@ def remember(
         "files": dict(digests),
         "place": str(place),
         "published": _states(place),
-        "meters": {"named": dict(meters.named), "text": meters.text, "places": meters.places(folder)},
+        "meters": {"named": dict(meters.named), "text": meters.text, "places": meters.places_now(folder)},
     }
     Store("reviews").write({_stamp(folder, options.out): stamp})
 

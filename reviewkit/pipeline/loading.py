@@ -159,7 +159,7 @@ def _bound(
     found += template.unknown_keys(written.values, parts)
     add(found, refused)
     found[:] = _without_doubles(found)
-    file = review_file.bind(folder, written.values, found, meters=written.meters)
+    file = review_file.bind(folder, written.values, found, written.meters)
     if file:
         bodies = template.of_kind("section", parts)
         add(found, _strange_chapters(file, bodies))

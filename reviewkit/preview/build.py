@@ -23,8 +23,9 @@ from reviewkit.pipeline.cache import SectionCache
 from reviewkit.pipeline.results import ASSETS, NOTEBOOKS, Reviewed, SectionResult
 from reviewkit.privacy.notebook import Scrubber
 from reviewkit.publishing import site
-from reviewkit.review import author_text, fingerprints, photographs, review_file
+from reviewkit.review import author_text, photographs, review_file
 from reviewkit.review.review_file import ReviewFile
+from reviewkit.schema import instruments
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
 
@@ -148,7 +149,7 @@ class Builder:
 
     def _check(self, parts: Sequence[Section]) -> list[InputError]:
         """Return what `check` finds besides the author's words; asked anew where another file has changed."""
-        there = look([self.folder], besides=author_text.FILE)
+        there = look([self.folder, *instruments.places(self.folder)], besides=author_text.FILE)
         if self._checked is None or self._checked[0] != there:
             arguments = str(self.folder), *self._own
             told = forkserver.call(faults_there, *arguments)
@@ -198,7 +199,7 @@ class Builder:
         """Keep what sections found, if what they read is still there."""
         old = {id(result.outcome) for name, result in self._good.items() if name in self._failed}
         made = {key: outcome for key, outcome in ended.made.items() if id(outcome) not in old}
-        if fingerprints.still(self.folder, ended.file.seen):
+        if ended.file.is_still_so():
             self._keep.put(made)
 
     def _placed(self, found: Sequence[InputError], parts: Sequence[Section]) -> tuple[PlacedFault, ...]:
@@ -246,9 +247,12 @@ Seen = dict[str, tuple[int, int]]
 
 
 def look(folders: Iterable[Path], besides: str = "") -> Seen:
-    """Return size and moment of writing of every file, but for those of one name."""
+    """Return size and moment of writing of every file in folders, or named, but for those of one name."""
     found: Seen = {}
     for folder in folders:
+        with suppress(OSError):
+            status = folder.stat()
+            found |= {} if folder.is_dir() else {str(folder): (status.st_size, status.st_mtime_ns)}
         for place, _, names in os.walk(folder):
             for path in (Path(place, name) for name in names if name != besides):
                 # Gone in between, or a link that leads nowhere.

@@ -13,6 +13,7 @@ from reviewkit.errors import InputError
 from reviewkit.execution import forkserver
 from reviewkit.preview.build import Builder, look
 from reviewkit.preview.server import Address, Board, serving
+from reviewkit.schema import instruments
 from reviewkit.system import disk
 from reviewkit.tables import keys
 
@@ -72,7 +73,7 @@ def opened(
 
 
 def _follow(builder: Builder, board: Board, more: Iterable[Path]) -> None:
-    watched = (builder.folder, *more)
+    watched = (builder.folder, *more, *instruments.places(builder.folder))
     seen = look(watched)
     _show(builder, board, watched)
     for _ in _changes(watched):

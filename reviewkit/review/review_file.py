@@ -184,6 +184,12 @@ class ReviewFile:
         used = fingerprints.of_text(instruments.FILE, self.meters.text)
         return (*fingerprints.fingerprints(self.folder, self.files), *([used] if self.meters else []))
 
+    def is_still_so(self) -> bool:
+        """Whether every file that it reads, and every meter that it names, is what it was."""
+        own = [item for item in self.seen if item.path in self.files]
+        same = not self.meters or self.meters.again(self.folder) == self.meters.text
+        return same and fingerprints.still(self.folder, own)
+
     @property
     def name(self) -> str:
         """The review's name in a published folder."""
@@ -247,7 +253,7 @@ def written(folder: Path, faults: list[InputError], *, above: bool = True) -> Wr
 
 
 def bind(
-    folder: Path, values: Mapping[str, Any], faults: list[InputError], *, meters: Used = NONE
+    folder: Path, values: Mapping[str, Any], faults: list[InputError], meters: Used = NONE
 ) -> ReviewFile | None:
     """Return the review file with its own blocks checked, or None with what is at fault added to `faults`."""
     folder = folder.resolve()

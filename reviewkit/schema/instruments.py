@@ -53,7 +53,7 @@ def paths(folder: Path, *, above: bool = True) -> tuple[Path, ...]:
     above : bool
         Whether to look in the folders above it too.
     """
-    return tuple(place for place in _candidates(folder, above=above) if _is_there(place))
+    return tuple(place for place in places(folder, above=above) if _is_there(place))
 
 
 def _is_there(place: Path) -> bool:
@@ -63,7 +63,8 @@ def _is_there(place: Path) -> bool:
         return False
 
 
-def _candidates(folder: Path, *, above: bool) -> Iterator[Path]:
+def places(folder: Path, *, above: bool = True) -> Iterator[Path]:
+    """Walk where the meters of a review folder may be declared, the nearest first."""
     start = folder.resolve()
     yield from (place / FILE for place in ([start, *start.parents] if above else [start]))
 
@@ -125,11 +126,11 @@ class Used:
         _, now = put_in(self.named, folder, [], above=self.above)
         return now.text
 
-    def places(self, folder: Path) -> dict[str, str]:
+    def places_now(self, folder: Path) -> dict[str, str]:
         """Return every place where they may be declared, with the SHA-256 of what lies there."""
         return {
             str(place): hashlib.sha256(place.read_bytes()).hexdigest() if _is_there(place) else ""
-            for place in (_candidates(folder, above=self.above) if self else ())
+            for place in (places(folder, above=self.above) if self else ())
         }
 
 
