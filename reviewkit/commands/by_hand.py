@@ -154,7 +154,10 @@ def _refuse_both(folder: Path | None, target: Path | None, values: Mapping[str, 
 
 
 def _in_the_cell(line: str) -> str:
-    return told_in_a_cell(line.partition(": ")[2] or line)
+    """Return a remark on a review folder in the words of a cell, which shows its keys itself."""
+    told = line.partition(": ")[2] or line
+    section, idle, _ = told.partition(" has nothing to work on: ")
+    return f"{section}: not tested, for nothing is filled in." if idle else told_in_a_cell(told)
 
 
 @contextmanager
