@@ -10,6 +10,7 @@ from html.parser import HTMLParser
 import pytest
 
 from reviewkit import summary
+from reviewkit.errors import Faults
 from reviewkit.findings import PART_MIME, Finding, Findings, not_tested
 from reviewkit.metrology.conformity import Limit
 from reviewkit.summary import spoken
@@ -476,6 +477,37 @@ def test_an_edition_tells_what_changed_by_more_than_both_uncertainties_together(
     assert "not judged, now" in changed(before, judged)
     assert "another result" in changed(found("charge.ended_by", "device"), found("charge.ended_by", "source"))
     assert unchanged in changed(found("charge.ended_by", "device"), found("charge.ended_by", "device"))
+
+
+@pytest.mark.parametrize(("number", "missed"), [(0, False), (1, False), (2, True)])
+def test_an_edition_says_that_the_one_before_is_missing(number: int, missed: bool):
+    shown = summary.edition(Record(Findings(()), review={"edition": number})).text
+    assert ("does not lie beside this one" in shown) is missed
+
+
+def test_an_accuracy_is_told_as_it_was_read():
+    meter = {"accuracy": "±(0.5 % + 2)", "resolution": "1 mV"}
+    shown = summary.instruments(Record(Findings(()), voltmeter=meter)).text
+    assert shown.count("read as") == 1
+    assert "read as 0.5 % of the reading + 2 counts of the last digit; resolution" in shown
+
+
+def test_a_claim_that_cannot_be_read_is_named_by_its_number():
+    claims = tuple({"about": "readout.largest_error", "at_most": most} for most in ("0.1 V", "3 A"))
+    with pytest.raises(Faults, match=r"claims\[2\]"):
+        summary.claims(Record(Findings((READOUT,)), claims=claims))
+
+
+def test_the_list_names_the_source_of_a_time_only_where_there_are_several():
+    port, adapter = (found(f"charge.{name}.termination_time", 15360.0, "s") for name in ("port", "adapter"))
+    assert figures(port)["full_in"] == "4¼ h"
+    assert figures(port, adapter)["full_in"] == "4¼ h (port)"
+
+
+def test_a_current_into_the_full_cell_is_not_called_one_out_of_it():
+    into = cautioned(found("charge.current_after", 0.02, "A", verdict="fail"))
+    assert "keeps sending" in into
+    assert "draws from a full cell" not in into
 
 
 def test_a_meters_large_whole_numbers_are_set_in_groups_of_three():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -151,7 +151,7 @@ def read(
     whole = findings_file.read(Path(findings))
     before = Path(last_edition) if last_edition else None
     earlier = findings_file.read(before) if before and before.is_file() else None
-    return Record(
+    made = Record(
         findings=whole.findings,
         device=device or whole.device,
         review=review or whole.review,
@@ -163,10 +163,9 @@ def read(
         sections=whole.sections,
         inputs=findings_file.measured_from(whole.inputs),
         made_with=whole.made_with,
-        earlier=earlier.findings if earlier else None,
-        earlier_edition=earlier.edition if earlier else 0,
         declared=whole.declared,
     )
+    return replace(made, earlier=earlier.findings, earlier_edition=earlier.edition) if earlier else made
 
 
 @dataclass(frozen=True)
