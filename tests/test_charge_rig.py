@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pybamm_charges import charge, shown
 
-from reviewkit.charge import separation, series_resistance
+from reviewkit.charge import burden_correction, series_resistance
 from reviewkit.charge.cell_model import Limits
 from reviewkit.metrology import meter
 
@@ -99,7 +99,7 @@ def test_the_charge_without_the_rig_is_predicted(cell, series_ohm, step_V):
     truth = charge(cell, series_ohm=series_ohm, **CELLS[cell])
     bare = charge(cell, series_ohm=0.0, **CELLS[cell])
     rng = np.random.default_rng(5)
-    measured = separation.Charge(
+    measured = burden_correction.Charge(
         truth.time_s,
         shown(truth.cell_V, step_V, rng),
         np.round(truth.current_A / step_V) * step_V,
@@ -107,7 +107,7 @@ def test_the_charge_without_the_rig_is_predicted(cell, series_ohm, step_V):
         truth.duration_s,
         Limits(truth.plateau_A, truth.set_V, series_ohm, truth.stop_A),
     )
-    effect = separation.predict(measured, series_ohm)
+    effect = burden_correction.predict(measured, series_ohm)
     assert effect.duration_s.value == pytest.approx(bare.duration_s, rel=0.02)
     assert effect.duration_s.low <= bare.duration_s <= effect.duration_s.high
     assert effect.knee_s.value == pytest.approx(bare.knee_s, abs=0.02 * bare.duration_s)
@@ -117,7 +117,7 @@ def test_a_larger_cell_of_the_same_kind_takes_as_long_as_physics_says():
     """Against PyBaMM with the electrode area scaled: the reader's cell."""
     truth = charge("Chen2020", **CELLS["Chen2020"])
     larger = charge("Chen2020", scale=0.8, plateau_A=0.8, set_V=4.2)
-    measured = separation.Charge(
+    measured = burden_correction.Charge(
         truth.time_s,
         truth.cell_V,
         truth.current_A,
@@ -125,8 +125,8 @@ def test_a_larger_cell_of_the_same_kind_takes_as_long_as_physics_says():
         truth.duration_s,
         Limits(0.8, 4.2, 0.0, truth.stop_A),
     )
-    effect = separation.predict(measured, 0.0)
-    (cell,) = separation.other_cells(effect, measured, 0.0, 2.6, [4.0])
+    effect = burden_correction.predict(measured, 0.0)
+    (cell,) = burden_correction.other_cells(effect, measured, 0.0, 2.6, [4.0])
     assert cell.trusted
     assert cell.full_s.low <= larger.duration_s <= cell.full_s.high
     assert cell.full_s.value == pytest.approx(larger.duration_s, rel=0.05)

@@ -11,12 +11,12 @@ from simulate import charge as lamps
 from simulate.scenario import Run
 
 from reviewkit import charge
-from reviewkit.charge import separated, sources
+from reviewkit.charge import corrected_runs, sources
 from reviewkit.charge.analysis import ChargeResult
+from reviewkit.charge.burden_correction import Separation, separate
+from reviewkit.charge.corrected_runs import Separations
 from reviewkit.charge.findings import ChargeResults
 from reviewkit.charge.inputs import ChargeInputs
-from reviewkit.charge.separated import Separations
-from reviewkit.charge.separation import Separation, separate
 from reviewkit.errors import Faults
 from reviewkit.metrology import Component, Measured, meter
 from reviewkit.schema.blocks import Cell
@@ -92,7 +92,7 @@ def test_a_rig_that_is_not_declared_is_asked_for():
     assert apart.device_ohm is None
     assert "burden_ohm" in apart.reasons["device"]
     found = {
-        item.key: item for item in separated.of_run(analysed("alder", bare), apart, sources.PortMeters())
+        item.key: item for item in corrected_runs.of_run(analysed("alder", bare), apart, sources.PortMeters())
     }
     assert found["charge.device_resistance"].verdict == "not tested"
     assert found["charge.time_without_rig"].value is None
@@ -112,10 +112,10 @@ def test_a_log_that_ends_early_supports_no_prediction():
 def test_two_sources_are_compared_quantity_by_quantity():
     """The laptop's port gives less current; the charger ends both charges alike."""
     runs = [analysed("wall"), analysed("laptop")]
-    rows = {row.quantity: row for row in separated.compare(runs)}
+    rows = {row.quantity: row for row in corrected_runs.compare(runs)}
     assert not rows["plateau current"].same
     assert rows["termination current"].same
-    (together,) = separated.across(runs)
+    (together,) = corrected_runs.across(runs)
     assert together.value is False
     assert "plateau current" in together.note
 

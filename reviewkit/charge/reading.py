@@ -8,9 +8,9 @@ from pathlib import Path
 import pandas as pd
 
 from reviewkit import logs
-from reviewkit.charge import doubts
-from reviewkit.charge.doubts import of_record
+from reviewkit.charge import plausibility
 from reviewkit.charge.inputs import ChargeInputs, ChargeRun
+from reviewkit.charge.plausibility import of_record
 from reviewkit.charge.record import ChargeRecord, clean, label_of
 from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
 from reviewkit.logs import Log
@@ -85,8 +85,8 @@ def _examined(
     if not faults:
         entries = {key: entry for key, _, entry in run.logs()}
         fewer = {key: log.thinned() for key, log in found.items()}
-        faults += doubts.of_logs(fewer, entries, cell=inputs.cell)
-        faults += doubts.of_burden(fewer.get("current"), meters.get("current"))
+        faults += plausibility.of_logs(fewer, entries, cell=inputs.cell)
+        faults += plausibility.of_burden(fewer.get("current"), meters.get("current"))
     if faults or not {"voltage", "current"} <= set(meters):
         return None, faults
     voltage, current = found["voltage"], found["current"]

@@ -7,10 +7,10 @@ import pandas as pd
 
 from reviewkit.charge import sources
 from reviewkit.charge.analysis import ChargeResult, say
+from reviewkit.charge.burden_correction import RigEffect, Separation
+from reviewkit.charge.corrected_runs import Separations
 from reviewkit.charge.record import FloatArray
 from reviewkit.charge.regimes import Phases
-from reviewkit.charge.separated import Separations
-from reviewkit.charge.separation import RigEffect, Separation
 from reviewkit.charge.series_resistance import Regulation
 from reviewkit.figures import marks, sheet
 from reviewkit.figures.charge_curves import TIME, doubt, labelled, run_chart, shown

@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from pybamm_charges import PhysicsCharge, charge, shown
 
-from reviewkit.charge import separation, series_resistance
+from reviewkit.charge import burden_correction, series_resistance
 from reviewkit.charge.cell_model import Limits
 from reviewkit.metrology import meter
 
@@ -56,8 +56,10 @@ def one(
         found.series_resistance.value,
         float(current[truth.time_s < truth.duration_s - 1][-5:].mean()),
     )
-    measured = separation.Charge(truth.time_s, voltage, current, truth.knee_s, truth.duration_s, limits)
-    predicted = separation.predict(measured, truth.series_ohm).duration_s
+    measured = burden_correction.Charge(
+        truth.time_s, voltage, current, truth.knee_s, truth.duration_s, limits
+    )
+    predicted = burden_correction.predict(measured, truth.series_ohm).duration_s
     return (
         found.series_resistance.value - truth.series_ohm,
         found.series_resistance.expanded,

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 
 from reviewkit.charge import sentences, sources
 from reviewkit.charge.analysis import ChargeResult, say
+from reviewkit.charge.burden_correction import Separation, separate
 from reviewkit.charge.findings import ChargeFindings, ChargeResults, keyed, under_label
 from reviewkit.charge.inputs import ChargeInputs, source_limit
-from reviewkit.charge.separation import Separation, separate
 from reviewkit.charge.sources import PortMeters
 from reviewkit.findings import Finding, measured, not_tested
 from reviewkit.metrology import Measured, difference, formatting
