@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +14,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from reviewkit import cli
+from reviewkit import cli, commands
 from reviewkit.commands import verification
 from reviewkit.execution import execute, forkserver
 from reviewkit.execution.papermill_run import Outcome, Task
@@ -208,6 +210,51 @@ def test_a_review_file_that_was_refused_is_asked_about_again(folder: Path) -> No
         assert "rated_capacity_Ah" in run(folder, status=cli.INPUT_AT_FAULT)
         edit(folder / "review.yaml", "rated_capacity_Ah: none", "rated_capacity_Ah: 3.0")
         run(folder)
+
+
+def test_a_section_that_was_checked_is_not_checked_again_until_something_of_it_changes(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    real = template.Section.faults
+
+    def spied(self: template.Section, values: Any, place: Path) -> Any:
+        asked.append(self.name)
+        return real(self, values, place)
+
+    monkeypatch.setattr(template.Section, "faults", spied)
+    own = {"charge", "drain", "readout", "ui_states"}
+    assert commands.check(folder) == ()
+    assert own <= set(asked)
+    asked.clear()
+    assert commands.check(folder) == ()
+    assert not own & set(asked)
+    add_to(folder / "readout.csv", "3.91,3.9\n")
+    assert commands.check(folder) == ()
+    assert own & set(asked) == {"readout"}
+    asked.clear()
+    for _ in range(2):
+        (folder / "readout.csv").rename(folder / "aside")
+        (fault,) = commands.check(folder)
+        assert "readout.csv" in fault.message
+        (folder / "aside").rename(folder / "readout.csv")
+    assert own & set(asked) == {"readout"}
+    assert len([name for name in asked if name == "readout"]) == 2
+
+
+def test_checking_loads_nothing_that_writes_pages(folder: Path) -> None:
+    told = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            f"import sys; from reviewkit import commands; commands.check({str(folder)!r}); "
+            "print(sorted({'nbconvert', 'plotly', 'papermill', 'nbformat'} & set(sys.modules)))",
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert told.stdout.strip() == "[]"
 
 
 def test_another_wish_publishes_again(folder: Path, ran: list[str]) -> None:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from reviewkit.commands.reviews import place_faults
 from reviewkit.errors import Faults, InputError
 from reviewkit.findings import finding_keys
 from reviewkit.pipeline import loading
 from reviewkit.pipeline.results import ASSETS
-from reviewkit.publishing import atomic
+from reviewkit.publishing import atomic, editions
 from reviewkit.review import author_text, review_file, strict_yaml
+from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections import template
 
 if TYPE_CHECKING:
@@ -227,6 +227,11 @@ def check(
         folders, parts, reserved=(ASSETS,), judge=lambda file: [] if wrong else place_faults(file, place)
     )
     return (*found, *wrong)
+
+
+def place_faults(file: ReviewFile, out: Path) -> list[InputError]:
+    """Return why a review can't be published as what it says it is, where it would go."""
+    return atomic.review(file, out) or editions.faults(file, out)
 
 
 def idle(

@@ -11,6 +11,7 @@ from threading import Thread
 from types import ModuleType
 from typing import Any
 
+from reviewkit.commands.folders import place_faults
 from reviewkit.commands.pages import settled, wanted
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.findings import PLOTLY_MIME, Findings
@@ -185,11 +186,6 @@ def refuse_place(out: Path, folders: Iterable[str | Path], list_name: str = "") 
     found = atomic.location(out, map(Path, folders)) or atomic.shared(out.resolve(), list_name)
     if found:
         raise Faults(found)
-
-
-def place_faults(file: ReviewFile, out: Path) -> list[InputError]:
-    """Return why a review can't be published as what it says it is, where it would go."""
-    return atomic.review(file, out) or editions.faults(file, out)
 
 
 def _replaced(out: Path, file: ReviewFile) -> Path:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import Faults, InputError, ReviewFileError, add, gathered
+from reviewkit.execution.papermill_run import Task
 from reviewkit.findings import finding_keys
 from reviewkit.findings.finding_keys import FindingKeys
 from reviewkit.pipeline import cache
@@ -86,7 +87,7 @@ def faults(
         file = _bound(folder, written, parts, own, refused)
         if file:
             for section in parts:
-                add(own, section.faults(file.values, file.folder))
+                add(own, _section_faults(section, file))
             add(own, video.faults(file))
             add(own, author_text.faults(file.folder, _keys(file, bodies)))
             with gathered(own):
@@ -129,6 +130,33 @@ def _opened(
     every = _refused([written.values for *_, written in opened], parts)
     for (folder, own, early, written), refused in zip(opened, every, strict=True):
         yield folder, own, early, written, refused
+
+
+def _section_faults(section: Section, file: ReviewFile) -> Sequence[InputError]:
+    """Return what a section's own check finds; where it found nothing in the same before, it is not asked.
+
+    What reads logs takes longer to load than all else, and a reviewer checks after every line.
+    """
+    key = _check_key(section, file)
+    passed = cache.Store("checks")
+    if key and passed.read(key) is not None:
+        return ()
+    found = section.faults(file.values, file.folder)
+    if key and not found and key == _check_key(section, file):
+        passed.write({key: {}})
+    return found
+
+
+def _check_key(section: Section, file: ReviewFile) -> str:
+    """Return the key of what a section's check says; empty where it is not the kit's, or a file is gone."""
+    own = section.own(file.values)
+    if not all(name.startswith("reviewkit.") for name in (section.about.inputs, section.about.check)):
+        return ""
+    try:
+        named = sorted(review_file.named_in(own, file.folder))
+        return cache.key(Task(section.path, own, file.folder), fingerprints.fingerprints(file.folder, named))
+    except InputError:
+        return ""
 
 
 def _refused(all_values: Sequence[Mapping[str, Any]], parts: Sequence[Section]) -> list[list[InputError]]:
