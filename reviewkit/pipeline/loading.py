@@ -162,17 +162,19 @@ def _check_key(section: Section, file: ReviewFile) -> str:
 def _refused(all_values: Sequence[Mapping[str, Any]], parts: Sequence[Section]) -> list[list[InputError]]:
     """Return what the sections' models refuse of the values of each folder.
 
-    What none refused once need not be asked again: their libraries take longer to load than all else.
+    What a section's did not refuse once need not be asked again: its libraries take longer to load than all
+    else.
     """
-    passed, keys = cache.Store("values"), [cache.values_key(values, parts) for values in all_values]
-    asked = [number for number, key in enumerate(keys) if not key or passed.read(key) is None]
-    found: list[list[InputError]] = [[] for _ in all_values]
-    if asked:
-        answers = template.refused([all_values[number] for number in asked], parts)
-        for number, refused in zip(asked, answers, strict=True):
-            found[number] = refused
-        passed.write({keys[number]: {} for number in asked if keys[number] and not found[number]})
-    return found
+    passed = cache.Store("values")
+    keys = [[cache.values_key(part.own(values), [part]) for part in parts] for values in all_values]
+    known = {key for key in {key for own in keys for key in own if key} if passed.read(key) is not None}
+    asked = [part for place, part in enumerate(parts) if not all(own[place] in known for own in keys)]
+    if not asked:
+        return [[] for _ in all_values]
+    answers = template.refused(all_values, asked)
+    fit = (key for own, refused in zip(keys, answers, strict=True) if not refused for key in own)
+    passed.write({key: {} for key in fit if key and key not in known})
+    return answers
 
 
 def _bound(

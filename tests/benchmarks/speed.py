@@ -6,7 +6,7 @@ after the other. For many devices it is the time of one, times their number. Eve
 own, in a fresh process, with nothing kept from before unless the row says so. Ratios are medians over the
 pairs. Asserts nothing.
 
-    python tests/benchmarks/speed.py [--pairs 3] [--part device change shelf charge page]
+    python tests/benchmarks/speed.py [--pairs 3] [--part device change word preview shelf charge page]
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
@@ -86,6 +87,22 @@ class Bench:
         surroundings = {**os.environ, "REVIEWKIT_CACHE": str(self._folder / f"kept-{self._kept}")}
         command = [str(PROGRAMS / "reviewkit"), "run", *map(str, devices), "-o", str(out), *options]
         return _timed(lambda: _done(command, cwd=self._folder, env=surroundings))
+
+    def check(self, device: Path) -> float:
+        """Return how long the kit's command takes to check a device [s], with what the last run kept."""
+        surroundings = {**os.environ, "REVIEWKIT_CACHE": str(self._folder / f"kept-{self._kept}")}
+        command = [str(PROGRAMS / "reviewkit"), "check", str(device)]
+        return _timed(lambda: _done(command, cwd=self._folder, env=surroundings))
+
+    @contextmanager
+    def preview(self, device: Path) -> Iterator[str]:
+        """Hold a preview; give its address."""
+        command = [str(PROGRAMS / "reviewkit"), "preview", str(device)]
+        own = {**os.environ, "REVIEWKIT_CACHE": str(self._folder / "kept-preview"), "PYTHONUNBUFFERED": "1"}
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=own) as process:
+            assert process.stdout
+            yield process.stdout.readline().strip()
+            process.terminate()
 
     def by_command_lines(self) -> float:
         """Run one device's notebooks and render them, each by the two command lines [s]."""
@@ -194,6 +211,63 @@ def change(bench: Bench, pairs: int) -> Iterator[Row]:
         yield _at_most(what, ratios, 1 / 3)
 
 
+def word(bench: Bench, pairs: int) -> Iterator[Row]:
+    """A word changed, by `run` with nothing ready; a line of the review file changed, by `check`."""
+    worded, checked, shares = [], [], []
+    for number in range(pairs):
+        own = bench.devices[number : number + 1]
+        cold = bench.run(own)
+        words = own[0] / "words.md"
+        words.write_text(words.read_text(encoding="utf-8") + "\nOne word more.\n", encoding="utf-8")
+        worded.append(bench.run(own, "--stay-ready", "0", kept=True))
+        bench.check(own[0])
+        review = own[0] / "review.yaml"
+        review.write_text(
+            review.read_text(encoding="utf-8").replace("ambient_C: 21", "ambient_C: 22"), "utf-8"
+        )
+        checked.append(bench.check(own[0]))
+        shares.append(worded[-1] / cold)
+        print(
+            f"  word: cold {cold:.2f} s, reworded {worded[-1]:.2f} s, check {checked[-1]:.2f} s",
+            file=sys.stderr,
+        )
+    yield _at_most("a word changed, nothing ready: the whole run", worded, 0.9, "s")
+    yield _at_most("the same ÷ cold", shares, 0.4)
+    yield _at_most("check of four logs, a line of review.yaml changed", checked, 0.7, "s")
+
+
+def previewed(bench: Bench, pairs: int) -> Iterator[Row]:
+    """A preview in Chromium: a word, and a log, saved until it is on the page."""
+    sys.path.insert(0, str(ROOT / "tests"))
+    from playwright.sync_api import sync_playwright
+    from visits import BROWSER, FLAGS
+
+    cold = [bench.run(bench.devices[:1]) for _ in range(pairs)]
+    own = bench.devices[-1]
+    with sync_playwright() as driver, bench.preview(own) as address:
+        browser = driver.chromium.launch(executable_path=BROWSER, args=list(FLAGS))
+        page = browser.new_page()
+        page.goto(address)
+        page.locator("#words").wait_for(timeout=120_000)
+        words = (own / "words.md").read_text(encoding="utf-8")
+        seen, changed = [], []
+        for number in range(pairs + 1):
+            time.sleep(1)
+            (own / "words.md").write_text(f"{words}\nWord number{number}.\n", encoding="utf-8")
+            seen.append(_timed(page.locator(f"text=Word number{number}.").wait_for))
+        for _ in range(pairs):
+            time.sleep(1)
+            shown = page.evaluate("document.documentElement.dataset.preview")
+            bench.change(own)
+            ask = f"() => Number(document.documentElement.dataset.preview) > {shown}"
+            changed.append(_timed(lambda ask=ask: page.wait_for_function(ask, timeout=120_000)))
+        browser.close()
+    # The first one loads what all others have.
+    yield _at_most("a word saved → on the page, preview running", seen[1:], 0.5, "s")
+    shares = [one / other for one, other in zip(changed, cold, strict=True)]
+    yield _at_most("one log saved → on the page ÷ a cold run", shares, 1 / 3)
+
+
 def shelf(bench: Bench, pairs: int) -> Iterator[Row]:
     """Twenty and fifty devices in one command."""
     ratios, growth = [], []
@@ -232,6 +306,8 @@ def long_page(_: Bench, pairs: int) -> Iterator[Row]:
 PARTS: dict[str, Callable[[Bench, int], Iterable[Row]]] = {
     "device": device,
     "change": change,
+    "word": word,
+    "preview": previewed,
     "shelf": shelf,
     "charge": long_charge,
     "page": long_page,
