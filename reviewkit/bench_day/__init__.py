@@ -6,6 +6,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
     __name__,
     submod_attrs={
         "entering": ["Noted", "cable", "clap", "drain", "reading", "trial", "undo"],
+        "follow": ["live"],
         "forms": ["forms"],
         "journal": ["entries"],
         "sheet": ["sheet"],

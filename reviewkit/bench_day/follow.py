@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import html
 import os
 import shlex
 import subprocess
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import Faults, InputError
 from reviewkit.following import Alarm, Follower, Need, State, alarm, lines, opened
+from reviewkit.metrology import units
 from reviewkit.review import review_file
 from reviewkit.sections import template
 from reviewkit.sections.template import Section
+from reviewkit.system import kit
 from reviewkit.tables import files
 
 POLL_S = 5.0
@@ -132,6 +136,7 @@ def watch(
         With `once`, what is wrong with the folder; else for a command that can't be split into words.
     """
     command = Command(on_alarm)
+    light()
     shown_s, regime, waiting = -PRINT_S, "", ""
     following: Follower | None = None
     seen_at = 0
@@ -157,6 +162,66 @@ def watch(
         if once:
             return
         sleep(every_s)
+
+
+def light() -> None:
+    """Keep what runs all night small: what others only look for is not loaded, freed memory is given back."""
+    import pyarrow
+
+    library: Any = pyarrow  # it carries no annotations
+    library.set_memory_pool(library.system_memory_pool())
+    with kit.imports_without("dask", "babel", "xarray"):
+        units.factor("mV", "V")
+
+
+def live(folder: str | Path, *, every_s: float = POLL_S, **options: Any) -> Any:
+    """Return a view of a charge that follows its logs while the notebook's kernel runs, until stopped.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        The review folder.
+    every_s : float [s]
+        Between two looks.
+    **options
+        As for `follower`.
+
+    Returns
+    -------
+    ipywidgets.VBox
+        The state as text, and a button that stops following.
+
+    Raises
+    ------
+    InputError
+        As for `follower`.
+
+    Examples
+    --------
+    >>> view = live("examples/alder")
+    >>> "no safety device" in view.children[0].value
+    True
+    """
+    import asyncio
+
+    import ipywidgets as widgets
+
+    following = follower(folder, **options)
+    shown, stop = widgets.HTML(), widgets.Button(description="Stop following")
+
+    def look() -> None:
+        shown.value = f"<pre>{html.escape(chr(10).join(lines(following.poll())))}</pre>"
+
+    async def go_on() -> None:
+        while True:
+            await asyncio.sleep(every_s)
+            look()
+
+    look()
+    with suppress(RuntimeError):  # without a kernel's loop it stays as it is
+        task = asyncio.get_running_loop().create_task(go_on())
+        stop.on_click(lambda _: task.cancel())
+    return widgets.VBox([shown, stop])
 
 
 def _note(following: Follower, folder: Path, seen_at: int) -> int:

@@ -39,7 +39,7 @@ LEAST_ROWS = 5
 OVERLAP = 24
 """Rows read again in front of new ones: more than share one stamp at ten rows a second (chosen)."""
 
-PIECE, MARK = 1 << 18, 64
+PIECE, MARK = 1 << 15, 64
 """Bytes read at a time; bytes by which a file is known again (chosen)."""
 
 _SAME_ROW_S = 1e-3

@@ -14,8 +14,9 @@ from reviewkit.logs.log import SERIES_NAMES, Log
 
 Array = npt.NDArray[np.float64]
 
-MOST_ROWS = 40_000
-"""Rows kept: eleven hours at one a second. Beyond them every second one of the older half is let go."""
+MOST_ROWS = 16_000
+"""Rows kept: more than four hours at one a second, and beyond them every second of the older half is let go
+(chosen: a reading of so many takes a tenth of a second, and few megabytes)."""
 
 RECENT = 64
 """Last rows by which what needs a hand is judged: more than its three rows, in a pulse train as well."""

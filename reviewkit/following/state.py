@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -77,6 +77,9 @@ def read(record: ChargeRecord, *, cell: Cell, earlier: Earlier | None = None) ->
         return Standing(record, None, whole)
     amounts = delivered.integrate(record, phases)
     now = phases.spans[-1]
+    if now.name == "terminated" and not phases.terminated:
+        # It has stopped, and not as a charge ends: mains, cable or device.
+        now = replace(now, name="interrupted")
     flows = now.name in ("precharge", "constant current", "constant voltage")
     coming = None
     if flows and (known := so_far(record, phases, amounts, cell=cell, earlier=earlier)) is not None:
