@@ -16,7 +16,7 @@ import nbformat
 from nbclient import NotebookClient
 
 CHECKED = "nbval-check-output"
-KEPT = ("text/html", "text/plain")
+KEPT = ("text/html", "text/markdown", "text/plain")
 
 
 def stored(notebook: Any) -> Any:
