@@ -39,6 +39,13 @@ def sheet(
     ------
     InputError
         If the folder has no review file that can be read, or somebody else's file has the sheet's name.
+
+    Examples
+    --------
+    >>> reviewkit.start(empty / "on-paper").files[0].name
+    'review.yaml'
+    >>> bench_day.sheet(empty / "on-paper").name
+    'bench-sheet.html'
     """
     place = Path(folder)
     held = values(place)
