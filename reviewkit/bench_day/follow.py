@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import Faults, InputError
+from reviewkit.findings import sentences
 from reviewkit.following import Alarm, Follower, Need, State, alarm, lines, opened
 from reviewkit.metrology import units
 from reviewkit.review import review_file
@@ -28,6 +29,8 @@ PRINT_S = 900.0
 """How often a pipe gets the whole state, beside what changes (chosen)."""
 
 _MOST_COMMANDS = 4
+
+say = sentences.of("follow")
 
 
 def follower(
@@ -155,7 +158,9 @@ def watch(
         state = following.poll()
         command.run(state.new_alarms)
         if whole or once or state.regime != regime or clock() - shown_s >= PRINT_S:
-            show(lines(state, findings=once or whole), bool(state.new_alarms))
+            told = lines(state, findings=once or whole)
+            told += [say("to_review", folder=folder)] if state.regime == "terminated" else []
+            show(told, bool(state.new_alarms))
             shown_s, regime = clock(), state.regime
         elif state.new_alarms:
             show(list(_told(state)), True)
@@ -189,12 +194,7 @@ def live(folder: str | Path, *, every_s: float = POLL_S, **options: Any) -> Any:
     Returns
     -------
     ipywidgets.VBox
-        The state as text, and a button that stops following.
-
-    Raises
-    ------
-    InputError
-        As for `follower`.
+        The state as text, and a button that stops following; or what is wrong with the folder.
 
     Examples
     --------
@@ -206,7 +206,11 @@ def live(folder: str | Path, *, every_s: float = POLL_S, **options: Any) -> Any:
 
     import ipywidgets as widgets
 
-    following = follower(folder, **options)
+    try:
+        following = follower(folder, **options)
+    except InputError as fault:
+        # Said where it is looked at: the cells below it have their own work.
+        return widgets.VBox([widgets.HTML(html.escape(fault.message))])
     shown, stop = widgets.HTML(), widgets.Button(description="Stop following")
 
     def look() -> None:
