@@ -530,6 +530,24 @@ def undo(folder: Path) -> None:
     _say_noted(bench_day.undo(folder))
 
 
+class _Numbers(click.ParamType[tuple[float, ...]]):
+    """Numbers between commas, as many as their names."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, ...]:
+        try:
+            found = tuple(float(part) for part in str(value).split(","))
+        except ValueError:
+            found = ()
+        if len(found) != len(self.name.split(",")):
+            self.fail(f"'{value}' is not {self.name} in pixels", param, ctx)
+        return found
+
+
 class _Moment(click.ParamType[float]):
     name = "time"
 
@@ -542,25 +560,12 @@ class _Moment(click.ParamType[float]):
             self.fail(f"'{value}' is no time such as 0:43 or 43.5", param, ctx)
 
 
-class _Pair(click.ParamType[tuple[float, float]]):
-    name = "x,y"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[float, float]:
-        try:
-            across, down = (float(part) for part in str(value).split(","))
-        except ValueError:
-            self.fail(f"'{value}' is no place such as 640,360", param, ctx)
-        return across, down
-
-
 def _films() -> ModuleType:
     """Return what reads films, or say what it needs."""
     try:
         from reviewkit.bench_day import films
     except ModuleNotFoundError as missing:
-        if missing.name != "av":
+        if (missing.name or "").partition(".")[0] != "av":
             raise
         raise InputError(
             "what decodes films is not installed",
@@ -571,35 +576,60 @@ def _films() -> ModuleType:
 
 def _part_of_film(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command a film and the part of it to look at."""
-    for option in (
-        click.option("--to", "end_s", type=_Moment(), default="inf", help="Up to here in the film, as 1:30."),
-        click.option(
-            "--from", "start_s", type=_Moment(), default="0", help="From here in the film, as 0:43."
-        ),
-        click.option(
-            "--at", type=_Pair(), metavar="X,Y", help="Where the light is, in pixels from left and top."
-        ),
-        click.argument("film", type=click.Path(path_type=Path)),
-    ):
-        command = option(command)
-    return command
+    start = click.option("--from", "start_s", type=_Moment(), default="0", help="From here, as 0:43.")
+    end = click.option("--to", "end_s", type=_Moment(), help="Up to here in the film, as 1:30.")
+    film = click.argument("film", type=click.Path(path_type=Path))
+    return film(start(end(command)))
+
+
+_at = click.option("--at", type=_Numbers("X,Y"), metavar="X,Y", help="Where the light is, from left and top.")
+_box = click.option(
+    "--box", type=_Numbers("X,Y,W,H"), metavar="X,Y,W,H", help="Where to look: left, top, width, height."
+)
+_review_folder = click.option(
+    "--folder", type=click.Path(exists=True, file_okay=False, path_type=Path), help="A review folder."
+)
 
 
 @main.command()
 @_part_of_film
-@click.option(
-    "--folder", type=click.Path(exists=True, file_okay=False, path_type=Path), help="A review folder."
-)
+@_at
+@_box
+@_review_folder
 @click.option("--log", default="", help="A voltage log of that folder that ran meanwhile.")
 @click.option("--same", default="", metavar="FILM=LOG", help="A moment on both clocks, such as 0:12=83.5.")
 @click.option("--accept", is_flag=True, help="Then enter what is sure or confirmed into the review.")
-def blinks(film: Path, folder: Path | None, accept: bool, log: str, same: str, **part: Any) -> None:
+def blinks(film: Path, folder: Path | None, accept: bool, **part: Any) -> None:
     """Read what a light in a FILM tells by blinks: count, pauses, time in the film, and how sure that is.
 
     With --folder the readings go into FOLDER/film-readings.csv, with thumbnails to confirm them by eye.
     Needs reviewkit[film]. No picture leaves this machine.
     """
-    for line in _films().read(film, folder, log=log, same=same, accepting=accept, **part):
+    for line in _films().read(film, folder, accepting=accept, **part):
+        click.echo(line)
+
+
+@main.command()
+@_part_of_film
+@_at
+@_box
+def flashes(film: Path, **part: Any) -> None:
+    """Say how fast a light in a FILM flashes, as far as its pictures tell, and whether that may harm."""
+    for line in _films().flashes(film, **part):
+        click.echo(line)
+
+
+@main.command()
+@_part_of_film
+@_box
+@_review_folder
+@click.option("--accept", is_flag=True, help="Take what was chosen there into chapters and trials.")
+def moments(film: Path, folder: Path | None, accept: bool, **part: Any) -> None:
+    """Say when the light in a FILM comes on, goes off or changes.
+
+    With --folder the moments go into FOLDER/film-moments.csv, to choose chapters and trials from.
+    """
+    for line in _films().moments(film, folder, accepting=accept, **part):
         click.echo(line)
 
 

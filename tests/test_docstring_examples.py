@@ -14,6 +14,7 @@ import inspect
 import pydoc
 import shutil
 from collections.abc import Callable, Iterator
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -21,8 +22,9 @@ import pytest
 import yaml
 
 import reviewkit
-from reviewkit import bench_day, charge, commands, comparison, drain, planning, readout, summary
+from reviewkit import bench_day, charge, commands, comparison, drain, film, planning, readout, summary
 from reviewkit import ui_states as ui
+from tests.films import render
 
 ROOT = Path(__file__).parents[1]
 
@@ -62,6 +64,16 @@ def _public() -> Iterator[tuple[str, tuple[Callable[..., Any], dict[str, Any]]]]
 PUBLIC = dict(_public())
 
 
+def _filmed(path: Path) -> film.Told:
+    """A light that tells one reading, three and two, in a small film."""
+    (pulses,), end_s = render.readings(
+        [(3, 2)], lit_s=0.15, dark_s=0.15, pause_s=0.6, between_s=1.5, start_s=1.3
+    )
+    light = render.Light(0.5, 0.5, 0.03, "green", 2.0, tuple(pulses))
+    render.render(render.Scene(320, 180, Fraction(30), "libx264", end_s, (light,), 1), path)
+    return film.tell(path, rule={"groups": ["units", "tenths"]})
+
+
 @pytest.fixture(scope="module")
 def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """What the examples use besides what their own modules hold."""
@@ -83,6 +95,7 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     copied = shutil.copytree(ROOT / "examples" / "birch", tmp_path_factory.mktemp("bench") / "birch")
     return {
         "bench_day": bench_day,
+        "filmed": _filmed(tmp_path_factory.mktemp("filmed") / "film.mp4"),
         "birch_copy": Path(copied),
         "planned": {"voltmeter": meters[0], "ammeter": meters[1]},
         "results": results,

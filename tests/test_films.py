@@ -98,6 +98,15 @@ def test_a_reading_that_the_film_cuts_off_is_not_sure(tmp_path: Path) -> None:
     assert found.readings[-1].why == ("edge",)
 
 
+def test_without_a_rule_one_kind_of_pause_may_part_groups_or_readings(tmp_path: Path) -> None:
+    """Three, pause, four: one reading of two groups, or two of one."""
+    render.render(scene((3, 4)), tmp_path / "film.mp4")
+    path = tmp_path / "film.mp4"
+    assert not any(map(film.tell(path, at=(240, 180)).sure, film.tell(path, at=(240, 180)).readings))
+    (told_by_rule,) = film.tell(path, at=(240, 180), rule=VOLTS).rows
+    assert told_by_rule[1:4] == ("3 · 4", "3.4", "yes")
+
+
 def test_two_lights_are_offered_to_choose_from(tmp_path: Path) -> None:
     first = _plain().lights[0]
     later = tuple(replace(one, start_s=one.start_s + 0.4) for one in first.pulses)

@@ -169,7 +169,7 @@ def reading(
 
     def write(time: str) -> tuple[str, tuple[bench_file.Change, ...]]:
         cells = {"reference": volts, "shown": shown, "load": amps, "warning": warning, "remark": remark}
-        text = _with_row(
+        text = with_row(
             kept,
             _READING_COLUMNS,
             {**readings.ALIASES, **_ALSO},
@@ -417,7 +417,7 @@ def _form(kept: BenchFile, columns: Sequence[str]) -> tuple[str, list[str], str]
     return kept.text, header, delimiter
 
 
-def _with_row(
+def with_row(
     kept: BenchFile,
     columns: Sequence[str],
     aliases: Mapping[str, Sequence[str]],
@@ -484,15 +484,15 @@ def _with_trial(
         if row is same:
             more |= {"remark": remark} if remark and not row.remark else {}
             more |= {"video": film} if film and row.video_s is None else {}
-        text = _with_cells(replace(kept, text=text), int(row.place.split()[-1]), more)
+        text = with_cells(replace(kept, text=text), int(row.place.split()[-1]), more)
     if same is not None:
         return text
     cells = {"state": state, "event": event, "next": to, "remark": remark, "video": film}
     counts = {} if impossible else {"seen": str(times), "tried": str(tried)}
-    return _with_row(replace(kept, text=text), _TRIAL_COLUMNS, COLUMNS, {**cells, **counts})
+    return with_row(replace(kept, text=text), _TRIAL_COLUMNS, COLUMNS, {**cells, **counts})
 
 
-def _with_cells(kept: BenchFile, place: int, cells: Mapping[str, str]) -> str:
+def with_cells(kept: BenchFile, place: int, cells: Mapping[str, str]) -> str:
     """Return a table in which some cells of one row, counted as in the file, hold something else."""
     text, header, delimiter = _form(kept, _TRIAL_COLUMNS)
     found = _columns(header, COLUMNS, kept.name, {})

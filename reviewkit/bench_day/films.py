@@ -7,19 +7,17 @@ do they go into the review's own table.
 
 from __future__ import annotations
 
-import csv
 import math
-import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from io import StringIO
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from reviewkit import film, logs, readout
-from reviewkit.bench_day import bench_file, entering
+from reviewkit.bench_day import entering
+from reviewkit.bench_day.film_moments import moments as moments
+from reviewkit.bench_day.film_moments import rows_of, write_rows
 from reviewkit.errors import InputError, TableError, gathered
 from reviewkit.film.telling import Told
 from reviewkit.schema.blocks import BlinkRule
@@ -85,8 +83,9 @@ def read(
     folder: Path | None = None,
     *,
     at: tuple[float, float] | None = None,
+    box: tuple[float, float, float, float] | None = None,
     start_s: float = 0.0,
-    end_s: float = math.inf,
+    end_s: float | None = None,
     log: str = "",
     same: str = "",
     accepting: bool = False,
@@ -101,19 +100,51 @@ def read(
     FilmError
         If it is no film, or no light, or several, are found in it.
     """
-    source, part = film.look_at(path), {"start_s": start_s, "end_s": end_s}
-    found = () if at else film.spots(source, **part)
+    source, at, until_s = film.look_at(path), _place(at, box), math.inf if end_s is None else end_s
+    found = () if at else film.spots(source, start_s=start_s, end_s=until_s)
     if len(found) > 1:
         sheet = Path(f"{path.stem}-spots.png")
         with disk.whole(sheet) as half_way:
             half_way.write_bytes(film.png(film.contact_sheet(source, found, max(0.0, start_s))))
         yield f"{sheet}"
-    told = film.tell(path, at=at or film.only(source, found), rule=rule(folder) if folder else None, **part)
+    told = film.tell(
+        path,
+        at=at or film.only(source, found),
+        start_s=start_s,
+        end_s=until_s,
+        rule=rule(folder) if folder else None,
+    )
     yield from told.answer.sentences
     yield from (" | ".join(row) for row in told.rows)
     if folder:
         yield from map(str, keep(folder, told, LogClock.told(log, same) if log else None))
         yield from accept(folder) if accepting else ()
+
+
+def _place(
+    at: tuple[float, float] | None, box: tuple[float, float, float, float] | None
+) -> tuple[float, float] | None:
+    return (box[0] + box[2] / 2, box[1] + box[3] / 2) if box and not at else at
+
+
+def flashes(
+    path: Path,
+    *,
+    at: tuple[float, float] | None = None,
+    box: tuple[float, float, float, float] | None = None,
+    start_s: float = 0.0,
+    end_s: float | None = None,
+) -> Iterator[str]:
+    """Say how fast a light in a film flashes, and whether the film may harm who sees it.
+
+    Raises
+    ------
+    FilmError
+        If it is no film, or no light, or several, are found in it.
+    """
+    until_s = math.inf if end_s is None else end_s
+    yield film.harm(film.look_at(path), start_s=start_s, end_s=until_s)
+    yield from film.tell(path, at=_place(at, box), start_s=start_s, end_s=until_s).flashing
 
 
 def rule(folder: Path) -> BlinkRule:
@@ -135,7 +166,7 @@ def keep(folder: Path, told: Told, clock: LogClock | None = None) -> tuple[Path,
         What was written.
     """
     references = _references(folder, told, clock) if clock else [""] * len(told.readings)
-    kept = _rows(folder)
+    kept = rows_of(folder, FILE, COLUMNS)
     mine = [row for row in kept if row["film"] == told.name]
     rows = [row for row in kept if row["film"] != told.name]
     strips = folder / STRIPS
@@ -156,7 +187,7 @@ def keep(folder: Path, told: Told, clock: LogClock | None = None) -> tuple[Path,
         written.append(place)
     # What is no longer found but was confirmed, or entered into the review, stays.
     rows += [row for row in mine if row["confirmed"] or row["entered"] or row["reference (V)"]]
-    _write(folder, sorted(rows, key=lambda row: (row["film"], csv_table.seconds(row["video"]))))
+    write_rows(folder, FILE, COLUMNS, rows)
     return (folder / FILE, *written)
 
 
@@ -195,7 +226,7 @@ def accept(folder: Path) -> tuple[str, ...]:
     Faults
         If a row can't be used; the others are entered.
     """
-    rows = _rows(folder)
+    rows = rows_of(folder, FILE, COLUMNS)
     said: list[str] = []
     if not rows:
         raise TableError(
@@ -205,7 +236,7 @@ def accept(folder: Path) -> tuple[str, ...]:
     for number, row in enumerate(rows, start=2):
         with gathered(faults):
             said += _accepted(folder, row, number)
-    _write(folder, rows)
+    write_rows(folder, FILE, COLUMNS, rows)
     return (*said, *(fault.message for fault in faults))
 
 
@@ -239,28 +270,3 @@ def _missing(row: Mapping[str, str]) -> str:
     if not row["reference (V)"]:
         return "write the reference voltage into 'reference (V)'"
     return ""
-
-
-def _rows(folder: Path) -> list[dict[str, str]]:
-    if not (folder / FILE).is_file():
-        return []
-    header, body = csv_table.rows(FILE, folder=folder)
-    missing = [name for name in COLUMNS if name not in header]
-    if missing:
-        raise TableError(
-            f"there is no column '{missing[0]}'", file=FILE, place="header", remedy="Put it back."
-        )
-    rows = [dict(zip(header, cells, strict=True)) for _, cells in body]
-    for place, row in zip((place for place, _ in body), rows, strict=True):
-        if not re.fullmatch(r"[\d:.]+", row["video"]):
-            raise TableError(f"'{row['video']}' is no time", file=FILE, place=f"row {place}, column 'video'")
-    return rows
-
-
-def _write(folder: Path, rows: Sequence[Mapping[str, Any]]) -> None:
-    stream = StringIO()
-    names = [*COLUMNS, *dict.fromkeys(name for row in rows for name in row if name not in COLUMNS)]
-    writer = csv.DictWriter(stream, names, restval="", lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    bench_file.read(folder, FILE).written(stream.getvalue())

@@ -5,6 +5,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-call]
     __name__,
     submod_attrs={
+        "film": ["film_level"],
         "readout": ["readout_next", "readout_staircase", "readout_thresholds"],
         "ui_states": ["state_graph", "trials_grid", "witnesses"],
         "drain": ["drain_days", "drain_folded", "drain_pulses", "drain_settling"],

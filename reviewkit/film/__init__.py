@@ -1,32 +1,44 @@
 """A film of the bench: what a light in it tells by blinks, how fast it flashes, when something changes."""
 
 from reviewkit.film.blinks import Blink, Switching, switching
-from reviewkit.film.decode import Film, look_at
+from reviewkit.film.decode import Box, Film, look_at
 from reviewkit.film.difficulties import Difficulty, recognised
 from reviewkit.film.level import Level, measure
+from reviewkit.film.moments import Moment, moments
 from reviewkit.film.patterns import Reading, read
+from reviewkit.film.signals import Flashing, FlashThreshold, flashing, general_flashes
 from reviewkit.film.spotting import Spot, spots
-from reviewkit.film.stills import contact_sheet, png
-from reviewkit.film.telling import Told, only, tell
+from reviewkit.film.stills import contact_sheet, png, spot_sheet
+from reviewkit.film.telling import Told, changes, harm, only, tell
 from reviewkit.film.tracking import Track, track
 
 __all__ = [
     "Blink",
+    "Box",
     "Difficulty",
     "Film",
+    "FlashThreshold",
+    "Flashing",
     "Level",
+    "Moment",
     "Reading",
     "Spot",
     "Switching",
     "Told",
     "Track",
+    "changes",
     "contact_sheet",
+    "flashing",
+    "general_flashes",
+    "harm",
     "look_at",
     "measure",
+    "moments",
     "only",
     "png",
     "read",
     "recognised",
+    "spot_sheet",
     "spots",
     "switching",
     "tell",

@@ -94,7 +94,8 @@ def measure(track: Track) -> Level:
     at = rows.mean(), columns.mean()
     away = np.hypot(_AXIS[:, None] + HALF - at[0], _AXIS[None, :] + HALF - at[1])
     radius = float(away[mask].max())
-    ring = (away > 1.5 * radius + 3) & (away < HALF + 6)
+    # Of a light that fills what is kept, the corners are left.
+    ring = (away > min(1.5 * radius + 3, HALF - 2)) & (away < HALF + 6)
     inside, around = _means(track.patch, mask), _means(track.patch, ring)
     light = inside - _share(inside, around) * around
     scale = float(np.quantile(light, 0.995) - np.quantile(light, 0.05)) or 1.0
@@ -176,7 +177,7 @@ def _disturbed(
     octant = ((turn + np.pi) / (2 * np.pi) * _OCTANTS).astype(int) % _OCTANTS
     near = ring & (away < away[ring].min() + 14)
     parts = [near & (octant == one) for one in range(_OCTANTS)]
-    parts = [part for part in parts if part.sum() >= 12]
+    parts = [part for part in parts if part.sum() >= 12] or [near]
     left = np.empty((len(patch), len(parts)), np.float32)
     views = [ndimage.uniform_filter(one, 3) for one in (dark, change)]
     base = np.stack([one[near] for one in views], axis=1)

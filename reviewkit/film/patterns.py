@@ -194,6 +194,9 @@ def _judged(
     why |= dict.fromkeys(_doubts(told, parts, kinds, found, margin_s))
     if groups is not None and len(parts) != groups:
         why["groups"] = None
+    if groups is None and math.isfinite(kinds.pause_s) != math.isfinite(kinds.between_s):
+        # One kind of longer gap, and nobody said what it parts.
+        why["no rule"] = None
     period_s = float(np.median([one.length_s for one in found.blinks])) + (
         kinds.inner_s if math.isfinite(kinds.inner_s) else margin_s
     )

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import base64
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -11,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reviewkit.film.decode import Film, still
-from reviewkit.film.spotting import Spot
+from reviewkit.film.spotting import Spot, spots
 
 WIDEST = 960
 """Width of a contact sheet [pixel]. Chosen: fits a screen, and shows a light of five pixels."""
@@ -29,6 +32,34 @@ def png(picture: NDArray[np.uint8]) -> bytes:
     encoder.pix_fmt, encoder.time_base = kind, Fraction(1, 1)
     frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture), format=kind)
     return b"".join(bytes(packet) for packet in [*encoder.encode(frame), *encoder.encode(None)])
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A picture of the film in which the spots are numbered, and where they are."""
+
+    spots: tuple[Spot, ...]
+    picture: NDArray[np.uint8]
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        lines = [
+            f"{number}: {spot.x:.0f},{spot.y:.0f}, on {spot.times} times"
+            for number, spot in enumerate(self.spots, start=1)
+        ]
+        data = base64.b64encode(png(self.picture)).decode()
+        return {"image/png": data, "text/plain": "\n".join(lines) or "none"}
+
+
+def spot_sheet(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> Sheet:
+    """Return the spots that change like a light, with a picture in which they are numbered.
+
+    Raises
+    ------
+    FilmError
+        If the film can't be decoded.
+    """
+    found = spots(film, start_s=start_s, end_s=end_s)
+    return Sheet(found, contact_sheet(film, found, start_s))
 
 
 def contact_sheet(film: Film, spots: Sequence[Spot], at_s: float = 0.0) -> NDArray[np.uint8]:

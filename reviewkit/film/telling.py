@@ -6,7 +6,7 @@ import base64
 import html
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -20,11 +20,15 @@ from reviewkit.film import decode, spotting
 from reviewkit.film.blinks import Switching, switching
 from reviewkit.film.difficulties import Difficulty, recognised
 from reviewkit.film.level import measure
+from reviewkit.film.moments import moments
 from reviewkit.film.patterns import Reading, read
+from reviewkit.film.signals import flashing, general_flashes
 from reviewkit.film.stills import png
 from reviewkit.film.tracking import track
 from reviewkit.findings import sentences
 from reviewkit.findings.displays import Answer
+from reviewkit.metrology import formatting
+from reviewkit.schema import quantities
 from reviewkit.schema.blocks import BlinkRule
 from reviewkit.tables import csv_table
 
@@ -113,7 +117,7 @@ class Told:
         """Time in the film, pattern, value, whether it is sure, colour, what else it could be; a row each."""
         return tuple(
             (
-                f"{csv_table.stamp(one.start_s)}{f'{one.start_s % 1:.2f}'[1:]}",
+                precise(one.start_s),
                 one.pattern,
                 self.shown(one),
                 "yes" if self.sure(one) else "no",
@@ -135,6 +139,37 @@ class Told:
 
     def _times(self, kind: str) -> list[str]:
         return [csv_table.stamp(max(0.0, one.start_s)) for one in self.difficulties if one.kind == kind][:6]
+
+    @property
+    def flashing(self) -> tuple[str, ...]:
+        """How fast it flashes, in sentences, with the line for the review file where it has one."""
+        say, seen = sentences.of("film"), flashing(self.found)
+        rate = seen.rate.text if seen.rate else ""
+        image = seen.image_Hz if math.isfinite(seen.image_Hz) else 0.0
+        if seen.kind == "regular":
+            counted = f"flashes: {seen.flashes}, seconds: {seen.seconds:.2f}"
+            line = f"{{{counted}, video_frames_per_second: {self._rate:g}}}"
+            told = say("rate", rate=rate, flashes=seen.flashes, seconds=seen.seconds, image=image)
+            return told, say("paste", line=line)
+        if seen.kind == "pattern" and len(seen.lit_s) < seen.flashes:
+            lit, dark = ([formatting.rough(one, "s") for one in part] for part in (seen.lit_s, seen.dark_s))
+            listed = [", ".join(f"{one:.3f}" for one in part) for part in (seen.lit_s, seen.dark_s)]
+            line = f"{{lit_s: [{listed[0]}], dark_s: [{listed[1]}], video_frames_per_second: {self._rate:g}}}"
+            return say("cycle", lit=lit, dark=dark, half=seen.half_s), say("paste", line=line)
+        if seen.kind == "too fast":
+            return (say("too_fast", at_least=seen.at_least_Hz, image=image),)
+        if seen.kind == "pattern":
+            return (say("irregular", flashes=seen.flashes, seconds=seen.seconds),)
+        return (say("breathing", rate=rate) if seen.kind == "breathing" else say("few"),)
+
+    @property
+    def flashes(self) -> Answer:
+        """How fast it flashes, for a notebook."""
+        return Answer(self.flashing)
+
+    @property
+    def _rate(self) -> float:
+        return round(1 / self.found.level.interval_s, 2)
 
     @property
     def strips(self) -> Strips:
@@ -164,13 +199,52 @@ class Strips:
         }
 
 
+def precise(moment_s: float) -> str:
+    """Return a moment as tables hold it, to a hundredth of a second: "0:43.20"."""
+    hundredths = round(100 * moment_s)
+    return f"{csv_table.stamp(hundredths / 100)}.{hundredths % 100:02d}"
+
+
+def changes(
+    film: decode.Film, *, box: decode.Box | None = None, start_s: float = 0.0, end_s: float = math.inf
+) -> Answer:
+    """Return when the light in a film changes, in a table, to choose chapters and trials from.
+
+    Raises
+    ------
+    FilmError
+        If the film can't be decoded, or the box lies outside the picture.
+    """
+    say, found = sentences.of("film"), moments(film, box=box, start_s=start_s, end_s=end_s)
+    rows = tuple(
+        (precise(one.time_s), say("moment", kind=one.kind, before=one.before, after=one.after))
+        for one in found
+    )
+    told = () if rows else (say("no_moments"),)
+    return Answer(told, tuple(say("moment_columns").split(" | ")) if rows else (), rows)
+
+
+def harm(film: decode.Film, *, start_s: float = 0.0, end_s: float = math.inf) -> str:
+    """Return whether a film exceeds WCAG's threshold for general flashes, in a sentence.
+
+    Raises
+    ------
+    FilmError
+        If it can't be decoded.
+    """
+    say, found = sentences.of("film"), general_flashes(film, start_s=start_s, end_s=end_s)
+    if found.exceeded_s is None:
+        return say("below", most=found.most, area=found.area)
+    return say("exceeds", at=csv_table.stamp(found.exceeded_s), most=found.most, area=found.area)
+
+
 def tell(
     path: str | Path,
     *,
-    at: tuple[float, float] | None = None,
+    at: Sequence[float] | None = None,
     start_s: float = 0.0,
     end_s: float = math.inf,
-    rule: BlinkRule | None = None,
+    rule: BlinkRule | Mapping[str, Any] | None = None,
 ) -> Told:
     """Read what a light in a film tells.
 
@@ -178,11 +252,11 @@ def tell(
     ----------
     path : str or pathlib.Path
         The film.
-    at : tuple of float, optional
+    at : sequence of float, optional
         Where the light is, across and down in the film's pixels; else the one spot that changes like one.
     start_s, end_s : float [s]
         Which part of the film.
-    rule : BlinkRule, optional
+    rule : BlinkRule or mapping, optional
         How its blinks tell a value.
 
     Raises
@@ -191,7 +265,8 @@ def tell(
         If it is no film, or no light, or several, are found in it.
     """
     film = decode.look_at(path)
-    middle = at or only(film, spotting.spots(film, start_s=start_s, end_s=end_s))
+    found_at = (at[0], at[1]) if at else None
+    middle = found_at or only(film, spotting.spots(film, start_s=start_s, end_s=end_s))
     found = switching(measure(track(film, middle, start_s=start_s, end_s=end_s)))
     if not found.blinks:
         raise FilmError(
@@ -199,7 +274,8 @@ def tell(
             file=film.path.name,
             remedy="Say where the light is, in pixels from the left and the top: --at X,Y.",
         )
-    rule = rule or BlinkRule()
+    if not isinstance(rule, BlinkRule):
+        rule = quantities.checked(BlinkRule, dict(rule or {}), file="readout_blinks")
     return Told(film.path.name, found, rule, read(found, rule.number))
 
 

@@ -18,7 +18,7 @@ FILE = "chapters.csv"
 LATEST_S = 360_000.0 - 1
 """A moment later than this one is taken for a slip of the pen."""
 
-_COLUMNS = {
+COLUMNS = {
     "time": ("start", "time in video", "timestamp"),
     "title": ("chapter", "name"),
     "about": ("section", "finding", "key"),
@@ -76,7 +76,7 @@ def read(folder: Path) -> tuple[Chapter, ...]:
     if not os.path.lexists(folder / FILE):
         return ()
     header, body = csv_table.rows(FILE, folder=folder)
-    columns = csv_table.columns(header, _COLUMNS, file=FILE, optional=("about",))
+    columns = csv_table.columns(header, COLUMNS, file=FILE, optional=("about",))
     faults: list[InputError] = []
     found: list[Chapter] = []
     for row, cells in body:

@@ -1,0 +1,128 @@
+"""Flash rates from a film, what its pictures can't tell, what may harm; moments at which a lamp changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from reviewkit import film
+from reviewkit.film import decode
+from tests.films import render
+from tests.films.render import Light, Pulse, Scene
+
+DARK_ROOM = 0.02
+
+
+def pulses(
+    lit_s: Sequence[float], dark_s: Sequence[float], length_s: float, begin_s: float = 0.3
+) -> tuple[Pulse, ...]:
+    found, now, place = [], begin_s, 0
+    while now + lit_s[place % len(lit_s)] < length_s - 0.2:
+        found.append(Pulse(now, lit_s[place % len(lit_s)]))
+        now += lit_s[place % len(lit_s)] + dark_s[place % len(dark_s)]
+        place += 1
+    return tuple(found)
+
+
+def scene(
+    lit: tuple[Pulse, ...], length_s: float, *, rate: Fraction = Fraction(30), radius: float = 0.03
+) -> Scene:
+    light = Light(0.5, 0.5, radius, "white", 2.0, lit)
+    return Scene(320, 180, rate, "libx264", length_s, (light,), 3, noise=1.0, exposure_s=0.005)
+
+
+def seen(folder: Path, filmed: Scene) -> film.Flashing:
+    render.render(filmed, folder / "film.mp4")
+    track = film.track(film.look_at(folder / "film.mp4"), (160, 90))
+    return film.flashing(film.switching(film.measure(track)))
+
+
+@pytest.mark.parametrize(("rate_Hz", "pictures_Hz"), [(0.8, 24), (2.05, 30), (4.1, 60)])
+def test_a_rate_is_within_one_percent_and_its_interval_holds_it(
+    tmp_path: Path, rate_Hz: float, pictures_Hz: int
+) -> None:
+    lit = pulses([0.4 / rate_Hz], [0.6 / rate_Hz], 10)
+    found = seen(tmp_path, scene(lit, 10, rate=Fraction(pictures_Hz)))
+    assert found.kind == "regular"
+    assert found.rate is not None
+    assert found.rate.low <= rate_Hz <= found.rate.high
+    assert found.rate.value == pytest.approx(rate_Hz, rel=0.01)
+    assert found.image_Hz == pytest.approx(pictures_Hz - rate_Hz, rel=0.03)
+
+
+def test_a_flash_as_fast_as_the_pictures_is_bounded_and_not_told(tmp_path: Path) -> None:
+    found = seen(tmp_path, scene(pulses([0.031], [0.045], 4), 4))
+    assert (found.kind, found.rate) == ("too fast", None)
+    assert found.at_least_Hz is not None
+    assert found.at_least_Hz <= 1 / 0.076 * 1.01
+
+
+def test_unlike_flashes_are_not_averaged(tmp_path: Path) -> None:
+    """Two short and a long one have no one rate."""
+    found = seen(tmp_path, scene(pulses([0.1, 0.1, 0.5], [0.2, 0.2, 0.7], 10), 10))
+    assert (found.kind, found.rate) == ("pattern", None)
+    assert found.lit_s == pytest.approx((0.1, 0.1, 0.5), abs=found.half_s)
+    assert found.dark_s == pytest.approx((0.2, 0.2, 0.7), abs=found.half_s)
+
+
+def test_a_light_that_breathes_does_not_blink(tmp_path: Path) -> None:
+    filmed = scene(pulses([1.0], [1.0], 10, 0.8), 10)
+    light = replace(filmed.lights[0], ramp_s=0.95, brightness=0.7)
+    found = seen(tmp_path, replace(filmed, lights=(light,)))
+    assert found.kind == "breathing"
+    assert found.rate is not None
+    assert found.rate.value == pytest.approx(0.5, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("rate_Hz", "radius", "exceeds"), [(5, 0.3, True), (2.5, 0.3, False), (5, 0.03, False)]
+)
+def test_general_flashes_are_judged_by_rate_and_area(
+    tmp_path: Path, rate_Hz: float, radius: float, exceeds: bool
+) -> None:
+    """WCAG 2.2: more than three in a second, over a quarter of ten degrees of the field."""
+    filmed = scene(pulses([0.4 / rate_Hz], [0.6 / rate_Hz], 3), 3, radius=radius)
+    render.render(replace(filmed, room_level=DARK_ROOM), tmp_path / "film.mp4")
+    found = film.general_flashes(film.look_at(tmp_path / "film.mp4"))
+    assert (found.exceeded_s is not None) == exceeds
+    assert found.most == pytest.approx(rate_Hz, abs=1)
+
+
+def test_three_flashes_in_a_second_are_below_the_threshold_and_four_above() -> None:
+    """WCAG 2.2: no more than three flashes within any one second."""
+    from reviewkit.film import signals
+
+    for flashes, above in ((3, False), (4, True)):
+        counter = signals._Transitions((4, 4))
+        levels = [0.0, *[1.0, 0.0] * flashes]
+        counts = [
+            counter.add(0.9 * k / len(levels), np.full((4, 4), level, np.float32))
+            for k, level in enumerate(levels)
+        ]
+        assert (signals._largest_part(counts[-1] > 2 * signals.MOST) >= signals.AREA) == above
+
+
+def test_moments_are_within_two_pictures(tmp_path: Path) -> None:
+    """A lamp that comes on, goes up a step, down again, and off; an indicator that blinks meanwhile."""
+    truth = {2.03: ("on", 0.3), 3.51: ("brighter", 1.0), 5.27: ("dimmer", 0.55), 7.11: ("off", 0.0)}
+
+    def room(time_s: float) -> float:
+        return 0.02 + max([level for start, (_, level) in truth.items() if start <= time_s][-1:], default=0.0)
+
+    filmed = replace(scene(pulses([0.1], [0.3], 9), 9, radius=0.01), room=room)
+    render.render(filmed, tmp_path / "film.mp4")
+    found = film.moments(film.look_at(tmp_path / "film.mp4"))
+    assert [one.kind for one in found] == [kind for kind, _ in truth.values()]
+    for one, time_s in zip(found, truth, strict=True):
+        assert abs(one.time_s - time_s) <= 2 / 30
+
+
+def test_a_steady_film_has_no_moments(tmp_path: Path) -> None:
+    filmed = replace(scene((), 3), lights=(), flicker=0.3, readout_s=0.02, shake=0.003)
+    render.render(filmed, tmp_path / "film.mp4")
+    assert film.moments(decode.look_at(tmp_path / "film.mp4")) == ()
