@@ -98,6 +98,13 @@ def test_a_reading_that_the_film_cuts_off_is_not_sure(tmp_path: Path) -> None:
     assert found.readings[-1].why == ("edge",)
 
 
+@pytest.mark.parametrize("counts", [(3, 2), (2, 2), (1, 4)])
+def test_one_reading_alone_is_never_taken_for_several(tmp_path: Path, counts: tuple[int, int]) -> None:
+    """Two, pause, two could be one and one, twice: then it is not sure."""
+    found = told(tmp_path, scene(counts, length_s=8.0), at=(240, 180))
+    assert not [one.pattern for one in found.readings if found.sure(one) and one.counts != counts]
+
+
 def test_without_a_rule_one_kind_of_pause_may_part_groups_or_readings(tmp_path: Path) -> None:
     """Three, pause, four: one reading of two groups, or two of one."""
     render.render(scene((3, 4)), tmp_path / "film.mp4")

@@ -24,6 +24,11 @@ USUAL = 0.25
 """Times of one kind lie within this part of their median, and a picture interval [1]. Chosen: a blink missed
 makes a gap at least twice as long; two run together make a blink at least twice as long."""
 MOST_GROUPS = 4
+GOOD, ALONE, CLEARLY = 0.85, 0.9, 0.2
+"""An account of a film's gaps fits where this part of its readings has the right groups [1]; one reading
+alone,
+without another before or behind it, counts a little less than whole; another account is ruled out where it
+fits worse by this much. Chosen: one reading in five of a film may be spoilt."""
 SHORTEST = 1.2
 """A blink or gap shorter than so many picture intervals may fall between two pictures [1]. Derived: one
 interval is the longest time without a picture's beginning; a fifth more is what exposures add."""
@@ -31,13 +36,17 @@ interval is the longest time without a picture's beginning; a fifth more is what
 
 @dataclass(frozen=True)
 class Gaps:
-    """The three kinds of gap in a film: within a group, between groups, between readings [s]."""
+    """The three kinds of gap in a film: within a group, between groups, between readings [s].
+
+    `rivals`: whether the film's gaps could be parted otherwise, nearly as well.
+    """
 
     inner_s: float
     pause_s: float
     between_s: float
     pause_from_s: float
     between_from_s: float
+    rivals: bool
 
 
 @dataclass(frozen=True)
@@ -119,7 +128,7 @@ def _parted(blinks: Sequence[Blink], longer_s: float) -> list[tuple[Blink, ...]]
 
 
 def _fit(
-    blinks: Sequence[Blink], low_s: float, high_s: float, number: int, ends_s: tuple[float, float]
+    blinks: Sequence[Blink], low_s: float, high_s: float, number: int, ends_s: tuple[float, float, float]
 ) -> float:
     """Return which part of the readings has so many groups, times which part of their gaps is alike."""
     told = _parted(blinks, high_s)
@@ -131,38 +140,34 @@ def _fit(
         if ends_s[1] - one[-1].end_s >= high_s or one is not told[-1]
     ]
     right = [len(_parted(one, low_s)) == number for one in whole]
-    share = (
-        sum(right) / len(right) if right else 0.5 * all(len(_parted(one, low_s)) == number for one in told)
-    )
+    all_right = all(len(_parted(one, low_s)) == number for one in told)
+    share = sum(right) / len(right) if right else ALONE * all_right
     inner = [gap for gap in _gaps(blinks) if gap < low_s]
     usual = float(np.median(inner)) if inner else 0.0
-    return share * sum(_usual(one, usual, 0.0) for one in inner) / len(inner) if inner else share
+    return share * sum(_usual(one, usual, ends_s[2]) for one in inner) / len(inner) if inner else share
 
 
 def _kinds(blinks: Sequence[Blink], found: Switching, groups: int | None) -> Gaps:
     """Return where the kinds of gap part: where the most readings have as many groups as they should."""
     gaps = sorted(_gaps(blinks))
-    ends_s = float(found.level.time_s[0]), float(found.level.time_s[-1])
+    ends_s = float(found.level.time_s[0]), float(found.level.time_s[-1]), found.level.interval_s
     parts = [0.0, *_boundaries(gaps, found.level.interval_s), math.inf]
     wanted = [groups] if groups else range(MOST_GROUPS, 0, -1)
-    best: tuple[float, float, float, float] | None = None
+    tried: list[tuple[float, float, float, float]] = []
     for number in wanted:
         for place, low in enumerate(parts):
-            for high in parts[place if number == 1 else place + 1 :]:
-                if (number == 1) != (low == high):
-                    continue
-                fit = _fit(blinks, low, high, number, ends_s)
-                score = (round(fit, 2), _width(gaps, low) * _width(gaps, high))
-                if best is None or score > best[:2]:
-                    best = (*score, low, high)
-        if best is not None and best[0] >= 0.85:
+            for high in parts[place : place + 1] if number == 1 else parts[place + 1 :]:
+                fit = round(_fit(blinks, low, high, number, ends_s), 2)
+                tried.append((fit, _width(gaps, low) * _width(gaps, high), low, high))
+        if max(tried)[0] >= GOOD:
             break
-    assert best is not None
-    low, high = best[2:]
+    fit, _, low, high = max(tried)
+    # Another account that fits nearly as well may be the right one.
+    rivals = sum(other >= fit - CLEARLY for other, *_ in tried) > 1
     inner, pause = [one for one in gaps if one < low], [one for one in gaps if low <= one < high]
     between = [one for one in gaps if one >= high]
     usual = [float(np.median(one)) if one else math.nan for one in (inner, pause, between)]
-    return Gaps(usual[0], usual[1], usual[2], low, high)
+    return Gaps(usual[0], usual[1], usual[2], low, high, rivals)
 
 
 def _boundaries(gaps: Sequence[float], interval_s: float) -> list[float]:
@@ -192,6 +197,8 @@ def _judged(
     near = [one for one in difficulties if one.overlaps(begin_s, end_s)]
     why = dict.fromkeys([one.kind for one in near])
     why |= dict.fromkeys(_doubts(told, parts, kinds, found, margin_s))
+    if groups is not None and kinds.rivals:
+        why["pauses"] = None
     if groups is not None and len(parts) != groups:
         why["groups"] = None
     if groups is None and math.isfinite(kinds.pause_s) != math.isfinite(kinds.between_s):
