@@ -584,3 +584,11 @@ def test_a_claim_of_at_most_is_held_against_the_amount(value: float, unit: str, 
     item = Finding("lamp.draw", "draw", value, unit, low=value, high=value, verdict=verdict)
     made = Record(Findings((item,)), claims=({"about": "lamp.draw", "at_most": 3e-3},))
     assert f'data-label="Holds">{says}</td>' in str(summary.claims(made).html)
+
+
+@pytest.mark.parametrize(("told", "says"), [(2.1, "yes"), (1.5, "more"), (2.5, "less")])
+def test_a_claim_of_about_so_much_says_which_way_the_measured_value_is_off(told: float, says: str):
+    item = Finding("lamp.draw", "draw", 2.0, "A", uncertainty=0.1, low=1.9, high=2.1)
+    made = Record(Findings((item,)), claims=({"about": "lamp.draw", "about_equal": told},))
+    (answer,) = re.findall(r'data-label="Holds">([^<]*)</td>', str(summary.claims(made).html))
+    assert says in answer
