@@ -598,7 +598,7 @@ _review_folder = click.option(
 @_review_folder
 @click.option("--log", default="", help="A voltage log of that folder that ran meanwhile.")
 @click.option("--same", default="", metavar="FILM=LOG", help="A moment on both clocks, such as 0:12=83.5.")
-@click.option("--accept", is_flag=True, help="Then enter what is sure or confirmed into the review.")
+@click.option("--accept", is_flag=True, help="Then enter what was confirmed there into the review.")
 def blinks(film: Path, folder: Path | None, accept: bool, **part: Any) -> None:
     """Read what a light in a FILM tells by blinks: count, pauses, time in the film, and how sure that is.
 

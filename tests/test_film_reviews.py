@@ -77,7 +77,12 @@ def test_the_rows_that_the_film_shows_are_made_from_it(filmed: Path, birch: Path
     before = readings.read(whole, EXAMPLES / "birch")
     assert before is not None
     for place, row in enumerate(invented.rows()):
-        with_cells(birch, films.FILE, place, **{"reference (V)": f"{before.reference_V[row]:.3f}"})
+        with_cells(
+            birch,
+            films.FILE,
+            place,
+            **{"reference (V)": f"{before.reference_V[row]:.3f}", "confirmed": "yes"},
+        )
     said = films.accept(birch)
     assert len(said) == len(invented.rows())
     after = readings.read(readout.inputs(films.entering.values(birch)), birch)
@@ -100,7 +105,15 @@ def test_a_film_read_again_keeps_what_a_person_wrote(filmed: Path, birch: Path) 
     assert len(list((birch / films.STRIPS).glob("*.png"))) == 3
 
 
-def test_what_is_not_sure_waits_for_a_word(
+def test_nothing_goes_into_the_review_that_nobody_has_looked_at(filmed: Path, birch: Path) -> None:
+    list(films.read(filmed, birch))
+    with_cells(birch, films.FILE, 0, **{"reference (V)": "3.402"})
+    before = (birch / "readout.csv").read_bytes()
+    assert "look at its thumbnails" in films.accept(birch)[0]
+    assert (birch / "readout.csv").read_bytes() == before
+
+
+def test_what_is_not_sure_says_so_where_it_waits(
     birch: Path, filmed: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Told, "sure", lambda _self, _reading: False)

@@ -1,8 +1,8 @@
 """A film of the bench and a review folder: what it tells, the table to confirm it in, and into the review.
 
 `film-readings.csv` holds one row a reading, with the film and the time in it. A person looks at thumbnails,
-writes the reference voltage beside those without one and "yes" where what was not sure is right; only then
-do they go into the review's own table.
+writes the reference voltage beside those without one and "yes" beside what is right, the sure ones too: the
+count was tried on rendered films only. Then they go into the review's own table.
 """
 
 from __future__ import annotations
@@ -265,8 +265,9 @@ def _missing(row: Mapping[str, str]) -> str:
         return "left out, as you say"
     if not row["shown"]:
         return "it stands for no value; write it into 'shown', or leave the row"
-    if row["sure"] != "yes" and not said:
-        return "not sure; look at its thumbnails and write yes or no into 'confirmed'"
+    if not said:
+        doubt = "" if row["sure"] == "yes" else "not sure; "
+        return f"{doubt}look at its thumbnails and write yes or no into 'confirmed'"
     if not row["reference (V)"]:
         return "write the reference voltage into 'reference (V)'"
     return ""
