@@ -23,6 +23,10 @@ RECENT = 64
 
 _WINDOW_S = 600.0
 _BURSTS = 6
+_FIRST, _SUDDEN_S = 5, 15.0
+_LOOKS, _AWAY_LOOKS, _LEAST_LOOK_S = 12, 4.0, 5.0
+"""A look so many times as long after the last as looks usually are, this at least [s], was a computer that
+slept (chosen: a busy one is late by less)."""
 
 
 class Rows:
@@ -83,10 +87,12 @@ class Observed:
         self._late: deque[tuple[float, float]] = deque()
         self._first_late: list[float] = []
         self._spacings: deque[float] = deque(maxlen=_BURSTS)
+        self._looks: deque[float] = deque(maxlen=_LOOKS)
 
     def poll(self, now_s: float) -> Added:
         """Take in what was added."""
         self.began_s = now_s if self.began_s is None else self.began_s
+        away = self._was_away(now_s)
         added = self.log.poll(now_s)
         self.event = added.event or self.event
         self.overloads += added.overloads
@@ -96,19 +102,29 @@ class Observed:
         self.rows.add(added.time_s, added.values)
         # Of a log that was there before it was watched, the file tells when its last row came.
         came_s = now_s if self.heard_s is not None else min(now_s, self.log.written_s or now_s)
-        if self.heard_s is not None:
+        if self.heard_s is not None and not away:
             self._spacings.append(now_s - self.heard_s)
         self.heard_s = came_s
         late_s = came_s - float(added.time_s[-1])
         if added.event == "started anew":
             self._first_late.clear()
             self._late.clear()
-        if len(self._first_late) < 5:
+        sudden = max(_SUDDEN_S, 2 * self.interval_s)
+        # A clock set forward among the first rows is no part of what the rest is held against.
+        if not self._first_late or (
+            len(self._first_late) < _FIRST and late_s > min(self._first_late) - sudden
+        ):
             self._first_late.append(late_s)
         self._late.append((now_s, late_s))
         while self._late[0][0] < now_s - _WINDOW_S:
             self._late.popleft()
         return added
+
+    def _was_away(self, now_s: float) -> bool:
+        """Note a look, and tell whether the one before is long ago: this computer slept, not the logger."""
+        self._looks.append(now_s)
+        gaps = np.diff(self._looks)
+        return len(gaps) > 0 and float(gaps[-1]) > _AWAY_LOOKS * max(float(np.median(gaps)), _LEAST_LOOK_S)
 
     @property
     def interval_s(self) -> float:
@@ -118,8 +134,9 @@ class Observed:
 
     @property
     def burst_s(self) -> float:
-        """How far apart rows come in [s]: a logger may write many at once."""
-        return max(self._spacings, default=0.0)
+        """How far apart rows come in [s]: a logger may write many at once; one stall is no habit."""
+        usual = sorted(self._spacings)
+        return usual[-2] if len(usual) > 2 else max(usual, default=0.0)
 
     @property
     def late_s(self) -> float | None:
