@@ -29,7 +29,10 @@ ROOT = Path(reviewkit.__file__).parent
 
 # Where a module may do what could run code, and with what: a program of the kit's own, named in its source.
 _ALLOWED = {
-    "subprocess": {"reviewkit.execution.kernel", "reviewkit.execution.forkserver"},
+    # The last: what the user gives on the command line to be run on an alarm, without a shell.
+    "subprocess": {
+        *("reviewkit.execution.kernel", "reviewkit.execution.forkserver", "reviewkit.bench_day.follow"),
+    },
     # It unpickles what comes from the other end, which is a process of the kit's own and of the same user.
     "multiprocessing": {"reviewkit.execution.forkserver", "reviewkit.execution.forked"},
     "importlib": {

@@ -36,6 +36,7 @@ def test_the_notebooks_are_there() -> None:
         "compare_two_devices",
         "first_review",
         "plan_a_bench_session",
+        "read_a_film",
         "review_a_device",
         "review_by_form",
         "worked_checks",

@@ -241,6 +241,10 @@ def test_an_interruption_ends_it_and_leaves_nothing(shown: Shown) -> None:
     assert list(shown.temporary.iterdir())
     shown.process.send_signal(signal.SIGINT)
     assert shown.process.wait(timeout=60) == 0
+    # What ran the notebooks ends when it sees that nobody is there any more.
+    until = time.monotonic() + 30
+    while list(shown.temporary.iterdir()) and time.monotonic() < until:
+        time.sleep(0.1)
     assert not list(shown.temporary.iterdir())
     assert {path.name for path in shown.folder.parent.iterdir()} == {"lamp", "temporary"}
 

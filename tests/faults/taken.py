@@ -26,7 +26,7 @@ def charged(folder: Path) -> Iterator[str]:
     """Everything that the section on the charge tells."""
     bench = charge.inputs(**_values(folder, "cell", "voltmeter", "ammeter", "charge_runs"))
     results = charge.analyse(charge.read(bench, folder=folder), cell=bench.cell)
-    yield from results.notes().lines
+    yield from results.notes().sentences
     yield from (f"{item.key}: {item.note}" for item in results.findings())
 
 
