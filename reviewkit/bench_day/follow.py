@@ -214,7 +214,9 @@ def live(folder: str | Path, *, every_s: float = POLL_S, **options: Any) -> Any:
     shown, stop = widgets.HTML(), widgets.Button(description="Stop following")
 
     def look() -> None:
-        shown.value = f"<pre>{html.escape(chr(10).join(lines(following.poll())))}</pre>"
+        text = html.escape("\n".join(lines(following.poll())))
+        # Lines break between words: JupyterLab's own style would cut them anywhere.
+        shown.value = f'<pre style="white-space: pre-wrap; word-break: normal">{text}</pre>'
 
     async def go_on() -> None:
         while True:
