@@ -150,6 +150,15 @@ def test_what_needs_a_hand_is_told_in_time(fault: str, plain: Charge, tmp_path: 
     assert told <= allowed
 
 
+@pytest.mark.parametrize("place", [4, 15])
+def test_a_current_and_a_cell_that_stand_still_near_the_limit_are_told(place: int, tmp_path: Path) -> None:
+    """Charges whose current had hardly fallen when it stopped falling."""
+    quiet = [one for seed in range(1, 160, 2) if study.quiet(one := draw("plain", seed))]
+    after_s, allowed_s = study.told_after("current no longer falls", quiet[place], tmp_path)
+    assert after_s is not None
+    assert after_s <= allowed_s
+
+
 def test_a_whole_charge_without_a_fault_raises_no_alarm_that_is_not_so(plain: Charge, tmp_path: Path) -> None:
     assert not study.whole(plain, tmp_path, every_s=300.0)
 

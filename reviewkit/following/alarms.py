@@ -39,6 +39,11 @@ FULL_SHARE = 0.95
 MID_TAPER = 1.5
 """A current that stops so many times above the highest at which a charge ends was cut: see `ending`."""
 
+STILL_S, STILL_SHARE, STILL_V, NEAR_V = 3600.0, 0.02, 0.004, 0.15
+"""Current and cell stand still if for an hour [s] the one moves by no more than this share, or three counts,
+and the other by no more than this [V], within so much of the limit [V] (chosen: a tenth of what planning's
+flattest slope makes of a current of C/20 in an hour)."""
+
 OFF_S = 25.0
 """A current stays off for so long before it counts as stopped: pulses rest shorter (chosen)."""
 
@@ -172,7 +177,7 @@ class Alarms:
         self._note_stop(log, off, flows)
         if self._stopped(bench, standing, log):
             yield _alarm("charge stopped", "charge", now_s, current=self._was_A)
-        if phases.ending == "never" and flows:
+        if flows and (phases.ending == "never" or _stands(bench)):
             yield _alarm("current steady", "charge", now_s, current=_typical(last))
 
     def _note_stop(self, log: Observed, off: bool, flows: bool) -> None:
@@ -210,6 +215,28 @@ def measured(log: Observed, meter: Meter, rows: int = ROWS) -> Measured | None:
     if not len(last):
         return None
     return Measured(float(np.median(last)), meter.unit, (meter.component(float(np.median(last))),))
+
+
+def _stands(bench: Bench) -> bool:
+    """Whether current and voltage have both stood still for an hour, near the limit.
+
+    A cell that still takes its current rises by 40 mV an hour and more there, and one at the voltage limit
+    takes less and less.
+    """
+    still = []
+    for key, share, least in (("current", STILL_SHARE, 0.0), ("voltage", 0.0, STILL_V)):
+        log, meter = bench.logs.get(key), bench.meters.get(key)
+        if log is None or meter is None or not log.rows.count:
+            return False
+        times, values = log.rows.time_s, log.rows.values
+        hour = values[np.searchsorted(times, times[-1] - STILL_S) :]
+        if times[-1] - times[0] < STILL_S or not np.isfinite(hour).all():
+            return False
+        low, middle, high = (float(part) for part in np.quantile(hour, (0.05, 0.5, 0.95)))
+        still.append(high - low <= max(3 * meter.resolution, share * abs(middle), least))
+        if key == "voltage" and middle < bench.cell.limit_V - NEAR_V:
+            return False
+    return all(still)
 
 
 def _silent(log: Observed, now_s: float) -> Alarm | None:
