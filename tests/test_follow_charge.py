@@ -6,6 +6,7 @@ Times are those of the simulation: nothing here waits.
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -20,7 +21,7 @@ from benchmarks import forecasts as ends
 from click.testing import CliRunner
 from nights import BEGAN_S, Night, cut
 
-from reviewkit import cli
+from reviewkit import bench_day, cli
 from reviewkit.bench_day import follow
 from reviewkit.charge import inputs, on_one_clock, regimes
 from reviewkit.errors import InputError
@@ -269,3 +270,16 @@ def test_an_alarms_command_is_given_values_by_its_environment_alone(tmp_path: Pa
     assert not Path("broken").exists()
     with pytest.raises(InputError, match="quotes"):
         follow.Command("say 'this")
+
+
+def test_a_live_view_takes_in_what_is_entered_beside_it(tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(Path(__file__).parents[1] / "examples" / "alder", tmp_path / "alder"))
+    (folder / "readout.csv").write_text("reference (V),shown\n", encoding="utf-8")
+    following = follow.follower(folder)
+    seen_at = follow._note(following, folder, 0)
+    before = [one.state for one in following.poll().findings]
+    bench_day.reading(folder, "3.605", "3.6", sure=True)
+    bench_day.reading(folder, "3.557", "3.6", sure=True)
+    assert follow._note(following, folder, seen_at) > seen_at
+    after = [one.state for one in following.poll().findings]
+    assert before != after

@@ -213,7 +213,11 @@ def live(folder: str | Path, *, every_s: float = POLL_S, **options: Any) -> Any:
         return widgets.VBox([widgets.HTML(html.escape(fault.message))])
     shown, stop = widgets.HTML(), widgets.Button(description="Stop following")
 
+    seen_at = 0
+
     def look() -> None:
+        nonlocal seen_at
+        seen_at = _note(following, Path(folder), seen_at)
         text = html.escape("\n".join(lines(following.poll())))
         # Lines break between words: JupyterLab's own style would cut them anywhere.
         shown.value = f'<pre style="white-space: pre-wrap; word-break: normal">{text}</pre>'
@@ -231,9 +235,11 @@ def live(folder: str | Path, *, every_s: float = POLL_S, **options: Any) -> Any:
 
 
 def _note(following: Follower, folder: Path, seen_at: int) -> int:
-    """Hand on what was entered into the review file since last time; return when it was written."""
+    """Hand on what was entered into review file and tables since last time; return when that was written."""
     try:
-        written_at = (folder / review_file.FILE).stat().st_mtime_ns
+        written_at = max(
+            path.stat().st_mtime_ns for path in (folder / review_file.FILE, *folder.glob("*.csv"))
+        )
     except OSError:
         return seen_at
     if written_at != seen_at:
