@@ -11,6 +11,7 @@ from reviewkit import charge, drain, logs, readout, ui_states
 from reviewkit.errors import InputError
 from reviewkit.findings import sentences
 from reviewkit.metrology import formatting
+from reviewkit.readout.fit import Fit
 from reviewkit.tables import csv_table
 from reviewkit.ui_states.analysis import Assessment
 from reviewkit.ui_states.inputs import UiInputs
@@ -45,7 +46,6 @@ def of_readings(values: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
         return (say("marks", changes=len(result.thresholds)),)
     if not fitted.consistent:
         return (say("contradictory", count=len(fitted.readings)),)
-    wanted = bench.readout_wanted_width_V
     return (
         say(
             "switching_place",
@@ -54,13 +54,18 @@ def of_readings(values: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
             count=len(fitted.readings),
             doubtful=list(fitted.doubted),
         ),
-        say(
-            "prepare_next",
-            at=fitted.information.next_V,
-            more=fitted.readings_to(wanted),
-            wanted=wanted,
-            least=fitted.least_width_V,
-        ),
+        prepare_next(fitted, bench.readout_wanted_width_V),
+    )
+
+
+def prepare_next(fitted: Fit, wanted_V: float) -> str:
+    """Return the cell to prepare next, and how many readings are still wanted for a width [V]."""
+    return say(
+        "prepare_next",
+        at=fitted.information.next_V,
+        more=fitted.readings_to(wanted_V),
+        wanted=wanted_V,
+        least=fitted.least_width_V,
     )
 
 

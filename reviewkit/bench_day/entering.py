@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from io import StringIO
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from filelock import FileLock
 
@@ -396,9 +396,6 @@ def _columns(
     return csv_table.columns(
         list(header), aliases, file=file, named=named, optional=("load", "uncertainty", *aliases)
     )
-
-
-Delimiter = Literal["\t", ";", ",", "|"]
 
 
 def _form(kept: BenchFile, columns: Sequence[str]) -> tuple[str, list[str], str]:

@@ -100,11 +100,10 @@ def _readout(planned: Session | None, held: Mapping[str, Any], folder: Path) -> 
     except InputError:
         yield answers.say("read_first"), "", first
         return
-    fitted = result.fit
-    if fitted is None or not fitted.consistent or fitted.readings_to(bench.readout_wanted_width_V) == 0:
+    fitted, wanted = result.fit, bench.readout_wanted_width_V
+    if fitted is None or not fitted.consistent or fitted.readings_to(wanted) == 0:
         return
-    prepare = answers.of_readings(held, folder)[-1]
-    yield prepare, "", answers.say("for_width", wanted=bench.readout_wanted_width_V)
+    yield answers.prepare_next(fitted, wanted), "", answers.say("for_width", wanted=wanted)
 
 
 def _charge(planned: Session | None, held: Mapping[str, Any], folder: Path) -> Iterator[Left]:
