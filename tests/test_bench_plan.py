@@ -12,7 +12,8 @@ import pybamm_charges
 import pytest
 from published_values import published
 
-from reviewkit import figures, planning
+from reviewkit import bench_day, figures, planning
+from reviewkit.bench_day.entering import values
 from reviewkit.errors import Faults
 from reviewkit.findings.sentences import CAUTIONS
 from reviewkit.metrology import conformity
@@ -20,6 +21,7 @@ from reviewkit.planning import Session
 from reviewkit.planning.charges import _sooner_s, charge_time_s
 from reviewkit.planning.inputs import minutes, volts
 
+EXAMPLES = Path(__file__).parents[1] / "examples"
 RANGES = [
     {"full_scale": "600 µA", "resolution": "0.1 µA", "burden_ohm": 100},
     {"full_scale": "6 mA", "resolution": "1 µA", "burden_ohm": 100},
@@ -195,6 +197,22 @@ def test_pulses_too_high_for_the_fine_range_send_to_the_next() -> None:
     told = planning.drain_ranges(session(drain_mean_A=70e-6, drain_highest_A=550e-6, drain_notice_V=0.06))
     assert "on the 6 mA range" in plain(told)
     assert told.rows[0][-1] == "no: can’t pass the pulses"
+
+
+@pytest.mark.parametrize("example", ["alder", "birch"])
+def test_a_drain_is_planned_for_the_meter_that_reads_it(example: str) -> None:
+    """By the list of what is left, by the sheet and by a plan alike, whichever meter logs the charge."""
+    coarse = {"accuracy": "±(1.0 % + 3)", "ranges": RANGES[-1:]}
+    fine = {"accuracy": "±(1.0 % + 3)", "leads_ohm": 0.02, "ranges": RANGES[:1]}
+    small = {"ammeter": coarse, "drain_mean_A": 70e-6, "drain_highest_A": 450e-6}
+    assert "No range does" in plain(planning.drain_ranges(session(**small)))
+    told = session(**small, drain_ammeter=fine)
+    assert "on the 600 µA range" in plain(planning.drain_ranges(told))
+    assert [one.full_scale for one in told.ranges()] == [10.0]
+    assert session(drain_ammeter={}).drain_ranges() == session().drain_ranges()
+    folder = EXAMPLES / example
+    held = bench_day.session(folder=folder).drain_ranges()
+    assert held == session(ammeter=values(folder)["drain_ammeter"]).ranges()
 
 
 def test_where_no_range_does_it_is_said_what_would() -> None:

@@ -66,7 +66,7 @@ def _known(folder: Path, held: Mapping[str, Any]) -> Known:
     rows: dict[str, Sequence[Sequence[str]]] = {}
     with suppress(InputError):
         planned = session(folder=folder)
-        do = {"readout": _readings(planned), "charge": _charge(planned), "drain": _drain(planned, held)}
+        do = {"readout": _readings(planned), "charge": _charge(planned), "drain": _drain(planned)}
         rows["readout"] = _voltages(planned)
     with suppress(InputError):
         rows["drain"] = [_drain_row(state) for state in drain.inputs(held).drain_states]
@@ -109,11 +109,8 @@ def _charge(planned: Session) -> tuple[str, ...]:
     )
 
 
-def _drain(planned: Session, held: Mapping[str, Any]) -> tuple[str, ...]:
+def _drain(planned: Session) -> tuple[str, ...]:
     """Return which range to use, of the meter that is for small currents, and for how long."""
-    if held.get("drain_ammeter"):
-        own = {"cell": held.get("cell"), "voltmeter": held.get("voltmeter"), "ammeter": held["drain_ammeter"]}
-        planned = planning.inputs(own)
     return (planning.drain_ranges(planned).sentences[0], planning.drain_log(planned).sentences[0])
 
 

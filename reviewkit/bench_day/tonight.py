@@ -17,7 +17,10 @@ from reviewkit.planning import Session
 from reviewkit.review.review_file import FILE
 from reviewkit.ui_states.analysis import Assessment
 
-_KNOWN = ("cell", "voltmeter", "ammeter", "readout_resolution_V", "readout_wanted_width_V", "readout_range_V")
+_KNOWN = (
+    *("cell", "voltmeter", "ammeter", "drain_ammeter"),
+    *("readout_resolution_V", "readout_wanted_width_V", "readout_range_V"),
+)
 """What a plan asks for and a review file may hold, under the same names."""
 
 Left = tuple[str, str, str]

@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic import Field, field_validator, model_validator
 
-from reviewkit.metrology import formatting
+from reviewkit.metrology import formatting, units
 from reviewkit.metrology.meter import Meter
 from reviewkit.schema import instruments
 from reviewkit.schema.blocks import Ammeter, Cell, Voltmeter
@@ -50,6 +50,7 @@ class Session(Block):
     cell: Cell
     voltmeter: Voltmeter
     ammeter: Ammeter
+    drain_ammeter: Ammeter | None = None
     readout_resolution_V: Volt = Field(default=0.1, gt=0)
     readout_wanted_width_V: Volt = Field(default=0.05, gt=0)
     readout_range_V: tuple[Volt, Volt] = (3.0, 4.2)
@@ -61,6 +62,11 @@ class Session(Block):
     drain_period_s: Second | None = Field(default=None, gt=0)
     drain_notice_V: Volt = Field(default=0.05, gt=0)
     trials_bound_percent: tuple[Percent, ...] = (10.0, 5.0, 1.0)
+
+    @field_validator("drain_ammeter", mode="before")
+    @classmethod
+    def _empty_is_the_same(cls, value: Any) -> Any:
+        return value or None
 
     @field_validator("cell")
     @classmethod
@@ -93,16 +99,18 @@ class Session(Block):
         return self.cell.rated_capacity_Ah or 0.0
 
     def ranges(self) -> tuple[Meter, ...]:
-        """Return every range of the ammeter, the finest first."""
-        scales = [one.full_scale for one in self.ammeter.ranges] or [None]
-        found = [self.ammeter.meter(_number(scale)) for scale in scales]
-        return tuple(sorted(found, key=lambda one: one.full_scale or float("inf")))
+        """Return every range of the ammeter that logs a charge, the finest first."""
+        return _ranges(self.ammeter)
+
+    def drain_ranges(self) -> tuple[Meter, ...]:
+        """Return every range of the ammeter that reads a drain, the finest first."""
+        return _ranges(self.drain_ammeter or self.ammeter)
 
 
-def _number(scale: Any) -> float | None:
-    from reviewkit.metrology import units
-
-    return None if scale is None else units.to_unit(scale, "A")
+def _ranges(ammeter: Ammeter) -> tuple[Meter, ...]:
+    scales = [one.full_scale for one in ammeter.ranges] or [None]
+    found = [ammeter.meter(None if scale is None else units.to_unit(scale, "A")) for scale in scales]
+    return tuple(sorted(found, key=lambda one: one.full_scale or float("inf")))
 
 
 def inputs(names: Mapping[str, Any] | None = None, /, **values: Any) -> Session:

@@ -32,7 +32,7 @@ def drain_ranges(session: Session) -> Answer:
     >>> drain_ranges(session).rows[0][-1]
     'no: too few counts'
     """
-    found = [(one, _fitness(one, session)) for one in session.ranges()]
+    found = [(one, _fitness(one, session)) for one in session.drain_ranges()]
     good = [one for one, fitness in found if fitness.fit and one.fits(HEADROOM * session.drain_highest_A)]
     mean, most = rough(session.drain_mean_A, "A"), rough(session.drain_highest_A, "A")
     if good:
@@ -121,7 +121,7 @@ def connecting(session: Session) -> Answer:
     >>> connecting(session).sentences[3]
     'Let the device fall asleep, open the bridge, and read.'
     """
-    return drain.connecting(session.ranges())
+    return drain.connecting(session.drain_ranges())
 
 
 def readings(session: Session) -> Answer:
