@@ -120,6 +120,13 @@ def declared(**meter: object) -> dict[str, object]:
         ({}, {}, {}),
         ({"name": "A"}, {}, {}),
         ({"name": "A"}, {"name": "A", "accuracy": "±(0.1 % + 3)"}, {}),
+        ({"name": "A", "last_check": "2026-01-10"}, {"name": "A", "last_check": "2026-03-02"}, {}),
+        ({"name": "A", "last_check": "2026-01-10"}, {"name": "A"}, {"A": "A"}),
+        (
+            {"name": "A", "last_check": "2026-01-10, against a 1 ohm resistor"},
+            {"name": "A", "last_check": "2026-01-10"},
+            {"A": "A"},
+        ),
     ],
 )
 def test_meters_are_one_where_both_reviews_name_the_same_one(first, second, names) -> None:
@@ -136,6 +143,11 @@ def test_meters_are_one_where_both_reviews_name_the_same_one(first, second, name
             {"name": "A"},
             {"name": "A", "accuracy": "±(2 % + 3)"},
             "the reviews state its accuracy differently",
+        ),
+        (
+            {"name": "A", "last_check": "2026-01-10"},
+            {"name": "A", "last_check": "2026-03-02"},
+            "the reviews state different last checks, and a check may end in an adjustment",
         ),
     ],
 )

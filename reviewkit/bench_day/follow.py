@@ -12,7 +12,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from reviewkit.errors import Faults, InputError
+from reviewkit.bench_day import entering
+from reviewkit.errors import InputError
 from reviewkit.findings import sentences
 from reviewkit.following import Alarm, Follower, Need, State, alarm, lines, opened
 from reviewkit.metrology import units
@@ -66,10 +67,7 @@ def follower(
     ('terminated', [True, True])
     """
     place = Path(folder)
-    faults: list[InputError] = []
-    values = review_file.read_values(place, faults)
-    if faults:
-        raise faults[0] if len(faults) == 1 else Faults(faults)
+    values = entering.values(place)
     parts = template.of_kind("section", template.discover(templates, only=only_templates))
     return opened(values, place, run=run, needs=needs(parts), filled=_filled(values, place), clock=clock)
 

@@ -67,7 +67,8 @@ def sharing(first: Mapping[str, Any], second: Mapping[str, Any]) -> Sharing:
     """Return which meters two reviews have in common.
 
     Two meters are one where both reviews give the same serial, or the same name and no differing serials,
-    and state the same accuracy of each range that both have. Meters that are merely described alike are two.
+    and state the same accuracy of each range that both have, and no check on different days: after it the
+    meter's error may be another one. Meters that are merely described alike are two.
 
     Parameters
     ----------
@@ -102,6 +103,8 @@ class _Meter:
     serial: str
     stated: Mapping[Any, Any]
     """By full scale: the accuracy."""
+    checked: str = ""
+    """Day of its last check."""
 
     def agrees(self, other: _Meter) -> bool:
         """Whether two state the same of the ranges that they have in common."""
@@ -118,7 +121,8 @@ def _meters(declared: Mapping[str, Any]) -> list[_Meter]:
             stated = dict(
                 _stated(one, meter, "V" if kind == "voltmeter" else "A") for one in meter.ranges or (meter,)
             )
-            found.append(_Meter(kind, meter.name, meter.serial, stated))
+            checked = meter.last_check.partition(",")[0].strip()
+            found.append(_Meter(kind, meter.name, meter.serial, stated, checked))
     return found
 
 
@@ -143,6 +147,8 @@ def _same(first: _Meter, second: _Meter) -> tuple[bool, str]:
             why = ""
     if alike and not first.agrees(second):
         return False, "the reviews state its accuracy differently"
+    if alike and first.checked and second.checked and first.checked != second.checked:
+        return False, "the reviews state different last checks, and a check may end in an adjustment"
     return alike, why
 
 
