@@ -47,11 +47,11 @@ class BenchFile:
         InputError
             If the file can't be written, or was changed by someone else meanwhile.
         """
-        place = self.folder / self.name
+        path = self.folder / self.name
         if read(self.folder, self.name).text != self.text:
             raise InputError("the file was changed meanwhile", file=self.name, remedy="Enter it again.")
         try:
-            with disk.whole(place) as part:
+            with disk.whole(path) as part:
                 part.write_bytes((_MARK if self.marked else b"") + text.encode())
         except OSError as failure:
             if disk.is_full(failure):
@@ -72,11 +72,11 @@ def read(folder: Path, name: str) -> BenchFile:
     InputError
         If it is no text in UTF-8, such as a workbook.
     """
-    place = folder / name
-    if not place.exists():
+    path = folder / name
+    if not path.exists():
         return BenchFile(folder, name, "")
     try:
-        data = place.read_bytes()
+        data = path.read_bytes()
         return BenchFile(folder, name, data.removeprefix(_MARK).decode(), data.startswith(_MARK))
     except UnicodeDecodeError:
         raise TableError(

@@ -190,7 +190,7 @@ def _event(name: str, bench: UiInputs, rows: Sequence[Row]) -> str:
     )
 
 
-def of_drain(item: Mapping[str, Any], amps: float, held: Mapping[str, Any], place: int | None) -> None:
+def of_drain(item: Mapping[str, Any], amps: float, held: Mapping[str, Any], listed_at: int | None) -> None:
     """Refuse a drain that can't be, or that would take a log's place.
 
     Parameters
@@ -199,7 +199,7 @@ def of_drain(item: Mapping[str, Any], amps: float, held: Mapping[str, Any], plac
         The state as it would stand in the review file.
     held : mapping
         The review file's values.
-    place : int or None
+    listed_at : int or None
         Where the state stands there already.
 
     Raises
@@ -208,19 +208,19 @@ def of_drain(item: Mapping[str, Any], amps: float, held: Mapping[str, Any], plac
         What is wrong.
     """
     listed = list(held.get("drain_states") or [])
-    if place is not None and listed[place].get("log"):
+    if listed_at is not None and listed[listed_at].get("log"):
         raise ReviewFileError(
             f"the drain of '{item['name']}' comes from a log",
             file=review_file.FILE,
-            place=f"drain_states[{place + 1}]",
+            place=f"drain_states[{listed_at + 1}]",
             remedy="Give the reading another name, or take the log out by hand.",
         )
     if amps < 0:
         raise InputError("a drain is not negative", remedy="Drop the sign if the leads were swapped.")
-    if place is None:
+    if listed_at is None:
         listed.append(dict(item))
     else:
-        listed[place] = {**listed[place], **item}
+        listed[listed_at] = {**listed[listed_at], **item}
     bench = drain.inputs({**held, "drain_states": listed})
     state = next(one for one in bench.drain_states if one.name == item["name"])
     meter = bench.meter(state)

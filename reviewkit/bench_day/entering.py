@@ -285,17 +285,17 @@ def drain(
         doubts.quantity(on_range, "A", "the range", unit_needed=True)
         item["range_full_scale_A"] = on_range.strip()
     listed = held.get("drain_states") or []
-    place = next((at for at, one in enumerate(listed) if one.get("name") == item["name"]), None)
-    doubts.of_drain(item, amps, held, place)
+    index = next((at for at, one in enumerate(listed) if one.get("name") == item["name"]), None)
+    doubts.of_drain(item, amps, held, index)
 
     def write(_: str) -> tuple[str, tuple[bench_file.Change, ...]]:
         kept = bench_file.read(folder, review_file.FILE)
-        if place is None:
+        if index is None:
             text = yaml_edit.with_item(kept.text, "drain_states", item, file=review_file.FILE)
             return review_file.FILE, kept.written(text)
         text = kept.text
         for key, value in item.items():
-            text = yaml_edit.with_value(text, ("drain_states", place, key), value, file=review_file.FILE)
+            text = yaml_edit.with_value(text, ("drain_states", index, key), value, file=review_file.FILE)
         return review_file.FILE, kept.written(text)
 
     entered = f"{item['name']}: {item['reading_A']}" + (f" on {on_range.strip()}" if on_range else "")
@@ -489,15 +489,15 @@ def _with_trial(
     return with_row(replace(kept, text=text), _TRIAL_COLUMNS, COLUMNS, {**cells, **counts})
 
 
-def with_cells(kept: BenchFile, place: int, cells: Mapping[str, str]) -> str:
+def with_cells(kept: BenchFile, number: int, cells: Mapping[str, str]) -> str:
     """Return a table in which some cells of one row, counted as in the file, hold something else."""
     text, header, delimiter = _form(kept, _TRIAL_COLUMNS)
     found = _columns(header, COLUMNS, kept.name, {})
     lines = _lines(text)
-    row = next(csv.reader([lines[place - 1]], delimiter=delimiter, skipinitialspace=True))
+    row = next(csv.reader([lines[number - 1]], delimiter=delimiter, skipinitialspace=True))
     row += [""] * (len(header) - len(row))
     for name, cell in cells.items():
         if name in found:
             row[header.index(found[name])] = cell
-    lines[place - 1] = _line(row, delimiter)
+    lines[number - 1] = _line(row, delimiter)
     return kept.line_end.join([*lines, ""])

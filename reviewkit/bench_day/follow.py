@@ -66,10 +66,10 @@ def follower(
     >>> state.regime, [log.rows > 1000 for log in state.logs]
     ('terminated', [True, True])
     """
-    place = Path(folder)
-    values = entering.values(place)
+    path = Path(folder)
+    values = entering.values(path)
     parts = template.of_kind("section", template.discover(templates, only=only_templates))
-    return opened(values, place, run=run, needs=needs(parts), filled=_filled(values, place), clock=clock)
+    return opened(values, path, run=run, needs=needs(parts), filled=_filled(values, path), clock=clock)
 
 
 def needs(parts: Iterable[Section]) -> tuple[Need, ...]:

@@ -54,8 +54,8 @@ class _Bench:
         self.listed = widgets.HTML()
         held = entering.values(folder)
         tabs = widgets.Tab(children=[self._form(*form) for form in _forms(folder, held)])
-        for place, name in enumerate(("Reading", "Trial", "Drain", "Cable")):
-            tabs.set_title(place, name)
+        for index, name in enumerate(("Reading", "Trial", "Drain", "Cable")):
+            tabs.set_title(index, name)
         clap = self._button("Clap: the film’s time begins", entering.clap)
         undo = self._button("Undo the last entry", entering.undo)
         self.widget = widgets.VBox([widgets.HBox([clap, undo]), tabs, self.told, self.listed])
@@ -155,7 +155,8 @@ def _forms(
     runs = held.get("charge_runs") or []
     cable = {
         "run": widgets.Dropdown(
-            options=[(_named(run, place), place) for place, run in enumerate(runs, start=1)] or [("none", 1)],
+            options=[(_named(run, number), number) for number, run in enumerate(runs, start=1)]
+            or [("none", 1)],
             description="charge",
             layout=_WIDE,
             style=_LABELLED,
@@ -170,8 +171,8 @@ def _forms(
     )
 
 
-def _named(run: Mapping[str, Any], place: int) -> str:
-    return str(run.get("source") or f"charge {place}")
+def _named(run: Mapping[str, Any], number: int) -> str:
+    return str(run.get("source") or f"charge {number}")
 
 
 def _known(folder: Path, held: Mapping[str, Any]) -> tuple[list[str], list[str]]:

@@ -47,16 +47,16 @@ def sheet(
     >>> bench_day.sheet(empty / "on-paper").name
     'bench-sheet.html'
     """
-    place = Path(folder)
-    held = values(place)
-    written = place / FILE
+    path = Path(folder)
+    held = values(path)
+    written = path / FILE
     if written.exists() and _OURS not in written.read_text(encoding="utf-8", errors="replace"):
         remedy = "Move it away, or rename it."
         raise InputError("the kit did not write this file, and leaves it alone", file=FILE, remedy=remedy)
     parts = template.of_kind("section", template.discover(templates, only=only_templates))
     device = held.get("device") if isinstance(held.get("device"), dict) else {}
-    name = str((device or {}).get("name") or place.resolve().name)
-    written.write_text(review_outline.page(name, parts, _known(place, held)), encoding="utf-8")
+    name = str((device or {}).get("name") or path.resolve().name)
+    written.write_text(review_outline.page(name, parts, _known(path, held)), encoding="utf-8")
     return written
 
 

@@ -71,8 +71,8 @@ def tonight(planned: Session | None = None, *, folder: str | Path = "") -> Answe
     >>> bench_day.tonight(session, folder=birch).rows[-1][0]
     'Try power lost in full'
     """
-    place = Path(folder)
-    held = values(place) if folder else {}
+    path = Path(folder)
+    held = values(path) if folder else {}
     rows: list[Left] = []
     if planned is None:
         try:
@@ -81,7 +81,7 @@ def tonight(planned: Session | None = None, *, folder: str | Path = "") -> Answe
             rows.append((answers.say("fill_in"), "", fault.message.replace("the parameter cell", FILE)))
     for section in (_readout, _charge, _drain, _ui_states):
         try:
-            rows += section(planned, held, place)
+            rows += section(planned, held, path)
         except InputError as fault:
             rows.append((answers.say("mend_first"), "", fault.message))
     if not rows:

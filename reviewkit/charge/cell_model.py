@@ -73,13 +73,13 @@ def resample(
     """
     span = float(time_s[-1] - time_s[0])
     step = max(float(np.median(np.diff(time_s))), span / _GRID)
-    place = np.minimum(((time_s - time_s[0]) / step).astype(np.int64), int(span / step))
-    count = np.bincount(place)
+    bin_index = np.minimum(((time_s - time_s[0]) / step).astype(np.int64), int(span / step))
+    count = np.bincount(bin_index)
     filled = np.flatnonzero(count)
     centre = time_s[0] + (np.arange(len(count)) + 0.5) * step
     columns = []
     for values in (voltage_V, current_A):
-        mean = np.bincount(place, values)[filled] / count[filled]
+        mean = np.bincount(bin_index, values)[filled] / count[filled]
         columns.append(np.interp(centre, centre[filled], mean))
     return centre, columns[0], columns[1], step
 
@@ -297,13 +297,13 @@ class Circuit:
 
     def resting_V(self) -> float:
         """U(q) and the memory terms [V]."""
-        place = (self.charge_Ah - self._first) / self._pitch
+        step_index = (self.charge_Ah - self._first) / self._pitch
         last = len(self._curve) - 1
-        if place >= last:
-            open_circuit = self._curve[-1] + self._beyond * (place - last)
+        if step_index >= last:
+            open_circuit = self._curve[-1] + self._beyond * (step_index - last)
         else:
-            left = max(0, int(place))
-            share = max(0.0, place) - left
+            left = max(0, int(step_index))
+            share = max(0.0, step_index) - left
             open_circuit = self._curve[left] + share * (self._curve[left + 1] - self._curve[left])
         return float(open_circuit + sum(self._slow))
 
@@ -338,10 +338,10 @@ class Circuit:
         decayed = np.array(self._decays)[:, None] ** steps
         slow = final + (np.array(self._slow)[:, None] - final) * decayed
         charges: FloatArray = self.charge_Ah + np.float64(current_A * self._step_h) * steps
-        place = (charges - self._first) / self._pitch
+        step_index = (charges - self._first) / self._pitch
         last = len(self._curve) - 1
-        open_circuit = np.interp(place, np.arange(last + 1), self._curve)
-        open_circuit += self._beyond * np.maximum(0.0, place - last)
+        open_circuit = np.interp(step_index, np.arange(last + 1), self._curve)
+        open_circuit += self._beyond * np.maximum(0.0, step_index - last)
         resting = np.asarray(open_circuit + slow.sum(axis=0), dtype=np.float64)
         return resting[:count], charges, slow
 

@@ -53,8 +53,8 @@ def read(inputs: ChargeInputs, *, folder: str | Path = "") -> tuple[ChargeRecord
     if faults:
         raise Faults(faults)
     records = []
-    for place, run in enumerate(inputs.charge_runs, start=1):
-        record, wrong = _examined(run, place, inputs, Path(folder).expanduser())
+    for number, run in enumerate(inputs.charge_runs, start=1):
+        record, wrong = _examined(run, number, inputs, Path(folder).expanduser())
         faults += wrong
         records += [record] if record else []
     if faults:
@@ -62,23 +62,23 @@ def read(inputs: ChargeInputs, *, folder: str | Path = "") -> tuple[ChargeRecord
     return tuple(records)
 
 
-def faults_of(run: ChargeRun, place: int, inputs: ChargeInputs, *, folder: Path) -> list[InputError]:
+def faults_of(run: ChargeRun, number: int, inputs: ChargeInputs, *, folder: Path) -> list[InputError]:
     """Return what is wrong with a run's logs, as far as the files show.
 
     Parameters
     ----------
-    place : int
+    number : int
         The run's, from 1.
     """
-    return _examined(run, place, inputs, folder)[1]
+    return _examined(run, number, inputs, folder)[1]
 
 
 def _examined(
-    run: ChargeRun, place: int, inputs: ChargeInputs, folder: Path
+    run: ChargeRun, number: int, inputs: ChargeInputs, folder: Path
 ) -> tuple[ChargeRecord | None, list[InputError]]:
     """Return a run's record, None with what is wrong where there can be none or it makes no sense."""
     faults: list[InputError] = []
-    meters = meters_of(run, place, inputs, faults)
+    meters = meters_of(run, number, inputs, faults)
     found = _logs(run, inputs, folder, faults)
     for key, log in found.items():
         faults += range_check(log, meters.get(key))
@@ -91,8 +91,8 @@ def _examined(
         return None, faults
     voltage, current = found["voltage"], found["current"]
     with gathered(faults):
-        record = record_of(run, place, meters, found)
-        where, declared_s = f"charge_runs[{place}]", _declared(run)
+        record = record_of(run, number, meters, found)
+        where, declared_s = f"charge_runs[{number}]", _declared(run)
         faults += of_record(
             record.thinned, voltage=voltage, current=current, place=where, declared_s=declared_s
         )
@@ -100,7 +100,9 @@ def _examined(
     return None, faults
 
 
-def meters_of(run: ChargeRun, place: int, inputs: ChargeInputs, faults: list[InputError]) -> dict[str, Meter]:
+def meters_of(
+    run: ChargeRun, number: int, inputs: ChargeInputs, faults: list[InputError]
+) -> dict[str, Meter]:
     """Return the meters' ranges that a run was logged on, by the run's keys; one not described is missing."""
     asked = {
         "voltage": (inputs.voltmeter, run.voltage_full_scale_V, "voltage_full_scale_V"),
@@ -114,7 +116,7 @@ def meters_of(run: ChargeRun, place: int, inputs: ChargeInputs, faults: list[Inp
             if meter is not None:
                 found[key] = meter.meter(full_scale)
         except ValueError as fault:
-            where = f"charge_runs[{place}].{name}"
+            where = f"charge_runs[{number}].{name}"
             faults.append(ReviewFileError(str(fault), file="review.yaml", place=where))
     return found
 
@@ -132,13 +134,13 @@ _SWAPPED = "its current is below nothing on the whole; its leads were taken as s
 
 
 def record_of(
-    run: ChargeRun, place: int, meters: Mapping[str, Meter], found: Mapping[str, Log]
+    run: ChargeRun, number: int, meters: Mapping[str, Meter], found: Mapping[str, Log]
 ) -> ChargeRecord:
     """Return a run's logs on one clock.
 
     Parameters
     ----------
-    place : int
+    number : int
         The run's, from 1.
     meters, found : mapping
         Its meters and its logs, by the run's keys.
@@ -163,7 +165,7 @@ def record_of(
         clock_note=alignment.note,
         stamp_s=current.report.stamp_step_s if current.report.stamp_step_s >= 0.5 else 0.0,
         source=run.source,
-        label=label_of(run.source, place),
+        label=label_of(run.source, number),
         temperature_C=_other(run, "temperature", voltage, found),
         source_voltage_V=_other(run, "source_voltage", voltage, found),
         source_current_A=-drawn if drawn is not None and swapped else drawn,
@@ -221,8 +223,8 @@ def check(inputs: ChargeInputs, folder: Path) -> list[InputError]:
     []
     """
     faults = missing_meters(inputs)
-    for place, run in enumerate(inputs.charge_runs, start=1):
-        faults += faults_of(run, place, inputs, folder=folder)
+    for number, run in enumerate(inputs.charge_runs, start=1):
+        faults += faults_of(run, number, inputs, folder=folder)
     faults += _same_names(inputs)
     return faults
 
@@ -250,10 +252,10 @@ def _same_names(inputs: ChargeInputs) -> list[InputError]:
         ReviewFileError(
             keys.same(other, name, "sources", shared),
             file="review.yaml",
-            place=f"charge_runs[{place + 1}].source",
+            place=f"charge_runs[{index + 1}].source",
             remedy="Give each run a name of its own, such as 'laptop port, second try'.",
         )
-        for place, name, other, shared in keys.doubles(
-            run.source.strip() or f"run {place}" for place, run in enumerate(inputs.charge_runs, start=1)
+        for index, name, other, shared in keys.doubles(
+            run.source.strip() or f"run {number}" for number, run in enumerate(inputs.charge_runs, start=1)
         )
     ]

@@ -173,9 +173,9 @@ class ChargeRecord:
         return self.clock_offset.components if self.clock_offset else ()
 
 
-def label_of(source: str, place: int) -> str:
+def label_of(source: str, number: int) -> str:
     """Return a source's name as a finding's key holds it: "laptop port" → "laptop_port"."""
-    return keys.key(source) or f"run_{place}"
+    return keys.key(source) or f"run_{number}"
 
 
 def on_one_clock(

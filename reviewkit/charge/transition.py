@@ -205,10 +205,10 @@ def _bends(
         if one is not None:
             places.append((*one, reach_s))
         reach_s /= 2
-    for index, (place, spread, reach) in enumerate(places):
+    for index, (bend_s, spread, reach) in enumerate(places):
         closer = places[index + 1] if index + 1 < len(places) else None
         # Halving the window bends less: by what it moves the place beyond its scatter the shape is in doubt.
-        moved = abs(closer[0] - place) if closer else reach / 8
+        moved = abs(closer[0] - bend_s) if closer else reach / 8
         shape = moved if closer is None else max(moved - closer[1], 0.0) + 0.25 * spread
         parts = (
             Component("knee: scatter of the readings about the bend", CHOSEN * spread, "s"),
@@ -216,12 +216,12 @@ def _bends(
             Component("knee: sampling interval", record.interval_s / 2, "s", "rectangular"),
             Component(
                 "knee: display step",
-                _standing(record, values, place, reach, step, hidden),
+                _standing(record, values, bend_s, reach, step, hidden),
                 "s",
                 "rectangular",
             ),
         )
-        bend = Measured(place, "s", tuple(part for part in parts if part.size > 0))
+        bend = Measured(bend_s, "s", tuple(part for part in parts if part.size > 0))
         # A short window that contradicts the surest of the longer ones bends by chance.
         surest = min(found, key=lambda other: other.standard, default=bend)
         if abs(bend.value - surest.value) <= bend.expanded + surest.expanded:
@@ -260,16 +260,16 @@ def _bend(
         return None
     grid = np.linspace(places[best - 1], places[best + 1], 41)
     fine = _losses(time, shown, grid, reach_s, level=level)
-    place = float(grid[int(np.argmin(fine))])
+    bend_s = float(grid[int(np.argmin(fine))])
     per_row = max(1.0, float(inside.sum()) / len(time))
     variance = max(float(fine.min()) / (len(time) - 5), step**2 / 12 / per_row)
     # A display that stands on a step for several readings repeats itself: they count as fewer.
-    variance *= correlation_length(_left(time, shown, place, reach_s, level=level))
+    variance *= correlation_length(_left(time, shown, bend_s, reach_s, level=level))
     likely = np.exp(-0.5 * np.minimum((losses - losses[best]) / variance, 700.0))
     likely /= likely.sum()
     middle = float(likely @ places)
     spread = max(float(np.sqrt(likely @ (places - middle) ** 2)), float(grid[1] - grid[0]))
-    return rough_s + (-place if level else place), spread
+    return rough_s + (-bend_s if level else bend_s), spread
 
 
 def _averaged(time: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -284,8 +284,8 @@ def _base(time: FloatArray, reach: float, *, level: bool) -> FloatArray:
     return np.ones((len(time), 1)) if level else np.column_stack([np.ones_like(time), time / reach])
 
 
-def _left(time: FloatArray, values: FloatArray, place: float, reach: float, *, level: bool) -> FloatArray:
-    after = np.maximum(time - place, 0.0) / reach
+def _left(time: FloatArray, values: FloatArray, bend_s: float, reach: float, *, level: bool) -> FloatArray:
+    after = np.maximum(time - bend_s, 0.0) / reach
     design = np.column_stack([_base(time, reach, level=level), after, after**2])
     return np.asarray(values - design @ np.linalg.lstsq(design, values, rcond=None)[0], dtype=np.float64)
 

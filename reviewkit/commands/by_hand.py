@@ -50,9 +50,9 @@ class FilledIn:
         out : str or pathlib.Path
             Where its published folder goes.
         """
-        with self._place() as place:
+        with self._place() as folder:
             # A folder that goes again is never run again.
-            (published,) = reviews.run(place, out=out, fresh=self.folder is None)
+            (published,) = reviews.run(folder, out=out, fresh=self.folder is None)
         return published
 
     @contextmanager
@@ -60,8 +60,8 @@ class FilledIn:
         if self.folder is not None:
             yield self.folder
         else:
-            with _temporary(self.values, self._parts) as (place, _):
-                yield place
+            with _temporary(self.values, self._parts) as (folder, _):
+                yield folder
 
     def __repr__(self) -> str:
         return "\n".join(["Nothing at fault.", *self.told])
@@ -113,11 +113,11 @@ def filled_in(
         told = folders.remarks(folder, templates=templates, only_templates=only_templates)
         return FilledIn({}, folder, told, (), parts)
     written, values = values, _written_out(values)
-    with _temporary(values, parts) as (place, spelled):
+    with _temporary(values, parts) as (path, spelled):
         own = tuple(templates), tuple(only_templates)
-        if found := folders.check(place, templates=own[0], only_templates=own[1]):
+        if found := folders.check(path, templates=own[0], only_templates=own[1]):
             raise Faults(cell_entries.told(fault, spelled) for fault in found)
-        told = folders.remarks(place, templates=own[0], only_templates=own[1])
+        told = folders.remarks(path, templates=own[0], only_templates=own[1])
     if target is not None:
         # By their names, where the folder to be written finds the same meters under them.
         found_there, _ = instruments.put_in(written, target, [])
@@ -210,8 +210,8 @@ def _write(folder: Path, values: Mapping[str, Any], parts: tuple[Section, ...]) 
     return spelled
 
 
-def _differs(place: Path, text: str) -> bool:
-    return place.exists() and place.read_text(encoding="utf-8", errors="replace") != text
+def _differs(folder: Path, text: str) -> bool:
+    return folder.exists() and folder.read_text(encoding="utf-8", errors="replace") != text
 
 
 def _texts(

@@ -88,8 +88,8 @@ def places(folder: Path, logs: Sequence[Path]) -> dict[Path, str]:
     return found
 
 
-def _is_taken(place: Path, log: Path) -> bool:
-    return place.exists() and not filecmp.cmp(place, log, shallow=False)
+def _is_taken(path: Path, log: Path) -> bool:
+    return path.exists() and not filecmp.cmp(path, log, shallow=False)
 
 
 def copied(folder: Path, where: Mapping[Path, str]) -> None:
@@ -207,4 +207,4 @@ def _charge(run: Sequence[_Entry]) -> tuple[str, ...]:
     lines = [f"{one.key}: {one.text}" for one in sorted(run, key=lambda item: _ORDER.index(item.key))]
     lines += [f"{key}: logs/{key}.csv   ## this log was not found" for key in missing]
     mark = "#" if missing else ""
-    return tuple(f"{mark}{'    ' if place else '  - '}{line}" for place, line in enumerate(lines))
+    return tuple(f"{mark}{'    ' if index else '  - '}{line}" for index, line in enumerate(lines))

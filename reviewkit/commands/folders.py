@@ -85,18 +85,18 @@ def start(
     from reviewkit.commands import first_logs, own_instruments
     from reviewkit.sections import review_outline
 
-    place = Path(folder)
-    if (place / review_file.FILE).exists():
-        return Started(_notebooks(place, templates, only_templates, wanted=notebooks and not logs))
-    if refused := atomic.start(place):
+    target = Path(folder)
+    if (target / review_file.FILE).exists():
+        return Started(_notebooks(target, templates, only_templates, wanted=notebooks and not logs))
+    if refused := atomic.start(target):
         raise Faults(refused)
-    called = name or place.resolve().name.replace("-", " ").capitalize()
+    called = name or target.resolve().name.replace("-", " ").capitalize()
     parts = template.of_kind("section", template.discover(templates, only=only_templates))
-    meters = own_instruments.offered(place)
-    where = first_logs.places(place, [Path(log) for log in logs])
-    (place / first_logs.LOGS).mkdir(parents=True, exist_ok=True)
-    first_logs.copied(place, where)
-    seen = first_logs.connected(place, where.values())
+    meters = own_instruments.offered(target)
+    where = first_logs.places(target, [Path(log) for log in logs])
+    (target / first_logs.LOGS).mkdir(parents=True, exist_ok=True)
+    first_logs.copied(target, where)
+    seen = first_logs.connected(target, where.values())
     outline = (
         review_outline.review_file(called, parts)
         if every_key
@@ -107,15 +107,15 @@ def start(
         "bench-sheet.html": review_outline.page(called, parts),
         **{file: header + "\n" for part in parts for file, header in part.about.bench.files.items()},
     }
-    new = {place / file: text for file, text in texts.items() if not (place / file).exists()}
+    new = {target / file: text for file, text in texts.items() if not (target / file).exists()}
     for path, text in new.items():
         path.write_text(text, encoding="utf-8")
-    by_hand = _notebooks(place, templates, only_templates) if notebooks else ()
+    by_hand = _notebooks(target, templates, only_templates) if notebooks else ()
     return Started((*new, *by_hand), seen.told)
 
 
 def _notebooks(
-    place: Path,
+    path: Path,
     templates: Iterable[str | Path],
     only_templates: Iterable[str | Path],
     *,
@@ -125,14 +125,14 @@ def _notebooks(
     from reviewkit.sections import fillable
 
     parts = template.of_kind("section", template.discover(templates, only=only_templates))
-    new = [part for part in parts if wanted and not (place / part.path.name).exists()]
+    new = [part for part in parts if wanted and not (path / part.path.name).exists()]
     if not new:
         told = "there is a review file here already"
-        raise InputError(told, file=str(place / review_file.FILE))
-    values = strict_yaml.load(place / review_file.FILE)
+        raise InputError(told, file=str(path / review_file.FILE))
+    values = strict_yaml.load(path / review_file.FILE)
     for part in new:
-        (place / part.path.name).write_text(fillable.notebook(part, values), encoding="utf-8", newline="\n")
-    return tuple(place / part.path.name for part in new)
+        (path / part.path.name).write_text(fillable.notebook(part, values), encoding="utf-8", newline="\n")
+    return tuple(path / part.path.name for part in new)
 
 
 def keys(
@@ -221,10 +221,10 @@ def check(
     parts = template.discover(templates, only=only_templates)
     if out is None:
         return tuple(loading.faults(folders, parts, reserved=(ASSETS,)))
-    place = Path(out).resolve()
-    wrong = atomic.location(Path(out), map(Path, folders)) or atomic.shared(place)
+    path = Path(out).resolve()
+    wrong = atomic.location(Path(out), map(Path, folders)) or atomic.shared(path)
     found = loading.faults(
-        folders, parts, reserved=(ASSETS,), judge=lambda file: [] if wrong else place_faults(file, place)
+        folders, parts, reserved=(ASSETS,), judge=lambda file: [] if wrong else place_faults(file, path)
     )
     return (*found, *wrong)
 

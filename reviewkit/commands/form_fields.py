@@ -129,15 +129,15 @@ def _upload(field: Field) -> Any:
 
     def take(_: Any) -> None:
         for item in button.value:
-            place = Path(first_logs.LOGS) / Path(str(item["name"]).replace("\\", "/")).name
+            path = Path(first_logs.LOGS) / Path(str(item["name"]).replace("\\", "/")).name
             content = bytes(item["content"])
-            if place.exists() and place.read_bytes() != content:
+            if path.exists() and path.read_bytes() != content:
                 problem = "another file of this name lies there already"
-                field.told.value = faults([InputError(problem, file=place.as_posix(), remedy="Rename one.")])
+                field.told.value = faults([InputError(problem, file=path.as_posix(), remedy="Rename one.")])
                 continue
-            place.parent.mkdir(exist_ok=True)
-            place.write_bytes(content)
-            field.input.value = place.as_posix()
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(content)
+            field.input.value = path.as_posix()
 
     button.observe(take, "value")
     return button

@@ -102,15 +102,15 @@ def instruments_of(folder: str | Path = Path()) -> Instruments:
     >>> print(reviewkit.commands.instruments_of("examples/alder").others[0])
     alder writes out its voltmeter, 'bench voltmeter'.
     """
-    place = Path(folder)
-    if not place.is_dir():
+    target = Path(folder)
+    if not target.is_dir():
         raise InputError("no such folder", file=str(folder))
-    files = {path: _from(place, path) for path in instruments.paths(place)}
-    reviews = list(_reviews(place))
+    files = {path: _from(target, path) for path in instruments.paths(target)}
+    reviews = list(_reviews(target))
     for review in reviews:
         # One review may have a nearer file of its own.
         own = (path for path in instruments.paths(review) if path not in files)
-        files = {path: _from(place, path) for path in own} | files
+        files = {path: _from(target, path) for path in own} | files
     told = {path: instruments.read(path, called=name) for path, name in files.items()}
     meters = {
         (path, name): _declared(name, files[path], block)
@@ -119,21 +119,21 @@ def instruments_of(folder: str | Path = Path()) -> Instruments:
     }
     others: list[str] = []
     for review in reviews:
-        others += _of_review(review, place, meters)
+        others += _of_review(review, target, meters)
     return Instruments(tuple(meters.values()), tuple(others))
 
 
-def _from(place: Path, path: Path) -> str:
-    return Path(os.path.relpath(path, place.resolve())).as_posix()
+def _from(folder: Path, path: Path) -> str:
+    return Path(os.path.relpath(path, folder.resolve())).as_posix()
 
 
-def _reviews(place: Path) -> Iterator[Path]:
+def _reviews(path: Path) -> Iterator[Path]:
     """Walk the review folders: this one, or those below it."""
-    if (place / review_file.FILE).is_file():
-        yield place
+    if (path / review_file.FILE).is_file():
+        yield path
         return
-    for above, folders, names in os.walk(place):
-        deep = len(Path(above).relative_to(place).parts)
+    for above, folders, names in os.walk(path):
+        deep = len(Path(above).relative_to(path).parts)
         folders[:] = sorted(name for name in folders if not name.startswith(".") and deep < _DEEPEST)
         if review_file.FILE in names:
             folders[:] = []
@@ -178,9 +178,9 @@ def _read(one: Mapping[str, Any], unit: str) -> Meter | str:
         return str(fault)
 
 
-def _of_review(folder: Path, place: Path, meters: Mapping[tuple[Path, str], Declared]) -> Iterator[str]:
+def _of_review(folder: Path, target: Path, meters: Mapping[tuple[Path, str], Declared]) -> Iterator[str]:
     """Note at each meter that a review uses it, and what it lacks for that; walk what is no such meter's."""
-    called = folder.resolve().name if folder == place else folder.relative_to(place).as_posix()
+    called = folder.resolve().name if folder == target else folder.relative_to(target).as_posix()
     faults: list[InputError] = []
     found = review_file.written(folder, faults)
     for key, block in found.values.items():

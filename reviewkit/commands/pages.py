@@ -34,16 +34,16 @@ class Extras:
     home: str
 
 
-def settled(options: RunOptions, place: Path) -> RunOptions:
+def settled(options: RunOptions, path: Path) -> RunOptions:
     """Return the options with nothing left open: what was asked for once stays until it is said otherwise.
 
     Parameters
     ----------
-    place : pathlib.Path
+    path : pathlib.Path
         The published folder of the review that is to be replaced.
     """
-    before = written.files(place)
-    single = f"{place.name.partition('.')[0]}.html" in before
+    before = written.files(path)
+    single = f"{path.name.partition('.')[0]}.html" in before
     stills = any(name.startswith("stills/") for name in before)
     return replace(
         options,
@@ -110,8 +110,8 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
     file = ended.file
     good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
     before = written.files(out / (file.name if good else file.name + atomic.DRAFT))
-    place = atomic.put(ended.staged, out, file.name, good=good)
-    return place, tuple(sorted(before - written.files(place))), tuple(faults)
+    folder = atomic.put(ended.staged, out, file.name, good=good)
+    return folder, tuple(sorted(before - written.files(folder))), tuple(faults)
 
 
 def shelve(out: Path, extras: Extras) -> None:

@@ -48,12 +48,12 @@ def made(
         The page that lists all reviews.
     """
     (staged / results.NOTEBOOKS).mkdir()
-    places = [place for _, place in reviews]
+    places = [folder for _, folder in reviews]
     folders = {"reviews": places, **dict(zip(("first", "second"), places, strict=False))}
     outcome = execute(Task(template.path, template.own(folders), out, words=template.words))
     (staged / site.COMPARED).write_text(json.dumps({"reviews": places}), encoding="utf-8")
     result = results.collected(template, outcome, for_machine(out), staged)
-    links = [site.Link(f"../{place}/index.html", file.title) for file, place in reviews]
+    links = [site.Link(f"../{folder}/index.html", file.title) for file, folder in reviews]
     notices = dict.fromkeys(file.review.notice for file, _ in reviews if file.review.notice)
     title = formatting.listed(file.device.name for file, _ in reviews) + ", side by side"
     site.write_comparison(result, staged, title, links, notice=" ".join(notices), home=home)

@@ -94,8 +94,8 @@ def findings(
     (file,) = loading.read([folder], template.discover(templates, only=only_templates))
     keep = SectionCache()
     items: list[Placeholder] = []
-    with disk.temporary_folder() as place:
-        (ended,) = runner.run([(file, place / file.name)], parts, keep=keep)
+    with disk.temporary_folder() as path:
+        (ended,) = runner.run([(file, path / file.name)], parts, keep=keep)
     if file.is_still_so():
         keep.put(ended.made)
     for result in ended.sections:

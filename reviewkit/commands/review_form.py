@@ -117,8 +117,8 @@ class ReviewForm:
             return None
         filled = self._filled(write_to=self.write_to.value)
         if filled:
-            place = html.escape(str(filled.folder))
-            self.told.value = f'<p role="status">Written to <code>{place}</code>.</p>{self.told.value}'
+            shown = html.escape(str(filled.folder))
+            self.told.value = f'<p role="status">Written to <code>{shown}</code>.</p>{self.told.value}'
         return filled
 
     def run(self) -> Published | None:
@@ -208,8 +208,8 @@ def _keys(every: Mapping[str, Key], above: str, names: Iterable[str]) -> dict[st
 def _shown(groups: Mapping[str, Mapping[str, Any]]) -> widgets.Widget:
     """Return the parts one below the other, each to be opened; the first one is."""
     shown = widgets.Accordion([widgets.VBox([*_headed(group)]) for group in groups.values()])
-    for place, title in enumerate(groups):
-        shown.set_title(place, title)
+    for index, title in enumerate(groups):
+        shown.set_title(index, title)
     shown.selected_index = 0
     return shown
 
@@ -231,5 +231,5 @@ def _found(published: Published) -> str:
         for result in published.review.failed
     )
     kind = "A draft, for a section failed" if published.is_draft else "Published"
-    place = f"<code>{html.escape(str(published.index))}</code>"
-    return f'<div role="status"><p>{kind}: {place}</p><ul>{failed}{told}</ul></div>'
+    shown = f"<code>{html.escape(str(published.index))}</code>"
+    return f'<div role="status"><p>{kind}: {shown}</p><ul>{failed}{told}</ul></div>'

@@ -212,12 +212,12 @@ def verify(
 def _all_opened(places: Sequence[str | Path], parts: Sequence[Section], room: Path) -> list[_Opened]:
     found: list[InputError] = []
     opened = []
-    for number, place in enumerate(_reviews(places, found)):
+    for number, folder in enumerate(_reviews(places, found)):
         own: list[InputError] = []
         with gathered(own):
-            opened.append(_opened(place, parts, room / str(number)))
+            opened.append(_opened(folder, parts, room / str(number)))
         # Which of several is at fault is said in front of what is.
-        found += [InputError(fault.message.removesuffix("."), file=str(place)) for fault in own]
+        found += [InputError(fault.message.removesuffix("."), file=str(folder)) for fault in own]
     if found:
         raise Faults(found)
     return opened
@@ -238,20 +238,20 @@ def _reviews(places: Sequence[str | Path], found: list[InputError]) -> Iterator[
         yield from good
 
 
-def _opened(place: Path, parts: Sequence[Section], into: Path) -> _Opened:
+def _opened(folder: Path, parts: Sequence[Section], into: Path) -> _Opened:
     raw = into / evidence.RAW
     raw.mkdir(parents=True)
-    packed = place if place.is_file() else place / evidence.ZIP
+    packed = folder if folder.is_file() else folder / evidence.ZIP
     evidence.unpack(packed, into, wanted=_is_wanted)
     # Of a published folder it is the findings that lie open there which must stand.
-    record = editions.read((into if place.is_file() else place) / JSON_FILE)
+    record = editions.read((into if folder.is_file() else folder) / JSON_FILE)
     if FILE not in record.sums:
         raise InputError("it names no review file among what it was made from", file=JSON_FILE)
     faults = [fault for name, digest in record.sums.items() if (fault := _unlike(name, digest, raw, record))]
     if faults:
         raise Faults(faults)
     (file,) = loading.read([raw], parts, above=False)
-    return _Opened(str(place), record, file)
+    return _Opened(str(folder), record, file)
 
 
 def _is_wanted(name: str) -> bool:

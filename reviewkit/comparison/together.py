@@ -102,14 +102,14 @@ def read(folder: str | Path) -> Published:
     >>> review.findings["charge.wall_adapter.terminates"].value
     True
     """
-    place = Path(folder)
+    path = Path(folder)
     try:
-        whole = findings_file.read(place / findings_file.FILE)
+        whole = findings_file.read(path / findings_file.FILE)
         review = Published(
             name=whole.device["name"],
             edition=whole.edition,
             findings=whole.findings,
-            curves=_curves(place / "data"),
+            curves=_curves(path / "data"),
             cell=Cell.model_validate(whole.declared.get("cell", {})),
             declared=whole.declared,
         )
@@ -117,7 +117,7 @@ def read(folder: str | Path) -> Published:
     except (InputError, OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
             "no published review that can be read",
-            file=str(place / findings_file.FILE),
+            file=str(path / findings_file.FILE),
             remedy="Run `reviewkit run` on its folder first.",
         ) from error
 

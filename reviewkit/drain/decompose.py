@@ -147,7 +147,7 @@ def _sudden(levels: FloatArray, cut: int, change: float) -> bool:
 def _best_cut(levels: FloatArray) -> int:
     """Return the place that divides the levels best in two, 0 if they are too few."""
     places = range(_LEAST_BLOCKS, len(levels) - _LEAST_BLOCKS + 1)
-    costs = {place: _spread(levels[:place]) + _spread(levels[place:]) for place in places}
+    costs = {cut: _spread(levels[:cut]) + _spread(levels[cut:]) for cut in places}
     return min(costs, key=costs.__getitem__) if costs else 0
 
 

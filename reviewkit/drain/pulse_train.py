@@ -214,10 +214,10 @@ def _followed(
 def strongest(one: Samples, above_A: FloatArray) -> float | None:
     """Return the period of the strongest line in the spectrum [s]."""
     step = one.interval_s
-    place = np.round((one.time_s - one.time_s[0]) / step).astype(np.int64)
-    part = place < _SPECTRUM_ROWS
-    even = np.zeros(int(place[part][-1]) + 1)
-    even[place[part]] = above_A[part] - above_A[part].mean()
+    index = np.round((one.time_s - one.time_s[0]) / step).astype(np.int64)
+    part = index < _SPECTRUM_ROWS
+    even = np.zeros(int(index[part][-1]) + 1)
+    even[index[part]] = above_A[part] - above_A[part].mean()
     size = 1 << (_PAD * len(even) - 1).bit_length()
     power = np.abs(np.fft.rfft(even, size)) ** 2
     lowest = int(np.ceil(1.5 * size / len(even)))

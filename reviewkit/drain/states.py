@@ -241,8 +241,8 @@ def analyse(bench: DrainInputs, *, folder: str | Path = "") -> Drain:
     >>> round(result.states[0].mean.value.value, 9)
     4.5e-05
     """
-    place = Path(folder).expanduser()
-    return Drain(bench, tuple(_state(bench, state, place) for state in bench.drain_states))
+    path = Path(folder).expanduser()
+    return Drain(bench, tuple(_state(bench, state, path) for state in bench.drain_states))
 
 
 def _state(bench: DrainInputs, state: DrainState, folder: Path) -> StateDrain:

@@ -169,13 +169,13 @@ def _error_bars(canvas: Canvas, one: Settings, inside: Any) -> None:
         low, high = (np.clip(np.nan_to_num(end, nan=ends[0]), *ends)[inside] for end in (low, high))
         cap = float(error.get("width", 4))
         parts = []
-        for first, last, place in zip(low, high, other[inside], strict=True):
+        for first, last, position in zip(low, high, other[inside], strict=True):
             for along, off in (
                 ([first, last], [0, 0]),
                 ([first, first], [-cap, cap]),
                 ([last, last], [-cap, cap]),
             ):
-                pair = (np.array(along, dtype=float), place + np.array(off, dtype=float))
+                pair = (np.array(along, dtype=float), position + np.array(off, dtype=float))
                 parts.append(pair if axis == "x" else pair[::-1])
         _stroke(canvas, parts, error.get("color", ink.INK), float(error.get("thickness", 2)))
 

@@ -90,19 +90,19 @@ def thinned(x: Floats, y: Floats, tolerance: float = TOLERANCE) -> npt.NDArray[n
     kept = [0]
     start, low, high = 0, -math.inf, math.inf
     xs, ys = x.tolist(), y.tolist()
-    for place in range(1, len(xs)):
-        run = xs[place] - xs[start]
+    for index in range(1, len(xs)):
+        run = xs[index] - xs[start]
         if run > 0:
-            slope = (ys[place] - ys[start]) / run
+            slope = (ys[index] - ys[start]) / run
             if low <= slope <= high:
                 low = max(low, slope - tolerance / run)
                 high = min(high, slope + tolerance / run)
                 continue
-        if place - 1 > start:
-            kept.append(place - 1)
-            start = place - 1
-        run = xs[place] - xs[start]
-        slope = (ys[place] - ys[start]) / run if run > 0 else 0.0
+        if index - 1 > start:
+            kept.append(index - 1)
+            start = index - 1
+        run = xs[index] - xs[start]
+        slope = (ys[index] - ys[start]) / run if run > 0 else 0.0
         low, high = (slope - tolerance / run, slope + tolerance / run) if run > 0 else (math.inf, -math.inf)
     if len(xs) > 1:
         kept.append(len(xs) - 1)

@@ -171,7 +171,7 @@ def _below(scale: Scale, left: float, right: float, width: int) -> tuple[int, La
         if _apart(places, made):
             break
     over = max(
-        (place + one.length / 2 - (width - 3) for place, (_, one) in zip(places, made, strict=True)),
+        (position + one.length / 2 - (width - 3) for position, (_, one) in zip(places, made, strict=True)),
         default=0,
     )
     return math.ceil(right + max(0.0, over)), made

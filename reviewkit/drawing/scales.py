@@ -90,7 +90,7 @@ def log_ticks(low: float, high: float, most: int) -> Ticks:
     decades = [float(n) for n in range(math.ceil(low - 1e-9), math.floor(high + 1e-9) + 1)]
     every = max(1, math.ceil(len(decades) / max(most, 1)))
     if len(decades) >= 3:
-        return tuple((place, f"{10**place:g}") for place in decades[::every])
+        return tuple((position, f"{10**position:g}") for position in decades[::every])
     values = [
         times * 10**power for power in range(math.floor(low), math.ceil(high) + 1) for times in (1, 2, 5)
     ]
@@ -111,7 +111,7 @@ def clock_ticks(low: float, high: float, most: int, written: str = "") -> Ticks:
     step = next((step for step in _CLOCK if step >= least), _CLOCK[-1])
     written = written or ("%-d %b" if step >= _DAY else "%-H:%M")
     places = np.arange(math.ceil(low / step - 1e-6), math.floor(high / step + 1e-6) + 1) * step
-    return tuple((float(place), moment(float(place), written)) for place in places)
+    return tuple((float(position), moment(float(position), written)) for position in places)
 
 
 def moment(place_ms: float, written: str) -> str:
@@ -205,10 +205,10 @@ class Scale:
             texts = self.settings.get("ticktext")
             named = texts if texts is not None else [f"{one:g}" for one in given]
             pairs = zip(given.tolist(), map(str, named), strict=False)
-            return tuple((place, text) for place, text in pairs if low <= place <= high)
+            return tuple((position, text) for position, text in pairs if low <= position <= high)
         most = min(most, int(self.settings.get("nticks") or most))
         if self.kind == "category":
-            return tuple((float(place), name) for place, name in enumerate(self.names))
+            return tuple((float(position), name) for position, name in enumerate(self.names))
         if self.kind == "date":
             return clock_ticks(low, high, most, str(self.settings.get("tickformat") or ""))
         if self.kind == "log":

@@ -80,15 +80,15 @@ def _scale(limit: Limit, low: float, high: float) -> Callable[[float], float]:
     assert edge is not None
     # A single limit that is not zero is a length from zero; round zero the interval itself is the measure.
     span = abs(edge) or 2 * max((abs(end) for end in (low, high) if math.isfinite(end)), default=0.0) or 1.0
-    place = first + inner if limit.high is not None else first
-    return lambda number: place + (number - edge) * inner / span
+    position = first + inner if limit.high is not None else first
+    return lambda number: position + (number - edge) * inner / span
 
 
-def _clipped(place: float, *, off: float = 0.0) -> float:
+def _clipped(position: float, *, off: float = 0.0) -> float:
     """Return a place on the strip; what lies off it is put so far from its edge, beside the arrow [px]."""
-    if off and not _EDGE <= place <= WIDTH - _EDGE:
-        return min(max(place, _EDGE + off), WIDTH - _EDGE - off)
-    return min(max(place, _EDGE), WIDTH - _EDGE)
+    if off and not _EDGE <= position <= WIDTH - _EDGE:
+        return min(max(position, _EDGE + off), WIDTH - _EDGE - off)
+    return min(max(position, _EDGE), WIDTH - _EDGE)
 
 
 def _allowed(limit: Limit, at: Callable[[float], float]) -> list[str]:
@@ -96,8 +96,8 @@ def _allowed(limit: Limit, at: Callable[[float], float]) -> list[str]:
     right = float(WIDTH) if limit.high is None else _clipped(at(limit.high))
     top = _MIDDLE - _BAND / 2
     band = f'<path d="M{left:.4g} {top:g}H{right:.4g}v{_BAND:g}H{left:.4g}z"{painted("fill", ink.BAND)}/>'
-    gates = [place for place, end in ((left, limit.low), (right, limit.high)) if end is not None]
-    lines = "".join(f"M{place:.4g} {top - 4:g}v{_BAND + 8:g}" for place in gates)
+    gates = [position for position, end in ((left, limit.low), (right, limit.high)) if end is not None]
+    lines = "".join(f"M{position:.4g} {top - 4:g}v{_BAND + 8:g}" for position in gates)
     return [band, f'<path d="{lines}"{painted("stroke", ink.QUIET)} stroke-width="1.5"/>']
 
 
@@ -123,11 +123,11 @@ def _measured(
     return pieces
 
 
-def _arrow(place: float) -> str:
+def _arrow(position: float) -> str:
     """Return the head of an arrow at an end that lies off the strip."""
-    if _EDGE <= place <= WIDTH - _EDGE:
+    if _EDGE <= position <= WIDTH - _EDGE:
         return ""
-    tip, back = (1, 7) if place < _EDGE else (WIDTH - 1, -7)
+    tip, back = (1, 7) if position < _EDGE else (WIDTH - 1, -7)
     return f"M{tip} {_MIDDLE:g}l{back}-5v10z"
 
 

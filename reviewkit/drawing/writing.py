@@ -151,10 +151,10 @@ def _heads(drawn: Canvas, plan: Plan, figure: Settings) -> list[Put]:
     blocks, all_notes, put = head_blocks(figure, plan.left, plan.width), notes(figure), []
     paper = plan.paper
     heights = sorted({float(all_notes[number]["y"]) for number in blocks}, reverse=True)
-    for place, height in enumerate(heights):
+    for index, height in enumerate(heights):
         row = {number: one for number, one in blocks.items() if float(all_notes[number]["y"]) == height}
         foot = paper.bottom - height * (paper.bottom - paper.top) - 7
-        foot -= plan.lanes * LANE + 3 if place == 0 and plan.lanes else 0
+        foot -= plan.lanes * LANE + 3 if index == 0 and plan.lanes else 0
         in_two = stacked(list(row.values()), plan.width - plan.left - plan.right)
         for number, one in row.items():
             right = one.align == "right"
@@ -181,8 +181,8 @@ def _below(plan: Plan, figure: Settings) -> list[Put]:
     room = (plan.width - 8) / max(len(blocks), 1)
     depth = max((one.depth for one in blocks.values()), default=0.0)
     return [
-        Put(one, 4 + place * room, plan.height - 6 - depth, number)
-        for place, (number, one) in enumerate(blocks.items())
+        Put(one, 4 + index * room, plan.height - 6 - depth, number)
+        for index, (number, one) in enumerate(blocks.items())
     ]
 
 
@@ -309,10 +309,10 @@ def _lines(one: Put) -> str:
         turned = f'transform="translate({x:.1f} {y:.1f}) rotate(-90)" text-anchor="middle"'
         return f"<text {turned}>{_spans(text.lines[0])}</text>"
     x = one.left + wide * {"left": 0.0, "right": 1.0}.get(text.align, 0.5)
-    for place, line in enumerate(text.lines):
+    for index, line in enumerate(text.lines):
         if not line:
             continue
-        y = one.top + text.size * (RISE + LEADING * place)
+        y = one.top + text.size * (RISE + LEADING * index)
         made.append(f'<text x="{x:.1f}" y="{y:.1f}"{_ANCHORS.get(text.align, "")}>{_spans(line)}</text>')
     return "".join(made)
 

@@ -310,8 +310,8 @@ def run_chart(
     if label:
         key = f"{key}-{label.replace('_', '-')}"
         question = f"{run.record.source or run.record.label}: {question[:1].lower()}{question[1:]}"
-    place = f"charge.{label}." if label else "charge."
-    keys = tuple(f"{place}{name}" for name in about)
+    prefix = f"charge.{label}." if label else "charge."
+    keys = tuple(f"{prefix}{name}" for name in about)
     return Chart(key, question, answer, figure.checked(), table, keys, figure.note)
 
 

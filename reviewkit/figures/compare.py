@@ -100,12 +100,12 @@ def _drawn(
     heads = titles if overlaid else [f"{name}: {titles[1]}" for name, _, _ in curves]
     figure = marks.panels(heads, x_axis=x_axis, panel_height=_TALL if overlaid else _LOW)
     falls = []
-    for place, (name, review, curve) in enumerate(curves):
+    for index, (name, review, curve) in enumerate(curves):
         pairs = list(zip(points(review, curve), units, (sheet.VOLTAGE, sheet.CURRENT), strict=True))
         for row, ((x, y), unit, colour) in enumerate(pairs):
             if not overlaid and row == 0:
                 continue
-            at = row if overlaid else place
+            at = row if overlaid else index
             marks.line(
                 figure,
                 x,
@@ -114,7 +114,7 @@ def _drawn(
                 colour=colour,
                 unit=unit,
                 axis="y" if at == 0 else f"y{at + 1}",
-                dash=_DASHES[place] if overlaid else "solid",
+                dash=_DASHES[index] if overlaid else "solid",
                 most=_MOST,
             )
         falls.append(_half_way(*pairs[1][0]))
@@ -135,13 +135,13 @@ def _half_way(x: FloatArray, current: FloatArray) -> tuple[float, float]:
 
 def _write_names(figure: Sheet, names: Sequence[str], spots: Sequence[tuple[float, float]]) -> None:
     """Write names in the current's panel, from the left: each lower than the one before, none on another."""
-    order = sorted(range(len(spots)), key=lambda place: spots[place][0])
-    for rank, place in enumerate(order):
-        x, y = spots[place]
+    order = sorted(range(len(spots)), key=lambda index: spots[index][0])
+    for rank, index in enumerate(order):
+        x, y = spots[index]
         left = rank == 0
         figure.text(
             name="label",
-            text=marks.plain(f"{names[place]}, {_DRAWN[place]}"),
+            text=marks.plain(f"{names[index]}, {_DRAWN[index]}"),
             showarrow=False,
             font={"size": marks.SMALL + 1, "color": sheet.INK},
             **{"x": x, "y": y * (1 - 0.3 * max(0, rank - 1)), "yref": "y2", "yanchor": "middle"},

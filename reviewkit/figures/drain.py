@@ -323,8 +323,8 @@ def drain_days(result: Drain) -> Chart | Absent:
         hovermode="closest",
     )
     _yardstick(figure, quick, slow)
-    for place, state in enumerate(reversed(known)):
-        _dot(figure, place, state, 10**top)
+    for index, state in enumerate(reversed(known)):
+        _dot(figure, index, state, 10**top)
     return Chart(
         key="drain-days",
         question="How long does a full cell last?",
@@ -351,14 +351,14 @@ def _yardstick(figure: Sheet, quick: float, slow: float) -> None:
     marks.band_name(figure, math.log10(math.sqrt(quick * slow)), "the cell alone", colour=sheet.CHARGE)
 
 
-def _dot(figure: Sheet, place: int, state: StateDrain, most: float) -> None:
+def _dot(figure: Sheet, number: int, state: StateDrain, most: float) -> None:
     """Draw a state's days with their interval; where only a bound is known, a line from there on."""
     days, length = state.on_shelf, _length(state) or 1.0
     known = days.value is not None
     low, high = (days.low or length) if known else length, days.high or (length if known else most)
     figure.curve(
         x=[length],
-        y=[place],
+        y=[number],
         mode="markers",
         marker={
             "size": 11,
@@ -372,7 +372,7 @@ def _dot(figure: Sheet, place: int, state: StateDrain, most: float) -> None:
         },
         hovertemplate=f"{marks.plain(state.name)}: {marks.plain(days.text)}<extra></extra>",
     )
-    marks.row_label(figure, place + 0.2, f"{state.name}: {days.text}", colour=sheet.INK)
+    marks.row_label(figure, number + 0.2, f"{state.name}: {days.text}", colour=sheet.INK)
 
 
 def _answer(result: Drain, known: list[StateDrain]) -> str:

@@ -59,9 +59,9 @@ def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int =
     figure.settings(
         **sheet.layout(height=panel_height * count + 90, margin={"l": 8, "r": 12, "t": 34, "b": 8})
     )
-    for place, title in enumerate(titles):
-        name = "y" if place == 0 else f"y{place + 1}"
-        top = 1 - place * (share + gap)
+    for index, title in enumerate(titles):
+        name = "y" if index == 0 else f"y{index + 1}"
+        top = 1 - index * (share + gap)
         settings = sheet.axis("", domain=[max(0.0, top - share), top], nticks=6)
         figure.settings(**{name.replace("y", "yaxis"): settings})
         figure.text(
@@ -231,8 +231,8 @@ def phases(figure: Sheet, spans: Iterable[tuple[float, float, str]], *, width: f
         plotly, which can't, leaves it out.
     """
     lane(figure)
-    for place, (start, end, name) in enumerate(spans):
-        if place % 2 == 0:
+    for index, (start, end, name) in enumerate(spans):
+        if index % 2 == 0:
             tint(figure, start, end, colour=sheet.BAND)
         has_room = (end - start) / width >= max(NARROW, 0.021 * len(name))
         band_name(figure, (start + end) / 2, name, colour=sheet.QUIET, visible=has_room)

@@ -106,20 +106,20 @@ def _readings(figure: Sheet, result: Readout) -> None:
             )
     for one in fitted.readings:
         if one.row in fitted.doubted:
-            place = (float(one.reference_V), float(one.displayed_V))
+            point = (float(one.reference_V), float(one.displayed_V))
             marks.label(
                 figure,
-                *place,
+                *point,
                 f"row {one.row}",
                 colour=sheet.CURRENT,
                 anchor="center",
-                above=_room(result, place),
+                above=_room(result, point),
             )
 
 
-def _room(result: Readout, place: tuple[float, float]) -> bool:
+def _room(result: Readout, point: tuple[float, float]) -> bool:
     """Whether the label of a reading goes above it: where it lies above the staircase."""
-    return place[1] >= place[0]
+    return point[1] >= point[0]
 
 
 def _claim(figure: Sheet, result: Readout) -> None:
@@ -245,14 +245,14 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
         yaxis={"visible": False, "range": [-0.6, len(brackets) - 0.3]},
         hovermode="closest",
     )
-    for place, one in enumerate(reversed(brackets)):
+    for index, one in enumerate(reversed(brackets)):
         ends = (low if one.low_V is None else one.low_V, high if one.high_V is None else one.high_V)
         figure.shape(
             type="rect",
             x0=ends[0],
             x1=ends[1],
-            y0=place - 0.25,
-            y1=place + 0.05,
+            y0=index - 0.25,
+            y1=index + 0.05,
             line={"width": 1, "color": sheet.VOLTAGE},
             fillcolor=sheet.see_through(sheet.VOLTAGE, 0.3),
         )
@@ -261,7 +261,7 @@ def readout_thresholds(result: Readout) -> Chart | Absent:
         marks.label(
             figure,
             ends[1 if right else 0],
-            place + 0.05,
+            index + 0.05,
             text,
             colour=sheet.INK,
             anchor="right" if right else "left",

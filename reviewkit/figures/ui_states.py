@@ -192,11 +192,11 @@ def _key_height(result: Assessment, drawing: Drawing) -> float:
 
 
 def _key(figure: Sheet, result: Assessment, drawing: Drawing) -> None:
-    for place, column in enumerate(_key_columns(result, drawing)):
+    for index, column in enumerate(_key_columns(result, drawing)):
         figure.text(
             name="below",
             **_words(
-                2 + place * WIDTH / 2,
+                2 + index * WIDTH / 2,
                 -drawing.height,
                 "<br>".join(column),
                 align="left",
@@ -359,11 +359,11 @@ def witnesses(result: Assessment | NothingObserved) -> Charts | Absent:
     if not gravest:
         return Absent(say("no_way"))
     return Charts(
-        tuple(_witness(result, item, place) for place, item in enumerate(gravest.values(), start=1))
+        tuple(_witness(result, item, number) for number, item in enumerate(gravest.values(), start=1))
     )
 
 
-def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
+def _witness(result: Assessment, item: Hazard, index: int) -> Chart:
     boxes = [f"<b>left in {plain(item.leave_in)}</b>"]
     boxes += [
         f"<b>{plain(step.event)}</b>{_moment(step.video_s)}"
@@ -391,7 +391,7 @@ def _witness(result: Assessment, item: Hazard, place: int) -> Chart:
         for number, step in enumerate(item.steps, start=1)
     ]
     return Chart(
-        key=f"witness-{place}",
+        key=f"witness-{index}",
         question=say("question", hazard=item),
         answer=_trials_answer(result, item),
         figure=figure.checked(),

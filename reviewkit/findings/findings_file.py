@@ -170,10 +170,10 @@ class Findings(Sequence[Finding]):
             raise ValueError(f"findings with the same key: {', '.join(double)}")
 
     @overload
-    def __getitem__(self, place: int | str) -> Finding: ...
+    def __getitem__(self, key: int | str) -> Finding: ...
     @overload
-    def __getitem__(self, place: slice) -> Findings: ...
-    def __getitem__(self, place: int | str | slice) -> Finding | Findings:
+    def __getitem__(self, key: slice) -> Findings: ...
+    def __getitem__(self, key: int | str | slice) -> Finding | Findings:
         """Return a finding by its key or number, or a slice of them.
 
         Raises
@@ -181,9 +181,9 @@ class Findings(Sequence[Finding]):
         KeyError
             If there is no such key; it names the nearest.
         """
-        if isinstance(place, str):
-            return self._by_key(place)
-        return Findings(self.items[place]) if isinstance(place, slice) else self.items[place]
+        if isinstance(key, str):
+            return self._by_key(key)
+        return Findings(self.items[key]) if isinstance(key, slice) else self.items[key]
 
     def _by_key(self, key: str) -> Finding:
         found = self.get(key)

@@ -333,8 +333,8 @@ def _run(inputs: ChargeInputs, wanted: int) -> tuple[int, ChargeRun]:
             expected="an entry such as {voltage: logs/voltage.csv, current: logs/current.csv}",
             remedy="Name the files that your meters are going to write; they need not be there yet.",
         )
-    place = wanted or len(runs)
-    return place, runs[place - 1]
+    number = wanted or len(runs)
+    return number, runs[number - 1]
 
 
 def _log_state(log: Observed) -> LogState:
@@ -390,12 +390,12 @@ def opened(
         As for `Follower`, and for whatever the values get wrong.
     """
     bench = charge_inputs(values)
-    place, _ = _run(bench, run)
-    earlier = state.earlier(bench, place, folder)
+    number, _ = _run(bench, run)
+    earlier = state.earlier(bench, number, folder)
     return Follower(
         bench,
         folder=folder,
-        run=place,
+        run=number,
         needs=needs,
         filled=filled,
         earlier=earlier,

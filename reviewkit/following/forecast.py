@@ -288,10 +288,10 @@ class _Cells:
 
     def open_V(self, which: npt.NDArray[np.intp], soc: Array) -> Array:
         """Return open-circuit voltages of some of the cells [V]."""
-        place = np.clip((soc - self.first) / self.step, 0, self.curves.shape[1] - 1.001)
-        low = place.astype(np.intp)
+        position = np.clip((soc - self.first) / self.step, 0, self.curves.shape[1] - 1.001)
+        low = position.astype(np.intp)
         before = self.curves[which, low]
-        return np.asarray(before + (place - low) * (self.curves[which, low + 1] - before))
+        return np.asarray(before + (position - low) * (self.curves[which, low + 1] - before))
 
     def _agreeing(self) -> tuple[npt.NDArray[np.intp], Array, Array]:
         """Return the cells that agree with the log, their charge states and their lagging voltages now."""

@@ -147,15 +147,15 @@ def _held(record: ChargeRecord, phases: Phases, cell: Cell) -> tuple[float, floa
     return (phases.set_V, phases.series_ohm) if usual and near else None
 
 
-def earlier(inputs: ChargeInputs, place: int, folder: Path) -> Earlier | None:
+def earlier(inputs: ChargeInputs, number: int, folder: Path) -> Earlier | None:
     """Return what the charges before one have shown of the device; None where none can be read.
 
     Parameters
     ----------
-    place : int
+    number : int
         The charge's, from 1.
     """
-    for run in reversed(inputs.charge_runs[: place - 1]):
+    for run in reversed(inputs.charge_runs[: number - 1]):
         try:
             (record,) = charge_read(inputs.model_copy(update={"charge_runs": (run,)}), folder=folder)
         except InputError:

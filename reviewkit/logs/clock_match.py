@@ -267,8 +267,8 @@ def _weighted_median(values: Array, weights: Array) -> Array:
     """Return the weighted median of each row."""
     order = np.argsort(values, axis=1)
     grown = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
-    place = np.argmax(grown >= grown[:, -1:] / 2, axis=1)
-    return np.asarray(np.take_along_axis(values, order, axis=1)[np.arange(len(values)), place])
+    middle = np.argmax(grown >= grown[:, -1:] / 2, axis=1)
+    return np.asarray(np.take_along_axis(values, order, axis=1)[np.arange(len(values)), middle])
 
 
 def _explained(steps: Changes, jumps: Changes, shifts: Array, slack_s: float) -> np.ndarray:

@@ -69,21 +69,21 @@ def what_there_is(layout: Layout) -> str:
     )
 
 
-def name_of(layout: Layout, place: int) -> str:
+def name_of(layout: Layout, column: int) -> str:
     """Return how the review file names a column: by its heading where no other has the same."""
-    heading = layout.headings[place]
+    heading = layout.headings[column]
     alike = [one for one in layout.headings if headers.plain(one) == headers.plain(heading)]
     return (
         heading
         if heading and len(alike) == 1 and headers.plain(heading) and len(heading) < 80
-        else str(place + 1)
+        else str(column + 1)
     )
 
 
-def numbers_of(layout: Layout, place: int) -> np.ndarray[Any, np.dtype[np.float64]]:
+def numbers_of(layout: Layout, column: int) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Return the numbers of a column's first rows."""
     found = []
-    for cell in layout.cells_of(place, 120):
+    for cell in layout.cells_of(column, 120):
         number = cells.NUMBER_WITH_UNIT.fullmatch(cell)
         try:
             found.append(csv_table.number(number[1] if number else cell))
@@ -106,9 +106,9 @@ def fitting(quantity: str, numbers: np.ndarray[Any, np.dtype[np.float64]]) -> li
     return fits
 
 
-def no_unit(layout: Layout, entry: LogBlock, quantity: str, place: int, unknown: str) -> LogError:
+def no_unit(layout: Layout, entry: LogBlock, quantity: str, column: int, unknown: str) -> LogError:
     """Return the error where nothing says in what unit the readings are."""
-    numbers = numbers_of(layout, place)
+    numbers = numbers_of(layout, column)
     fits = fitting(quantity, numbers)
     told = (
         f"'{unknown}' is no unit that is known"
@@ -121,7 +121,7 @@ def no_unit(layout: Layout, entry: LogBlock, quantity: str, place: int, unknown:
         which = " or ".join(fits) or "no unit that a bench has"
         size = f"Their size, {low:g} to {high:g} near the top, would fit {which}. "
         size += "Which it is can't be told: look at the meter. " if len(fits) > 1 else ""
-    value = {} if entry.value else {"value": name_of(layout, place)}
+    value = {} if entry.value else {"value": name_of(layout, column)}
     many, of = cells.multiple(unknown)
     if many != 1 and values.of_quantity(of, quantity):
         fits = [f"{many:g} {values.tidy_unit(of)}"]
@@ -133,29 +133,29 @@ def no_unit(layout: Layout, entry: LogBlock, quantity: str, place: int, unknown:
     return LogError(
         told,
         file=entry.path,
-        place=f"column '{layout.name(place)}'",
+        place=f"column '{layout.name(column)}'",
         expected=f"a heading with a unit, such as {EXAMPLES[quantity]}",
         remedy=f"{size}{what_there_is(layout)} {line}".strip(),
     )
 
 
-def two_units(layout: Layout, entry: LogBlock, quantity: str, place: int, units: Sequence[str]) -> LogError:
+def two_units(layout: Layout, entry: LogBlock, quantity: str, column: int, units: Sequence[str]) -> LogError:
     """Return the error where a heading and the rows below it name different units."""
-    fits = [unit for unit in fitting(quantity, numbers_of(layout, place)) if unit in units] or [units[0]]
+    fits = [unit for unit in fitting(quantity, numbers_of(layout, column)) if unit in units] or [units[0]]
     return LogError(
         f"the heading says {units[0]}, the rows say {units[1]}",
         file=entry.path,
-        place=f"column '{layout.name(place)}'",
+        place=f"column '{layout.name(column)}'",
         expected="one unit",
         remedy=f"{what_there_is(layout)} If it is {fits[0]}, "
-        f"{write_it(entry, value=name_of(layout, place), unit=fits[0])}",
+        f"{write_it(entry, value=name_of(layout, column), unit=fits[0])}",
     )
 
 
 def no_time(layout: Layout, entry: LogBlock) -> LogError:
     """Return the error where no column is the time."""
-    rising = [place for place in range(layout.width) if _rises(layout, place)]
-    told = [place for place in rising if not headers.parse(layout.headings[place]).kinds & {"other"}]
+    rising = [column for column in range(layout.width) if _rises(layout, column)]
+    told = [column for column in rising if not headers.parse(layout.headings[column]).kinds & {"other"}]
     name = name_of(layout, told[0]) if told else ""
     line = f"If it is {name!r}, {write_it(entry, time=name)}"
     if not told:
@@ -169,22 +169,22 @@ def no_time(layout: Layout, entry: LogBlock) -> LogError:
     )
 
 
-def _rises(layout: Layout, place: int) -> bool:
-    if layout.kind(place) != "number" or headers.parse(layout.headings[place]).unit_kind not in ("", "s"):
+def _rises(layout: Layout, column: int) -> bool:
+    if layout.kind(column) != "number" or headers.parse(layout.headings[column]).unit_kind not in ("", "s"):
         return False
-    numbers = numbers_of(layout, place)
+    numbers = numbers_of(layout, column)
     return len(numbers) > 1 and bool((np.diff(numbers) >= 0).all()) and numbers[-1] > numbers[0]
 
 
-def time_unit(layout: Layout, entry: LogBlock, place: int, problem: str, proposed: str) -> LogError:
+def time_unit(layout: Layout, entry: LogBlock, column: int, problem: str, proposed: str) -> LogError:
     """Return the error where it can't be told in what unit the times count."""
-    name = {} if entry.time else {"time": name_of(layout, place)}
+    name = {} if entry.time else {"time": name_of(layout, column)}
     line = f"If they are {proposed}, {write_it(entry, **name, time_unit=proposed)}" if proposed else ""
     choice = "hh:mm or mm:ss" if ":" in proposed else "s, ms, min, h"
     return LogError(
         problem,
         file=entry.path,
-        place=f"column '{layout.name(place)}'",
+        place=f"column '{layout.name(column)}'",
         expected=f"a heading with the unit of the times, or 'time_unit' in the review file: {choice}",
         remedy=f"{what_there_is(layout)} {line}".strip(),
     )
@@ -192,7 +192,7 @@ def time_unit(layout: Layout, entry: LogBlock, place: int, problem: str, propose
 
 def several(layout: Layout, entry: LogBlock, quantity: str, places: Sequence[int]) -> LogError:
     """Return the error where each of several columns may be the quantity's."""
-    names = ", ".join(f"'{layout.headings[place]}'" for place in places)
+    names = ", ".join(f"'{layout.headings[column]}'" for column in places)
     return LogError(
         f"several columns may be the {QUANTITIES[quantity]}: {names}",
         file=entry.path,
@@ -230,15 +230,15 @@ def _other_or_named(layout: Layout, entry: LogBlock, quantity: str) -> str:
     ]
     if held:
         return f"Check which log stands where in the review file: {', '.join(held[:3])}."
-    for place in range(layout.width):
-        found = headers.parse(layout.headings[place])
+    for column in range(layout.width):
+        found = headers.parse(layout.headings[column])
         taken = found.unit_kind or found.kinds & {"time", "date", "avoided", *QUANTITIES.values()}
-        numbers = numbers_of(layout, place) if layout.kind(place) == "number" and not taken else np.empty(0)
+        numbers = numbers_of(layout, column) if layout.kind(column) == "number" and not taken else np.empty(0)
         counted = len(numbers) > 1 and bool((np.diff(numbers) == 1).all())
         fits = [] if counted else fitting(quantity, numbers)
         if fits:
             unit = {} if entry.unit else {"unit": fits[0]}
-            name = name_of(layout, place)
+            name = name_of(layout, column)
             return f"{what_there_is(layout)} If it is {name!r}, {write_it(entry, value=name, **unit)}"
     return what_there_is(layout)
 
@@ -256,9 +256,9 @@ def refuse_slip(layout: Layout, entry: LogBlock, quantity: str) -> None:
     refuse_split_numbers(layout, entry, len(layout.heading_cells) - 1)
     time = next(
         (
-            place
-            for place in range(layout.width)
-            if layout.kind(place) in ("moment", "clock") or _rises(layout, place)
+            column
+            for column in range(layout.width)
+            if layout.kind(column) in ("moment", "clock") or _rises(layout, column)
         ),
         0,
     )

@@ -31,7 +31,7 @@ class Column:
         What its cells are.
     """
 
-    place: int
+    index: int
     heading: Heading
     below: str
     kind: str
@@ -69,7 +69,7 @@ class TimeColumn:
         Whether its heading says that it is the time.
     """
 
-    place: int
+    index: int
     day: int | None = None
     unit: str = ""
     name: str = ""
@@ -98,9 +98,9 @@ class Chosen:
     @property
     def positions(self) -> tuple[int, ...]:
         """All columns to read."""
-        times = [place for one in self.times for place in (one.place, one.day)]
+        times = [column for one in self.times for column in (one.index, one.day)]
         there = (*times, self.value, self.unit_column)
-        return tuple(sorted({place for place in there if place is not None}))
+        return tuple(sorted({column for column in there if column is not None}))
 
 
 class Columns:
@@ -116,9 +116,12 @@ class Columns:
         names = self.layout.headings
         return tuple(
             Column(
-                place, _alone(headers.parse(name), names), self.layout.units[place], self.layout.kind(place)
+                column,
+                _alone(headers.parse(name), names),
+                self.layout.units[column],
+                self.layout.kind(column),
             )
-            for place, name in enumerate(names)
+            for column, name in enumerate(names)
         )
 
     def named(self, name: str, key: str) -> int:
@@ -167,13 +170,13 @@ def choose(layout: Layout, entry: LogBlock, quantity: str) -> Chosen:
     there = Columns(layout, entry)
     column_errors.refuse_slip(layout, entry, quantity)
     times = time_columns(there)
-    taken = {place for one in times for place in (one.place, one.day) if place is not None}
+    taken = {column for one in times for column in (one.index, one.day) if column is not None}
     unit_column = _unit_column(there, taken)
     value, notes = _value(there, quantity, {*taken, unit_column} - {None}, unit_column)
     column_errors.refuse_split_numbers(layout, entry, value)
     unit, unit_column, more = _unit(there, quantity, value, unit_column)
     return Chosen(
-        tuple(one for one in times if one.place != value), value, unit_column, unit, (*notes, *more)
+        tuple(one for one in times if one.index != value), value, unit_column, unit, (*notes, *more)
     )
 
 
@@ -213,7 +216,7 @@ def _may_be_time(column: Column) -> bool:
 
 def _is_compact(column: Column, there: Columns) -> bool:
     """Whether numbers are times of day in six digits, which a column of dates says."""
-    shown = there.layout.cells_of(column.place) if not column.unit else []
+    shown = there.layout.cells_of(column.index) if not column.unit else []
     return bool(shown) and all(map(cells.COMPACT_CLOCK.fullmatch, shown))
 
 
@@ -222,23 +225,23 @@ def _time(column: Column, days: Sequence[Column], there: Columns) -> TimeColumn:
     day = None
     if (column.kind == "clock" or _is_compact(column, there)) and days and not column.names("since"):
         dated = [one for one in days if one.names("date", "time")] or list(days)
-        day = dated[0].place if len(dated) == 1 or dated[0].names("date") else None
+        day = dated[0].index if len(dated) == 1 or dated[0].names("date") else None
     unit = entry.time_unit or column.unit
     if column.kind == "number" and not unit and column.heading.unknown:
         unit = f"?{column.heading.unknown}"
     headed = column.names("time", "date") or column.unit_kind == "s" or entry.time is not None
-    return TimeColumn(column.place, day, unit, column.heading.text, column.names("since"), headed)
+    return TimeColumn(column.index, day, unit, column.heading.text, column.names("since"), headed)
 
 
 def _unit_column(there: Columns, taken: Iterable[int]) -> int | None:
     """Return the column with the unit of each row, by its heading or because its cells are nothing else."""
     words = [
-        column for column in there.all if column.kind in ("words", "empty") and column.place not in set(taken)
+        column for column in there.all if column.kind in ("words", "empty") and column.index not in set(taken)
     ]
-    named = [column.place for column in words if column.names("unit")]
+    named = [column.index for column in words if column.names("unit")]
     if named:
         return named[0]
-    units = [column.place for column in words if _all_units(there.layout.cells_of(column.place))]
+    units = [column.index for column in words if _all_units(there.layout.cells_of(column.index))]
     return units[0] if len(units) == 1 else None
 
 
@@ -255,16 +258,16 @@ def _value(
     free = [
         column
         for column in there.all
-        if column.place not in taken and column.kind in ("number", "overload", "empty")
+        if column.index not in taken and column.kind in ("number", "overload", "empty")
     ]
     for some in _by_rank(free, quantity, layout, asked=bool(entry.unit), unit_column=unit_column):
         kept = _fewer(some)
         if len(kept) == 1:
-            return kept[0].place, _mean_note(kept[0], some)
+            return kept[0].index, _mean_note(kept[0], some)
         if kept:
-            raise column_errors.several(layout, entry, quantity, [column.place for column in kept])
-    words = [column.place for column in there.all if column.kind == "words" and column.place not in taken]
-    spoiled = [place for place in words if _is_of(there.all[place], quantity)]
+            raise column_errors.several(layout, entry, quantity, [column.index for column in kept])
+    words = [column.index for column in there.all if column.kind == "words" and column.index not in taken]
+    spoiled = [index for index in words if _is_of(there.all[index], quantity)]
     raise column_errors.no_column(layout, entry, quantity, words=spoiled[0] if spoiled else None)
 
 
@@ -290,13 +293,13 @@ def _by_rank(
         if not column.unit_kind and not (column.names("time") and word != "temperature")
     ]
     celled = [
-        column for column in free if not column.unit_kind and cell_units(layout, column.place, quantity)
+        column for column in free if not column.unit_kind and cell_units(layout, column.index, quantity)
     ]
     generic = [column for column in measured if column.names("reading") and not column.unit_kind]
     ranks = [
         [column for column in said if column.unit_kind == unit] or bare,
         of_unit,
-        [column for column in unitless if column.place in {one.place for one in celled}] or unitless,
+        [column for column in unitless if column.index in {one.index for one in celled}] or unitless,
         celled,
     ]
     if unit_column is not None or asked or not any(ranks):
@@ -305,7 +308,7 @@ def _by_rank(
             for column in generic or measured
             if not column.unit_kind and not column.names("other", *others)
         ]
-        beside = [column for column in left if unit_column is not None and column.place == unit_column - 1]
+        beside = [column for column in left if unit_column is not None and column.index == unit_column - 1]
         ranks.append(generic or beside or (left if unit_column is not None or asked else []))
     return ranks
 
@@ -328,17 +331,17 @@ def _mean_note(column: Column, some: Sequence[Column]) -> tuple[str, ...]:
     return ()
 
 
-def cell_units(layout: Layout, place: int, quantity: str) -> bool:
+def cell_units(layout: Layout, column: int, quantity: str) -> bool:
     """Whether readings carry their unit in the cell: "3.512 V"."""
-    found = (cells.NUMBER_WITH_UNIT.fullmatch(cell) for cell in layout.cells_of(place))
+    found = (cells.NUMBER_WITH_UNIT.fullmatch(cell) for cell in layout.cells_of(column))
     return any(match is not None and values.of_quantity(match[2], quantity) for match in found)
 
 
 def _unit(
-    there: Columns, quantity: str, place: int, unit_column: int | None
+    there: Columns, quantity: str, index: int, unit_column: int | None
 ) -> tuple[str, int | None, tuple[str, ...]]:
     """Return the unit: the review file's, else the heading's, the rows' own or the header block's."""
-    layout, entry, column = there.layout, there.entry, there.all[place]
+    layout, entry, column = there.layout, there.entry, there.all[index]
     if entry.unit:
         return entry.unit, None, _declared_unit(entry, quantity, column)
     if column.unit:
@@ -347,13 +350,13 @@ def _unit(
         return column.unit, None, ()
     if unit_column is not None and _row_units(layout, quantity, unit_column):
         return "", unit_column, ()
-    if cell_units(layout, place, quantity):
+    if cell_units(layout, index, quantity):
         return "", None, ()
     for line in layout.preamble:
         found = _UNIT_LINE.match(line)
         if found and values.of_quantity(found[1], quantity):
             return found[1], None, ()
-    raise column_errors.no_unit(layout, entry, quantity, place, column.heading.unknown)
+    raise column_errors.no_unit(layout, entry, quantity, index, column.heading.unknown)
 
 
 def _declared_unit(entry: LogBlock, quantity: str, column: Column) -> tuple[str, ...]:
@@ -366,14 +369,14 @@ def _declared_unit(entry: LogBlock, quantity: str, column: Column) -> tuple[str,
 
 
 def _refuse_two_units(there: Columns, quantity: str, column: Column, unit_column: int | None) -> None:
-    own, place = column.unit, column.place
+    own, index = column.unit, column.index
     below = headers.unit(column.below)
     others = {below} if headers.unit_kind(below) == quantity else set()
-    if unit_column == place + 1:
+    if unit_column == index + 1:
         others |= _row_units(there.layout, quantity, unit_column)
     if others - {own}:
         raise column_errors.two_units(
-            there.layout, there.entry, quantity, place, (own, sorted(others - {own})[0])
+            there.layout, there.entry, quantity, index, (own, sorted(others - {own})[0])
         )
 
 

@@ -62,18 +62,18 @@ class Layout:
         """Number of columns."""
         return len(self.headings)
 
-    def cells_of(self, place: int, most: int = 100) -> list[str]:
+    def cells_of(self, column: int, most: int = 100) -> list[str]:
         """Return the first filled cells of a column."""
-        return [row[place] for row in self.sample if len(row) > place and row[place]][:most]
+        return [row[column] for row in self.sample if len(row) > column and row[column]][:most]
 
-    def kind(self, place: int) -> str:
+    def kind(self, column: int) -> str:
         """Return what a column usually holds, as `cells.sort` calls it."""
-        seen = Counter(cells.sort(cell) for cell in self.cells_of(place))
+        seen = Counter(cells.sort(cell) for cell in self.cells_of(column))
         return seen.most_common(1)[0][0] if seen else "empty"
 
-    def name(self, place: int) -> str:
+    def name(self, column: int) -> str:
         """Return a column's heading, or its number from 1 where it has none."""
-        return self.headings[place] or str(place + 1)
+        return self.headings[column] or str(column + 1)
 
 
 def split(line: str, delimiter: str) -> list[str]:
@@ -163,15 +163,15 @@ def of_rows(
 def _headed(found: Layout, rows: Sequence[Sequence[str]], lines: Sequence[str]) -> Layout:
     """Return a layout with its headings and units, from the rows just above the data."""
     width, first = found.width, found.first_row
-    place = _heading_row(rows, first, width)
+    index = _heading_row(rows, first, width)
     units, own = [""] * width, [""] * width
     end = first
-    if place is not None:
-        end = place
-        own = _cells(rows[place], width)
-        above = place - 1
+    if index is not None:
+        end = index
+        own = _cells(rows[index], width)
+        above = index - 1
         if _is_unit_row(own):
-            higher = _heading_row(rows, place, width)
+            higher = _heading_row(rows, index, width)
             if higher is not None:
                 units, own, end = own, _cells(rows[higher], width), higher
         elif (
@@ -180,7 +180,7 @@ def _headed(found: Layout, rows: Sequence[Sequence[str]], lines: Sequence[str]) 
             and _is_unit_row(_cells(rows[above], width))
         ):
             units, end = _cells(rows[above], width), above
-    heading_row = None if place is None else (end if units == [""] * width else min(end, place))
+    heading_row = None if index is None else (end if units == [""] * width else min(end, index))
     preamble = tuple(lines[:end]) if lines else tuple(" ".join(row) for row in rows[:end])
     if (
         len(own) < width
@@ -189,7 +189,7 @@ def _headed(found: Layout, rows: Sequence[Sequence[str]], lines: Sequence[str]) 
         and not any(row[-1] for row in found.sample if len(row) == width)
     ):
         own = [*own, ""]
-    own = _labels(found) if place is None else _rejoined(own, width)
+    own = _labels(found) if index is None else _rejoined(own, width)
     if len(own) != width:
         return replace(found, preamble=preamble, heading_cells=tuple(own), heading_row=heading_row)
     units = (units + [""] * width)[:width]
@@ -214,11 +214,11 @@ def _is_unit_of(name: str, unit: str) -> bool:
 def _labels(found: Layout) -> list[str]:
     """Return the words that stand before each row's numbers, "V: 3.5 I: 0.4", as headings."""
     own = [""] * found.width
-    for place in range(1, found.width):
-        before = {row[place - 1] for row in found.sample if len(row) > place}
+    for column in range(1, found.width):
+        before = {row[column - 1] for row in found.sample if len(row) > column}
         label = next(iter(before), "")
-        if len(before) == 1 and label[-1:] in (":", "=") and found.kind(place) == "number":
-            own[place] = label.rstrip(":=")
+        if len(before) == 1 and label[-1:] in (":", "=") and found.kind(column) == "number":
+            own[column] = label.rstrip(":=")
     return own
 
 
@@ -238,10 +238,12 @@ def _usual(sorts: Sequence[Sequence[str]], width: int) -> list[str]:
 
 def _first_row(sorts: Sequence[Sequence[str]], usual: Sequence[str]) -> int | None:
     """Return the first row of data: one of a kind with the next, which a line above the headings is not."""
-    data = [place for place, row in enumerate(sorts) if _is_data(row, usual)]
-    filled = [place for place, row in enumerate(sorts) if set(row) - {"empty"}]
+    data = [row_index for row_index, row in enumerate(sorts) if _is_data(row, usual)]
+    filled = [row_index for row_index, row in enumerate(sorts) if set(row) - {"empty"}]
     following = dict(pairwise(filled))
-    return next((place for place in data if following.get(place) in {*data, None}), next(iter(data), None))
+    return next(
+        (row_index for row_index in data if following.get(row_index) in {*data, None}), next(iter(data), None)
+    )
 
 
 def _is_data(sorts: Sequence[str], usual: Sequence[str]) -> bool:
@@ -255,12 +257,12 @@ def _is_data(sorts: Sequence[str], usual: Sequence[str]) -> bool:
 
 def _heading_row(rows: Sequence[Sequence[str]], below: int, width: int) -> int | None:
     """Return the nearest row above that can be a row of headings."""
-    for place in range(below - 1, max(-1, below - 4), -1):
-        row = _cells(rows[place], width)
+    for index in range(below - 1, max(-1, below - 4), -1):
+        row = _cells(rows[index], width)
         words = sum(any(letter.isalpha() for letter in cell) for cell in row)
         values = sum(cells.sort(cell) in ("number", "moment", "clock") for cell in row)
         if words and len(row) >= 2 and not (values and len(row) != width) and values < words:
-            return place
+            return index
         if any(row):
             break
     return None
@@ -268,9 +270,9 @@ def _heading_row(rows: Sequence[Sequence[str]], below: int, width: int) -> int |
 
 def _is_headed(rows: Sequence[Sequence[str]], first: int, width: int) -> bool:
     """Whether the last column has a heading: no row of headings ends in a separator as the data do."""
-    place = _heading_row(rows, first, width)
-    above = [] if place is None else _cells(rows[place], width)
-    if place is not None and len(rows[place]) > width and not rows[place][-1]:
+    row = _heading_row(rows, first, width)
+    above = [] if row is None else _cells(rows[row], width)
+    if row is not None and len(rows[row]) > width and not rows[row][-1]:
         return False
     return len(above) >= width and bool(above[-1])
 

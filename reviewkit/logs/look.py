@@ -116,10 +116,10 @@ def look(path: str | Path, *, headings: Mapping[str, str] | None = None) -> Sigh
     >>> sight.seen[0].key
     'log'
     """
-    place = Path(path).absolute()
+    target = Path(path).absolute()
     # In a review folder the entry is to be pasted as it stands.
-    folder = next((above for above in place.parents if (above / "review.yaml").is_file()), place.parent)
-    name = place.relative_to(folder).as_posix()
+    folder = next((above for above in target.parents if (above / "review.yaml").is_file()), target.parent)
+    name = target.relative_to(folder).as_posix()
     entry = LogBlock.model_construct(_fields_set={"path"}, path=name)
     there = reading.tables_of(entry, folder=folder, headings=headings)
     found = tuple(one for quantity in QUANTITIES for one in [_seen(entry, quantity, there)] if one)
@@ -223,13 +223,13 @@ def _layout(one: Source) -> str:
 
 def _columns(one: Source) -> tuple[str, ...]:
     layout, told = one.layout, []
-    for place in range(layout.width):
-        heading = headers.parse(layout.headings[place])
-        meant = ", ".join(sorted(heading.kinds - {"plain", "since"})) or layout.kind(place)
-        unit = heading.unit or layout.units[place]
-        three = ", ".join(cell[:24] for cell in layout.cells_of(place, 3)) or "empty"
-        named = layout.headings[place] or "(no heading)"
-        told.append(f"{place + 1}  {named}: {three}  [{meant}{f' in {unit}' if unit else ''}]")
+    for column in range(layout.width):
+        heading = headers.parse(layout.headings[column])
+        meant = ", ".join(sorted(heading.kinds - {"plain", "since"})) or layout.kind(column)
+        unit = heading.unit or layout.units[column]
+        three = ", ".join(cell[:24] for cell in layout.cells_of(column, 3)) or "empty"
+        named = layout.headings[column] or "(no heading)"
+        told.append(f"{column + 1}  {named}: {three}  [{meant}{f' in {unit}' if unit else ''}]")
     return tuple(told)
 
 

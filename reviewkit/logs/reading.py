@@ -200,9 +200,9 @@ def read_found(found: Found, quantity: Quantity) -> Log:
 def _without_headings(raw: Columns, found: Found) -> tuple[Columns, tuple[str, ...]]:
     """Return the rows without the heading row where a meter writes it again and again."""
     notes = (*found.notes, *found.chosen.notes, *raw.notes)
-    place = found.chosen.value
-    heading = found.source.layout.headings[place]
-    column = raw.cells[place]
+    index = found.chosen.value
+    heading = found.source.layout.headings[index]
+    column = raw.cells[index]
     if not heading or not isinstance(column, arrow.Array):
         return raw, notes
     import pyarrow.compute as pc
@@ -261,7 +261,7 @@ def _refuse_left_out(raw: Columns, found: Found, read: values.Readings, untimed:
         raise LogError(
             f"{_share(untimed, total)} times cannot be read",
             file=found.entry.path,
-            place=f"column '{layout.name(chosen.times[0].place)}'",
+            place=f"column '{layout.name(chosen.times[0].index)}'",
             expected="the same spelling in every row, such as 2025-03-01 21:05:00",
             remedy=column_errors.what_there_is(layout),
         )

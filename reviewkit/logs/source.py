@@ -68,25 +68,25 @@ def open_log(path: str, *, folder: Path, sheet: str | None = None) -> list[Sourc
     LogError
         If it is none of them, leaves the folder, is empty, or holds no table of numbers.
     """
-    place = files.locate(path, folder=folder, error=LogError)
-    if place.stat().st_size > _MOST_BYTES:
+    target = files.locate(path, folder=folder, error=LogError)
+    if target.stat().st_size > _MOST_BYTES:
         raise LogError("the file is larger than 1 GB", file=path, remedy="Log fewer rows a second.")
     try:
-        with place.open("rb") as opened:
+        with target.open("rb") as opened:
             head = opened.read(200)
     except OSError as failure:
         problem = f"the file cannot be read ({failure.strerror})"
         raise LogError(problem, file=path, remedy="Allow yourself to read it.") from failure
     kind = files.kind(head)
     if kind == "parquet":
-        return [_parquet(place, path)]
+        return [_parquet(target, path)]
     if kind == "xls":
         raise LogError("this is an old XLS workbook", file=path, remedy="Save it as XLSX or CSV.")
     if kind == "xlsx":
-        return _workbook(place, path, sheet)
+        return _workbook(target, path, sheet)
     if what := files.foreign(head):
         raise LogError(f"this is {what}, no log", file=path, remedy=_EXPORT)
-    return of_text(text_file.plain_text(place, path), path) or _no_table(path)
+    return of_text(text_file.plain_text(target, path), path) or _no_table(path)
 
 
 def of_text(data: bytes, path: str) -> list[Source]:
@@ -120,8 +120,8 @@ def _no_table(file: str) -> list[Source]:
     )
 
 
-def _workbook(place: Path, path: str, sheet: str | None) -> list[Source]:
-    pages = files.sheets(files.content(place, file=path, error=LogError), file=path, error=LogError)
+def _workbook(folder: Path, path: str, sheet: str | None) -> list[Source]:
+    pages = files.sheets(files.content(folder, file=path, error=LogError), file=path, error=LogError)
     if sheet is not None and sheet not in pages:
         raise LogError(
             f"there is no sheet '{sheet}', which the review file names under 'sheet'",
@@ -141,12 +141,12 @@ def _of_sheet(path: str, name: str, rows: Sequence[Sequence[str]], layout: Layou
     return Source(path, "workbook", layout, lambda wanted: text_file.of_rows(body, layout, wanted), 0, name)
 
 
-def _parquet(place: Path, file: str) -> Source:
+def _parquet(path: Path, file: str) -> Source:
     from pyarrow import parquet  # its part for such files is only loaded for one
 
     library: Any = parquet
     try:
-        opened = library.ParquetFile(place)
+        opened = library.ParquetFile(path)
         names = [str(name) for name in opened.schema_arrow.names]
         rows = int(opened.metadata.num_rows)
         first = next(opened.iter_batches(batch_size=100), None)
@@ -164,7 +164,7 @@ def _parquet(place: Path, file: str) -> Source:
 
     def load(wanted: Sequence[int]) -> Columns:
         try:
-            table = library.ParquetFile(place).read(columns=[names[at] for at in sorted(set(wanted))])
+            table = library.ParquetFile(path).read(columns=[names[at] for at in sorted(set(wanted))])
             frame = table.to_pandas(ignore_metadata=True)
         except Exception as failure:  # see above
             raise _damaged(file) from failure

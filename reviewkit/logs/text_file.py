@@ -59,7 +59,7 @@ class Columns:
         return len(next(iter(self.cells.values()), ()))
 
 
-def plain_text(place: Path, file: str) -> bytes:
+def plain_text(path: Path, file: str) -> bytes:
     """Return a text file's content as UTF-8 with plain line ends, rows in one pair of quotes unwrapped.
 
     Raises
@@ -67,7 +67,7 @@ def plain_text(place: Path, file: str) -> bytes:
     LogError
         If it is empty, damaged or no text.
     """
-    data = files.content(place, file=file, error=LogError, empty=b" \t\r\n\xef\xbb\xbf\xff\xfe")
+    data = files.content(path, file=file, error=LogError, empty=b" \t\r\n\xef\xbb\xbf\xff\xfe")
     encoding = files.encoding(data[:HEAD_BYTES])
     if b"\0" in data and not encoding.startswith(("utf-16", "utf-32")):
         raise LogError(
@@ -294,8 +294,8 @@ def _at_once(body: bytes, found: Layout, wanted: Sequence[int]) -> dict[int, Any
     width = len(layouts.split(line, found.delimiter))
     if width < found.width or (b'"' in body[-2000:] and body.count(b'"') % 2):
         return None
-    names = [str(place) for place in range(width)]
-    extra = [str(place) for place in range(found.width, width)]
+    names = [str(column) for column in range(width)]
+    extra = [str(column) for column in range(found.width, width)]
     try:
         table = reader.read_csv(
             arrow.BufferReader(body),
@@ -314,7 +314,7 @@ def _at_once(body: bytes, found: Layout, wanted: Sequence[int]) -> dict[int, Any
     compute: Any = pc
     if any(compute.any(compute.greater(compute.binary_length(table[name]), 0)).as_py() for name in extra):
         return None
-    return {place: stripped(table[str(place)].combine_chunks()) for place in wanted}
+    return {column: stripped(table[str(column)].combine_chunks()) for column in wanted}
 
 
 def stripped(array: Any) -> Any:
@@ -344,8 +344,8 @@ def of_rows(
     reading itself: nothing may slip into another column's place.
     """
     width = found.width
-    wordy = [found.kind(place) in ("words", "empty") for place in range(width)]
-    numbers = [place for place in range(width) if not wordy[place]]
+    wordy = [found.kind(column) in ("words", "empty") for column in range(width)]
+    numbers = [column for column in range(width) if not wordy[column]]
     least = max(numbers, default=width - 1) + 1
     good: list[Sequence[str]] = []
     widths: Counter[int] = Counter()
@@ -357,8 +357,8 @@ def of_rows(
         else:
             widths[len(row)] += 1
     columns = {
-        place: arrow.array([row[place] if place < len(row) else "" for row in good], arrow.string())
-        for place in sorted(set(wanted))
+        column: arrow.array([row[column] if column < len(row) else "" for row in good], arrow.string())
+        for column in sorted(set(wanted))
     }
     return Columns(columns, left_out=widths.total(), cut_off=cut_off, widths=widths)
 

@@ -164,25 +164,25 @@ def _clock_changes(seconds: Seconds, stamps: Stamps) -> tuple[Seconds, tuple[Clo
     notes: list[str] = []
     if usual >= HOUR_S / 4:
         return corrected, (), notes
-    for place in np.flatnonzero(np.abs(np.abs(steps - usual) - HOUR_S) <= slack):
-        back = steps[place] < 0
-        if back and _comes_back(seconds, int(place), slack):
+    for row in np.flatnonzero(np.abs(np.abs(steps - usual) - HOUR_S) <= slack):
+        back = steps[row] < 0
+        if back and _comes_back(seconds, int(row), slack):
             continue
-        moment = None if stamps.origin is None else stamps.origin + timedelta(seconds=float(seconds[place]))
+        moment = None if stamps.origin is None else stamps.origin + timedelta(seconds=float(seconds[row]))
         if back or (moment is not None and moment.weekday() == 6 and moment.hour < 4):
-            corrected[place + 1 :] += HOUR_S if back else -HOUR_S
-            changes.append(ClockChange(float(corrected[place + 1]), -HOUR_S if back else HOUR_S))
+            corrected[row + 1 :] += HOUR_S if back else -HOUR_S
+            changes.append(ClockChange(float(corrected[row + 1]), -HOUR_S if back else HOUR_S))
         else:
             notes.append(
-                f"A gap of just one hour begins at data row {place + 1}: the clock may have been set forward."
+                f"A gap of just one hour begins at data row {row + 1}: the clock may have been set forward."
             )
     return corrected, tuple(changes), notes
 
 
-def _comes_back(seconds: Seconds, place: int, slack: float) -> bool:
+def _comes_back(seconds: Seconds, row: int, slack: float) -> bool:
     """Whether a step back by an hour is a single row out of order and not a clock that was set."""
-    after = seconds[place + 2 : place + 4]
-    return len(after) == 0 or bool((np.abs(after - seconds[place]) < 3 * slack).any())
+    after = seconds[row + 2 : row + 4]
+    return len(after) == 0 or bool((np.abs(after - seconds[row]) < 3 * slack).any())
 
 
 def _spread(seconds: Seconds, step_s: float) -> tuple[Seconds, float]:
@@ -196,12 +196,12 @@ def _spread(seconds: Seconds, step_s: float) -> tuple[Seconds, float]:
     first = np.flatnonzero(np.r_[True, np.diff(seconds) > 0])
     counts = np.diff(np.r_[first, len(seconds)])
     usual = int(np.median(counts))
-    place = np.arange(len(seconds)) - np.repeat(first, counts)
+    index = np.arange(len(seconds)) - np.repeat(first, counts)
     # A first stamp with fewer rows than usual was entered late: its rows stand at its end.
-    place[: counts[0]] += max(0, usual - counts[0])
+    index[: counts[0]] += max(0, usual - counts[0])
     share = np.repeat(np.maximum(counts, usual), counts)
     room_s = np.minimum(step_s, np.diff(np.r_[seconds[first], np.inf]))
-    return np.asarray(seconds + place / share * np.repeat(room_s, counts)), step_s / (2 * usual)
+    return np.asarray(seconds + index / share * np.repeat(room_s, counts)), step_s / (2 * usual)
 
 
 _AGREE = 0.02
@@ -275,7 +275,7 @@ def timed(raw: Columns, columns: Sequence[TimeColumn], layout: Layout, entry: Lo
     known = [one for one in rising if not one.guessed]
     if not known and asked and not rising:
         unknown, what = asked[0]
-        raise column_errors.time_unit(layout, entry, unknown.place, str(what), what.proposed)
+        raise column_errors.time_unit(layout, entry, unknown.index, str(what), what.proposed)
     if not rising and not asked:
         if found:
             return Timed(found[0].stamps)
@@ -293,13 +293,13 @@ def timed(raw: Columns, columns: Sequence[TimeColumn], layout: Layout, entry: Lo
 def _candidate(raw: Columns, column: TimeColumn) -> _Candidate:
     days = None if column.day is None else raw.cells[column.day]
     if column.unit.startswith("?"):
-        numbers = timestamps.read(raw.cells[column.place], unit="s").seconds
+        numbers = timestamps.read(raw.cells[column.index], unit="s").seconds
         many, of = cells.multiple(column.unit[1:])
         count = f"{many:g} {headers.unit(of)}" if headers.unit_kind(of) == "s" else ""
         raise UnitAsked(
             f"'{column.unit[1:]}', above the times, is no unit that is known", count or _likely(numbers)
         )
-    stamps = timestamps.read(raw.cells[column.place], days, unit=column.unit, since=column.since)
+    stamps = timestamps.read(raw.cells[column.index], days, unit=column.unit, since=column.since)
     return _judged(column, stamps)
 
 
@@ -345,13 +345,13 @@ def _agreed(one: _Candidate, known: _Candidate, raw: Columns) -> _Candidate | No
 
 def _agreed_unit(column: TimeColumn, known: _Candidate, raw: Columns) -> _Candidate | None:
     try:
-        plain = timestamps.read(raw.cells[column.place], unit="s").seconds
+        plain = timestamps.read(raw.cells[column.index], unit="s").seconds
     except ValueError:
         return None
     unit = _unit_of_ratio(plain, known)
     if not unit:
         return None
-    stamps = timestamps.read(raw.cells[column.place], unit=unit, since=column.since)
+    stamps = timestamps.read(raw.cells[column.index], unit=unit, since=column.since)
     note = f"Times of '{column.name}' taken in {unit}: so they advance as '{known.column.name}' does."
     return _judged(replace(column, unit=unit), replace(stamps, notes=(*stamps.notes, note)))
 
@@ -379,23 +379,23 @@ def _with_witness(
     entry: LogBlock,
 ) -> Timed:
     stamps = best.stamps
-    others = [one for one in columns if one.place != best.column.place]
-    names = ", ".join(f"'{layout.name(one.place)}'" for one in others)
+    others = [one for one in columns if one.index != best.column.index]
+    names = ", ".join(f"'{layout.name(one.index)}'" for one in others)
     if others:
         stamps = replace(
             stamps,
-            notes=(*stamps.notes, f"Times read from '{layout.name(best.column.place)}', not from {names}."),
+            notes=(*stamps.notes, f"Times read from '{layout.name(best.column.index)}', not from {names}."),
         )
     elif not best.column.headed:
         note = "The column of time stamps was known by its cells: its heading does not say so."
         stamps = replace(stamps, notes=(note, *stamps.notes))
     for other in rising:
-        if other.column.place != best.column.place and not other.guessed and not best.guessed:
+        if other.column.index != best.column.index and not other.guessed and not best.guessed:
             stamps = _checked(best, other, stamps, layout, entry)
     dated = [
         one
         for one in rising
-        if one.column.place != best.column.place and (one.stamps.origin or one.stamps.of_day)
+        if one.column.index != best.column.index and (one.stamps.origin or one.stamps.of_day)
     ]
     if stamps.origin is not None or stamps.of_day or not dated:
         return Timed(stamps)
@@ -413,7 +413,7 @@ def _checked(best: _Candidate, other: _Candidate, stamps: Stamps, layout: Layout
     unit = _unit_of_ratio(best.stamps.seconds, other)
     if unit == "s":
         return stamps
-    both = f"'{layout.name(best.column.place)}' and '{layout.name(other.column.place)}'"
+    both = f"'{layout.name(best.column.index)}' and '{layout.name(other.column.index)}'"
     if unit and best.column.unit and not entry.is_meant:
         true = next(
             (
@@ -426,7 +426,7 @@ def _checked(best: _Candidate, other: _Candidate, stamps: Stamps, layout: Layout
         raise column_errors.time_unit(
             layout,
             entry,
-            best.column.place,
+            best.column.index,
             f"{both} advance differently, {unit} for s: the unit of one is wrong",
             true,
         )
@@ -438,7 +438,7 @@ def _checked(best: _Candidate, other: _Candidate, stamps: Stamps, layout: Layout
 def _unreadable(failure: ValueError, layout: Layout, entry: LogBlock, column: TimeColumn) -> LogError:
     problem = str(failure)
     if "hours and minutes or minutes" in problem:
-        return column_errors.time_unit(layout, entry, column.place, problem.partition(":  ")[0], "mm:ss")
+        return column_errors.time_unit(layout, entry, column.index, problem.partition(":  ")[0], "mm:ss")
     return LogError(
         problem,
         file=entry.path,

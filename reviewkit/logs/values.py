@@ -170,8 +170,8 @@ def _from_text(column: Any) -> tuple[Numbers, npt.NDArray[np.int8], list[str] | 
     numbers = pd.to_numeric(point, errors="coerce").to_numpy(dtype=float, na_value=np.nan, copy=True)
     states = np.full(len(text), GOOD, dtype=np.int8)
     own_units = [""] * len(text)
-    for place in np.flatnonzero(~np.isfinite(numbers)):
-        numbers[place], states[place], own_units[place] = _cell(text.iloc[place])
+    for row in np.flatnonzero(~np.isfinite(numbers)):
+        numbers[row], states[row], own_units[row] = _cell(text.iloc[row])
     spelled = [own_units[code] for code in codes] if any(own_units) else None
     return numbers[codes], states[codes], spelled
 

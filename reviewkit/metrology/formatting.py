@@ -26,7 +26,7 @@ def number(value: float, decimals: int) -> str:
     if len(whole) > 4:
         head = len(whole) % 3
         groups = [whole[:head]] if head else []
-        whole = THIN.join(groups + [whole[place : place + 3] for place in range(head, len(whole), 3)])
+        whole = THIN.join(groups + [whole[start : start + 3] for start in range(head, len(whole), 3)])
     sign = MINUS if rounded < 0 else ""
     return f"{sign}{whole}.{fraction}" if fraction else f"{sign}{whole}"
 

@@ -172,10 +172,10 @@ def propagate(function: Callable[..., Any], *inputs: Measured, unit: str) -> Mea
 
     unknowns: dict[str, tuple[Any, Component]] = {}
     arguments = []
-    for place, measured in enumerate(inputs):
+    for index, measured in enumerate(inputs):
         argument: Any = measured.value
         for position, part in enumerate(measured.components):
-            name = part.shared or f"\0{place}.{position}"
+            name = part.shared or f"\0{index}.{position}"
             variable, _ = unknowns.setdefault(name, (ufloat(0.0, 1.0), part))
             argument = argument + part.signed * variable
         arguments.append(argument)

@@ -280,11 +280,11 @@ def _sum_quantile(shares: tuple[tuple[Distribution, float], ...], coverage: floa
         middle = (low + high) / 2
         low, high = (middle, high) if inside(middle) < coverage else (low, middle)
     # Within so short a stretch the sum's distribution is all but straight.
-    place = (low + high) / 2
+    quantile = (low + high) / 2
     for _ in range(_CORRECTIONS):
-        slope = float(2 / math.pi * np.trapezoid(characteristic * np.cos(place * frequency), frequency))
-        place = min(max(place + (coverage - inside(place)) / max(slope, 1e-9), low), high)
-    return place
+        slope = float(2 / math.pi * np.trapezoid(characteristic * np.cos(quantile * frequency), frequency))
+        quantile = min(max(quantile + (coverage - inside(quantile)) / max(slope, 1e-9), low), high)
+    return quantile
 
 
 def _characteristic(distribution: Distribution, argument: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

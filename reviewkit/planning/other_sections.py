@@ -166,11 +166,11 @@ def readings(session: Session) -> Answer:
     moves = (f"set {ends}", *(f"move each {volts(step)}" for step in plan.changes_V))
     rows = tuple(
         (
-            f"readings {2 * place - 1} and {2 * place}",
+            f"readings {2 * number - 1} and {2 * number}",
             move,
-            volts(plan.resolution_V / 2 ** (place - 1) + plan.least_width_V),
+            volts(plan.resolution_V / 2 ** (number - 1) + plan.least_width_V),
         )
-        for place, move in enumerate(moves, 1)
+        for number, move in enumerate(moves, 1)
     )
     return Answer(told, ("", "the cell", "switching point known within"), rows)
 

@@ -25,13 +25,13 @@ def read(folder: Path) -> str:
     """
     if not os.path.lexists(folder / FILE):
         return ""
-    place = files.locate(FILE, folder=folder, error=ReviewFileError)
-    size = place.stat().st_size
+    path = files.locate(FILE, folder=folder, error=ReviewFileError)
+    size = path.stat().st_size
     if not size:
         return ""
     if size > _MOST_BYTES:
         raise ReviewFileError("larger than 1 MB", file=FILE, expected="your own paragraphs", remedy=_REMEDY)
-    data = files.content(place, file=FILE, error=ReviewFileError, remedy=_REMEDY)
+    data = files.content(path, file=FILE, error=ReviewFileError, remedy=_REMEDY)
     return files.text(data, file=FILE, error=ReviewFileError, remedy=_REMEDY)
 
 
@@ -44,8 +44,8 @@ def pictured(folder: Path) -> dict[str, photographs.Sized]:
     with gathered([]):
         for photo in photographs.named(read(folder)):
             with gathered([]):
-                place = files.locate(photo.path, folder=folder)
-                name = place.relative_to(folder.resolve()).as_posix()
+                path = files.locate(photo.path, folder=folder)
+                name = path.relative_to(folder.resolve()).as_posix()
                 shown[name] = photographs.sized(folder, photo.path)
     return shown
 

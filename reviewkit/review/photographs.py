@@ -158,20 +158,20 @@ def sized(folder: Path, path: str) -> Sized:
             expected="a file of the review folder",
             remedy=f"Copy it into the folder, and write {_LIKE}.",
         )
-    place = files.locate(path, folder=folder, error=ReviewFileError)
-    status = place.stat()
-    return _made(place, status.st_size, status.st_mtime_ns)
+    target = files.locate(path, folder=folder, error=ReviewFileError)
+    status = target.stat()
+    return _made(target, status.st_size, status.st_mtime_ns)
 
 
 @lru_cache(maxsize=64)
-def _made(place: Path, size: int, _written_ns: int) -> Sized:
+def _made(path: Path, size: int, _written_ns: int) -> Sized:
     if size > _MOST_READ_BYTES:
         raise ReviewFileError("it is larger than 60 MB", remedy="Export it smaller.")
     image, kind = _opened(
-        files.content(place, file=place.name, error=ReviewFileError, remedy="Export it again.")
+        files.content(path, file=path.name, error=ReviewFileError, remedy="Export it again.")
     )
     data, shown = _light(image, kind)
-    name = f"{keys.key(place.stem) or 'photo'}-{hashlib.sha256(data).hexdigest()[:8]}{_FORMATS[kind]}"
+    name = f"{keys.key(path.stem) or 'photo'}-{hashlib.sha256(data).hexdigest()[:8]}{_FORMATS[kind]}"
     return Sized(f"{FOLDER}/{name}", data, *shown.size)
 
 

@@ -283,7 +283,7 @@ def named_in(values: Mapping[str, Any], folder: Path) -> set[str]:
 def strange_claims(file: ReviewFile, known: FindingKeys) -> list[InputError]:
     """Return an error for each claim about a finding that no section makes, or in a unit it can't have."""
     found: list[InputError] = []
-    for place, claim in enumerate(file.claims, start=1):
+    for number, claim in enumerate(file.claims, start=1):
         refused = known.refused(claim.about)
         if refused:
             expected, near = refused
@@ -291,12 +291,12 @@ def strange_claims(file: ReviewFile, known: FindingKeys) -> list[InputError]:
                 ReviewFileError(
                     f"no section makes a finding '{claim.about}'",
                     file=FILE,
-                    place=f"claims[{place}].about",
+                    place=f"claims[{number}].about",
                     expected=expected,
                     remedy=f"Did you mean '{near}'?" if near else "",
                 )
             )
-        found += _other_units(claim, known.unit(claim.about), f"claims[{place}]")
+        found += _other_units(claim, known.unit(claim.about), f"claims[{number}]")
     return found
 
 

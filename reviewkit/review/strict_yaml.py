@@ -31,9 +31,9 @@ def load(path: Path) -> dict[str, Any]:
         raise ReviewFileError(
             "no such file", file=path.name, remedy="'reviewkit start FOLDER' writes one to fill in."
         )
-    place = files.locate(path.name, folder=path.parent, error=ReviewFileError)
+    folder = files.locate(path.name, folder=path.parent, error=ReviewFileError)
     try:
-        with place.open("rb") as stream:
+        with folder.open("rb") as stream:
             raw = stream.read(plain_yaml.MAX_BYTES + 1)
     except OSError as failure:
         raise ReviewFileError(

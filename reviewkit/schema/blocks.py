@@ -297,7 +297,9 @@ class BlinkRule(Block):
         if any(digit > 9 for digit in digits):
             return ""
         places = [PLACES[one] for one in self.groups]
-        value = sum(digit * Decimal(10) ** place for digit, place in zip(digits, places, strict=True))
+        value = sum(
+            digit * Decimal(10) ** decimal_place for digit, decimal_place in zip(digits, places, strict=True)
+        )
         return f"{value:.{max(0, -min(places))}f}"
 
 

@@ -53,12 +53,12 @@ def paths(folder: Path, *, above: bool = True) -> tuple[Path, ...]:
     above : bool
         Whether to look in the folders above it too.
     """
-    return tuple(place for place in places(folder, above=above) if _is_there(place))
+    return tuple(folder_above for folder_above in places(folder, above=above) if _is_there(folder_above))
 
 
-def _is_there(place: Path) -> bool:
+def _is_there(path: Path) -> bool:
     try:
-        return place.is_file()
+        return path.is_file()
     except OSError:
         return False
 
@@ -66,7 +66,7 @@ def _is_there(place: Path) -> bool:
 def places(folder: Path, *, above: bool = True) -> Iterator[Path]:
     """Walk where the meters of a review folder may be declared, the nearest first."""
     start = folder.resolve()
-    yield from (place / FILE for place in ([start, *start.parents] if above else [start]))
+    yield from (at / FILE for at in ([start, *start.parents] if above else [start]))
 
 
 def read(path: Path, *, called: str = FILE) -> dict[str, Any]:
@@ -129,8 +129,8 @@ class Used:
     def places_now(self, folder: Path) -> dict[str, str]:
         """Return every place where they may be declared, with the SHA-256 of what lies there."""
         return {
-            str(place): hashlib.sha256(place.read_bytes()).hexdigest() if _is_there(place) else ""
-            for place in (places(folder, above=self.above) if self else ())
+            str(path): hashlib.sha256(path.read_bytes()).hexdigest() if _is_there(path) else ""
+            for path in (places(folder, above=self.above) if self else ())
         }
 
 

@@ -70,7 +70,7 @@ def page(name: str, sections: Iterable[Section], known: Known | None = None) -> 
     filled = known or Known()
     text: str = pages.get_template("bench_sheet.html.j2").render(
         name=name,
-        sections=[_part(section, place, filled) for place, section in enumerate(sections)],
+        sections=[_part(section, index, filled) for index, section in enumerate(sections)],
         head=[(label, filled.head.get(label, "")) for label in HEAD],
         meters=filled.meters,
         cautions=CAUTIONS,
@@ -79,7 +79,7 @@ def page(name: str, sections: Iterable[Section], known: Known | None = None) -> 
     return text
 
 
-def _part(section: Section, place: int, known: Known) -> dict[str, Any]:
+def _part(section: Section, number: int, known: Known) -> dict[str, Any]:
     return {
         "title": section.title,
         "bench": section.about.bench,
@@ -87,7 +87,7 @@ def _part(section: Section, place: int, known: Known) -> dict[str, Any]:
         "do": known.do.get(section.name, section.about.bench.do),
         "rows": known.rows.get(section.name, ()),
         "filled": known.rows,
-        "is_second": place == _SECOND_PAGE,
+        "is_second": number == _SECOND_PAGE,
     }
 
 

@@ -112,14 +112,14 @@ def claims(record: Record) -> Part:
     if not record.claims:
         return Part(html("<p>{}</p>", say("no_claims")))
     faults: list[ReviewFileError] = []
-    rows = [_claim(claim, place, record, faults) for place, claim in enumerate(record.claims, 1)]
+    rows = [_claim(claim, number, record, faults) for number, claim in enumerate(record.claims, 1)]
     if faults:
         raise Faults(faults)
     return Part(table_of(_HEAD, rows, about="The maker’s claims beside what was measured"))
 
 
 def _claim(
-    claim: Mapping[str, Any], place: int, record: Record, faults: list[ReviewFileError]
+    claim: Mapping[str, Any], number: int, record: Record, faults: list[ReviewFileError]
 ) -> tuple[str, str, str]:
     item = record.findings.get(str(claim["about"]))
     if item is None:
@@ -128,7 +128,7 @@ def _claim(
     try:
         return _says(claim, item), item.text, _answer(claim, item)
     except ValueError as error:
-        faults.append(ReviewFileError(str(error), file="review.yaml", place=f"claims[{place}]"))
+        faults.append(ReviewFileError(str(error), file="review.yaml", place=f"claims[{number}]"))
     return "", "", ""
 
 

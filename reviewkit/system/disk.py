@@ -41,7 +41,7 @@ def told_when_full(out: Path) -> Iterator[None]:
         if not is_full(error):
             raise
         held = {out: f"'{out.name}'", Path(tempfile.gettempdir()): "temporary files"}
-        short = [name for place, name in held.items() if not _takes(place)] or held.values()
+        short = [name for path, name in held.items() if not _takes(path)] or held.values()
         where = " or ".join(short)
         raise InputError(f"no space is left on the disk that holds {where}", remedy=REMEDY) from error
 
@@ -151,29 +151,29 @@ def made_temporary() -> Path:
 @contextmanager
 def temporary_folder() -> Iterator[Path]:
     """Hold a new empty folder; it goes with everything in it."""
-    place = made_temporary()
+    path = made_temporary()
     try:
-        yield place
+        yield path
     finally:
-        shutil.rmtree(place, ignore_errors=True)
+        shutil.rmtree(path, ignore_errors=True)
 
 
 def sweep() -> None:
     """Remove the folders of processes that are no more."""
-    for place in Path(tempfile.gettempdir()).glob("reviewkit-*"):
-        ours = _OURS.fullmatch(place.name)
+    for folder in Path(tempfile.gettempdir()).glob("reviewkit-*"):
+        ours = _OURS.fullmatch(folder.name)
         # Another user's can't be removed, and is left.
         if ours and not _runs(int(ours["process"])):
-            shutil.rmtree(place, ignore_errors=True)
+            shutil.rmtree(folder, ignore_errors=True)
 
 
 @contextmanager
-def whole(place: Path) -> Iterator[Path]:
+def whole(path: Path) -> Iterator[Path]:
     """Write a file whole or not at all.
 
     Parameters
     ----------
-    place : pathlib.Path
+    path : pathlib.Path
         Where it is to be; a file that is there stays until the new one is whole.
 
     Yields
@@ -181,15 +181,15 @@ def whole(place: Path) -> Iterator[Path]:
     pathlib.Path
         Where to write it.
     """
-    part = place.with_name(f"{place.name}.{os.getpid()}")
+    part = path.with_name(f"{path.name}.{os.getpid()}")
     try:
         yield part
-        part.replace(place)
+        part.replace(path)
     finally:
         part.unlink(missing_ok=True)
 
 
-def sweep_parts(place: Path, named: str = "*") -> None:
+def sweep_parts(path: Path, named: str = "*") -> None:
     """Remove what processes that are no more have left unfinished in a folder.
 
     Parameters
@@ -197,7 +197,7 @@ def sweep_parts(place: Path, named: str = "*") -> None:
     named : str
         Pattern of the files that they were writing; in a folder of the user's own it names no other.
     """
-    for part in place.glob(f"{named}.*"):
+    for part in path.glob(f"{named}.*"):
         ours = _PART.fullmatch(part.name)
         if ours and part.is_file() and not _runs(int(ours["process"])):
             part.unlink(missing_ok=True)

@@ -49,8 +49,8 @@ def clone_folder() -> Path | None:
     from urllib.parse import urlsplit
     from urllib.request import url2pathname
 
-    place = Path(url2pathname(urlsplit(noted["url"]).path)) / "templates"
-    return place if place.is_dir() and place.resolve() != kit_folder().resolve() else None
+    path = Path(url2pathname(urlsplit(noted["url"]).path)) / "templates"
+    return path if path.is_dir() and path.resolve() != kit_folder().resolve() else None
 
 
 def cache_folder() -> Path:
@@ -93,8 +93,8 @@ def fingerprint() -> str:
 
 def _libraries() -> list[str]:
     """Return name and version of whatever is installed; the folders' names tell both."""
-    places = dict.fromkeys(Path(place) for place in sys.path if place.endswith("-packages"))
-    return sorted(path.name for place in places for path in place.glob("*.dist-info"))
+    places = dict.fromkeys(Path(folder) for folder in sys.path if folder.endswith("-packages"))
+    return sorted(path.name for folder in places for path in folder.glob("*.dist-info"))
 
 
 def _source() -> Iterator[Path]:

@@ -50,7 +50,7 @@ def read(path: str, *, folder: Path = Path()) -> pd.DataFrame:
     import pandas as pd  # not to read a list of chapters
 
     header, body = rows(path, folder=folder)
-    index = pd.Index([place for place, _ in body], name="row", dtype="int64")
+    index = pd.Index([number for number, _ in body], name="row", dtype="int64")
     return pd.DataFrame([cells for _, cells in body], columns=header, index=index, dtype=object)
 
 
@@ -67,15 +67,15 @@ def rows(path: str, *, folder: Path = Path()) -> tuple[list[str], list[tuple[int
     TableError
         As `read` does.
     """
-    place = files.locate(path, folder=folder, error=TableError)
-    if place.stat().st_size > _LARGEST_BYTES:
+    target = files.locate(path, folder=folder, error=TableError)
+    if target.stat().st_size > _LARGEST_BYTES:
         raise TableError(
             "the file is larger than 50 MB",
             file=path,
             expected="a table typed by hand",
             remedy="Check the name: a meter's log goes elsewhere in the review file.",
         )
-    data = files.content(place, file=path, error=TableError, remedy=_FILL)
+    data = files.content(target, file=path, error=TableError, remedy=_FILL)
     kind = files.kind(data[:8])
     if kind == "xlsx":
         lines = files.rows(data, file=path, error=TableError)
@@ -150,22 +150,22 @@ def _counts(row: Iterable[str]) -> bool:
 
 
 def _table(lines: list[list[str]], file: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    filled = [(place, row) for place, row in enumerate(lines, start=1) if _counts(row)]
+    filled = [(number, row) for number, row in enumerate(lines, start=1) if _counts(row)]
     if not filled:
         raise TableError("the table is empty", file=file, remedy=_FILL)
     (first, header), body = filled[0], filled[1:]
     while header and not header[-1]:
         header = header[:-1]
     _check_header(header, file, first)
-    for place, row in body:
+    for number, row in body:
         if any(row[len(header) :]):
             raise TableError(
                 f"the row has {len(row)} cells, the header {len(header)}",
                 file=file,
-                place=f"row {place}",
+                place=f"row {number}",
                 remedy="Put a cell that holds the delimiter in double quotes, or use ';' as the delimiter.",
             )
-    return header, [(place, (row + [""] * len(header))[: len(header)]) for place, row in body]
+    return header, [(number, (row + [""] * len(header))[: len(header)]) for number, row in body]
 
 
 def _check_header(header: list[str], file: str, row: int) -> None:
@@ -305,10 +305,10 @@ def seconds(text: str) -> float:
     """
     total = 0.0
     parts = text.split(":")
-    for place, part in enumerate(parts):
+    for index, part in enumerate(parts):
         amount = number(part)
-        is_whole = amount == int(amount) or place == len(parts) - 1
-        if len(parts) > 3 or amount < 0 or (place and amount >= 60) or not is_whole:
+        is_whole = amount == int(amount) or index == len(parts) - 1
+        if len(parts) > 3 or amount < 0 or (index and amount >= 60) or not is_whole:
             raise ValueError(f"'{text}' is no time")
         total = 60 * total + amount
     return total

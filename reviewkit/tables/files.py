@@ -67,18 +67,18 @@ _COPY = "Copy the file into it."
 _LOOK = "Check the name, and that the file lies there and may be read."
 
 
-def _no_file(place: Path) -> str:
-    if place.is_dir():
+def _no_file(path: Path) -> str:
+    if path.is_dir():
         return "this is a folder"
-    if place.is_symlink():
+    if path.is_symlink():
         return _NOWHERE
-    return "this is no file but a device or a pipe" if place.exists() else "there is no such file"
+    return "this is no file but a device or a pipe" if path.exists() else "there is no such file"
 
 
-def is_plain(place: Path) -> bool:
+def is_plain(path: Path) -> bool:
     """Whether there is a file, by itself or through links, that can be read without waiting for anyone."""
     try:
-        return stat.S_ISREG(place.stat().st_mode)
+        return stat.S_ISREG(path.stat().st_mode)
     except (OSError, ValueError):
         return False
 
@@ -88,7 +88,7 @@ _NOTHING = b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"
 
 
 def content(
-    place: Path,
+    path: Path,
     *,
     file: str,
     error: type[InputError] = InputError,
@@ -110,7 +110,7 @@ def content(
         If it cannot be read or is empty.
     """
     try:
-        data = place.read_bytes()
+        data = path.read_bytes()
     except OSError as failure:
         raise error(f"the file cannot be read ({failure.strerror})", file=file, remedy=_LOOK) from failure
     if not data.strip(empty):

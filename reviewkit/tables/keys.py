@@ -60,10 +60,10 @@ def doubles(words: Iterable[str]) -> list[tuple[int, str, str, str]]:
     """
     first: dict[str, str] = {}
     found = []
-    for place, name in enumerate(words):
+    for index, name in enumerate(words):
         own = key(name)
         if own in first:
-            found.append((place, name, first[own], own))
+            found.append((index, name, first[own], own))
         first.setdefault(own, name)
     return found
 

@@ -447,7 +447,7 @@ def _improved(routes: Routes, start: str, found: list[str]) -> list[str]:
         for name in list(found):
             rest = [other for other in found if other != name]
             moved = min(
-                ([*rest[:place], name, *rest[place:]] for place in range(len(found))),
+                ([*rest[:index], name, *rest[index:]] for index in range(len(found))),
                 key=lambda tour: _length(routes, start, tour),
             )
             if _length(routes, start, moved) < _length(routes, start, found):

@@ -83,20 +83,20 @@ def read_transitions(source: str | tuple[dict[str, Any], ...], *, folder: Path) 
                 remedy="Type in what you tried.",
             )
         typed = [
-            (f"row {place}", {name: cells[heading] for name, heading in columns.items()})
-            for place, cells in zip(frame.index, frame.to_dict("records"), strict=True)
+            (f"row {number}", {name: cells[heading] for name, heading in columns.items()})
+            for number, cells in zip(frame.index, frame.to_dict("records"), strict=True)
         ]
         return _rows(typed, source, TableError)
-    listed = [(f"ui_transitions[{place}]", row) for place, row in enumerate(source, start=1)]
+    listed = [(f"ui_transitions[{number}]", row) for number, row in enumerate(source, start=1)]
     return _rows(listed, "review.yaml", ReviewFileError)
 
 
 def _rows(typed: Sequence[tuple[str, Mapping[str, Any]]], file: str, error: type[InputError]) -> list[Row]:
     faults: list[InputError] = []
     rows = []
-    for place, cells in typed:
+    for number, cells in typed:
         with gathered(faults):
-            rows.append(_row(place, {name: _text(cell) for name, cell in cells.items()}, file, error))
+            rows.append(_row(number, {name: _text(cell) for name, cell in cells.items()}, file, error))
     if faults:
         raise Faults(faults)
     return rows

@@ -130,8 +130,8 @@ def event_codes(machine: Machine) -> dict[str, str]:
     """Return short labels: 1, 2, 3 for events by hand, A, B, C for those from outside."""
     hand = [name for name, event in machine.events.items() if not event.outside]
     outside = [name for name, event in machine.events.items() if event.outside]
-    letters = {name: chr(ord("A") + place % 26) + "’" * (place // 26) for place, name in enumerate(outside)}
-    return {name: str(place) for place, name in enumerate(hand, start=1)} | letters
+    letters = {name: chr(ord("A") + index % 26) + "’" * (index // 26) for index, name in enumerate(outside)}
+    return {name: str(index) for index, name in enumerate(hand, start=1)} | letters
 
 
 _EDGE = 34.0
@@ -153,14 +153,14 @@ def _placings(machine: Machine) -> list[tuple[Node, ...]]:
 
 def _placed(machine: Machine, slots: dict[str, int]) -> tuple[Node, ...]:
     """Return every state in its place: those that lines join first, then the others."""
-    rows = {row: place for place, row in enumerate(sorted({slot // BESIDE for slot in slots.values()}))}
+    rows = {row: index for index, row in enumerate(sorted({slot // BESIDE for slot in slots.values()}))}
     top = -_EDGE - HALF_HEIGHT
     nodes = [Node(name, _across(slot), top - ROW * rows[slot // BESIDE]) for name, slot in slots.items()]
     if nodes:
         top = min(node.y for node in nodes) - _BARE_ROW - _EDGE / 2
     others = [name for name in machine.states if name not in slots]
     nodes += [
-        Node(name, _across(place), top - _BARE_ROW * (place // BESIDE)) for place, name in enumerate(others)
+        Node(name, _across(index), top - _BARE_ROW * (index // BESIDE)) for index, name in enumerate(others)
     ]
     by_name = {node.name: node for node in nodes}
     return tuple(by_name[name] for name in machine.states)
@@ -395,13 +395,13 @@ def _label(points: Sequence[Point], nodes: Iterable[Node], made: Sequence[Line])
     boxes, labels = list(nodes), [spot for line in made for spot in line.kept_free]
     others = np.array([point for line in made for point in line.points]).reshape(-1, 2)
 
-    def room(place: int) -> float:
-        x, y = points[place]
+    def room(index: int) -> float:
+        x, y = points[index]
         free = min((math.hypot(x - lx, y - ly) for lx, ly in labels), default=99.0)
         box = min(max(abs(x - node.x) - HALF_WIDTH, abs(y - node.y) - HALF_HEIGHT) for node in boxes)
-        off = abs(place / len(points) - 0.45)
+        off = abs(index / len(points) - 0.45)
         # Its own arrowhead stays free too.
-        free = min(free, math.dist(points[place], points[-1]))
+        free = min(free, math.dist(points[index], points[-1]))
         line = float(np.hypot(others[:, 0] - x, others[:, 1] - y).min()) if len(others) else 99.0
         return min(free, 26.0) + 1.5 * min(box, 10.0) + 1.2 * min(line, 12.0) - 8 * off
 

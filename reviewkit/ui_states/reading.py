@@ -227,20 +227,22 @@ def _yaml(value: bool | None) -> str:
 
 def _review_keys(inputs: UiInputs, states: dict[str, State], events: dict[str, Event]) -> list[InputError]:
     """Return the names in the review file that are no state, or no event of the table."""
-    asked = [(f"ui_leave_in[{place}]", name, True) for place, name in enumerate(inputs.ui_leave_in, start=1)]
-    for place, walk in enumerate(inputs.ui_walks, start=1):
-        asked += [(f"ui_walks[{place}]", name, step == 0) for step, name in enumerate(walk)]
-    for place, rule in enumerate(inputs.ui_hazards, start=1):
-        asked += [(f"ui_hazards[{place}].after", rule.after, False)] if rule.after else []
+    asked = [
+        (f"ui_leave_in[{number}]", name, True) for number, name in enumerate(inputs.ui_leave_in, start=1)
+    ]
+    for number, walk in enumerate(inputs.ui_walks, start=1):
+        asked += [(f"ui_walks[{number}]", name, step == 0) for step, name in enumerate(walk)]
+    for number, rule in enumerate(inputs.ui_hazards, start=1):
+        asked += [(f"ui_hazards[{number}].after", rule.after, False)] if rule.after else []
     return [
         ReviewFileError(
             f"unknown {'state' if is_state else 'event'} '{name}'",
             file=FILE,
-            place=place,
+            place=number,
             remedy=_nearest(name, states if is_state else events)
             or f"Known: {_some(states if is_state else events)}.",
         )
-        for place, name, is_state in asked
+        for number, name, is_state in asked
         if name not in (states if is_state else events)
     ]
 

@@ -396,8 +396,8 @@ def _paragraphs(result: Assessment, device: str) -> Iterator[str]:
     yield _plain("note_opening", device=device, details=details, kinds=len(kinds), **size)
     if not kinds:
         yield _plain("note_none")
-    for place, group in enumerate(kinds, start=1):
-        yield f"## {place}. {plain(group[0].hazard).capitalize()}"
+    for number, group in enumerate(kinds, start=1):
+        yield f"## {number}. {plain(group[0].hazard).capitalize()}"
         yield from _one(result, group)
     if result.changes:
         yield "## What would help"
@@ -427,7 +427,7 @@ def _one(result: Assessment, group: list[Hazard]) -> Iterator[str]:
     item, end = group[0], result.machine.states[group[0].ends_in]
     yield "Steps to reproduce:"
     steps = [_plain("note_left", state=item.leave_in), *(_step(step) for step in item.steps)]
-    yield "\n".join(f"{place}. {line}" for place, line in enumerate(steps, start=1))
+    yield "\n".join(f"{number}. {line}" for number, line in enumerate(steps, start=1))
     yield _plain("note_happens", hazard=item, end=end)
     yield _plain("note_expected", hazard=item)
     yield _plain("note_severity", hazard=item, end=end)
