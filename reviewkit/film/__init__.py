@@ -7,8 +7,9 @@ from reviewkit.film.level import Level, measure
 from reviewkit.film.moments import Moment, moments
 from reviewkit.film.patterns import Reading, read
 from reviewkit.film.signals import Flashing, FlashThreshold, flashing, general_flashes
-from reviewkit.film.spotting import Spot, spots
+from reviewkit.film.spotting import Spot
 from reviewkit.film.stills import contact_sheet, png, spot_sheet
+from reviewkit.film.one_pass import spots, survey
 from reviewkit.film.telling import Told, changes, harm, only, tell
 from reviewkit.film.tracking import Track, track
 
@@ -40,6 +41,7 @@ __all__ = [
     "recognised",
     "spot_sheet",
     "spots",
+    "survey",
     "switching",
     "tell",
     "track",

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -83,26 +84,40 @@ class Box:
         return Box(left, top, max(0, right - left), max(0, low - top))
 
 
-@dataclass(frozen=True)
 class Picture:
-    """One picture of a film.
+    """One picture of a film; what is asked of it is made then, and only while it is the one shown.
 
     Parameters
     ----------
     time_s : float [s]
         Its time stamp, from the film's start.
-    cells : numpy.ndarray of float32
-        Brightness of the whole picture, 0 (black) to 255, rows by columns of cells.
-    crop : numpy.ndarray of float32, optional
-        The same of the box that was asked for, in points.
-    colour : numpy.ndarray of float32, optional
-        The two colour differences of that box, (2, rows, columns), 0 without colour; none in a grey film.
     """
 
-    time_s: float
-    cells: NDArray[np.float32]
-    crop: NDArray[np.float32] | None = None
-    colour: NDArray[np.float32] | None = None
+    def __init__(self, frame: Any, time_s: float, film: Film) -> None:
+        planar = frame.format.name in _PLANAR
+        self._frame = frame if planar else frame.reformat(format="yuv420p")
+        self.time_s, self._film = time_s, film
+        self._luma, self._top = _plane(self._frame, 0)
+
+    @cached_property
+    def cells(self) -> NDArray[np.float32]:
+        """Brightness of the whole picture, 0 (black) to 255, rows by columns of cells."""
+        return self._shown(_averaged(self._luma, self._film.pixels_per_cell, most=2))
+
+    def part(self, box: Box) -> tuple[NDArray[np.float32], NDArray[np.float32] | None]:
+        """Return brightness in points, and the two colour differences as stored (none in a grey film).
+
+        Parameters
+        ----------
+        box : Box
+            In whole points, inside the picture.
+        """
+        rows, columns = _stored(box, self._film)
+        light = self._shown(_averaged(self._luma[rows, columns], self._film.pixels_per_point))
+        return light, _colour(self._frame, rows, columns, self._film.turned)
+
+    def _shown(self, stored: NDArray[np.float32]) -> NDArray[np.float32]:
+        return _from_black(np.rot90(stored, self._film.turned), self._top, self._frame)
 
 
 def look_at(path: str | Path) -> Film:
@@ -126,9 +141,7 @@ def look_at(path: str | Path) -> Film:
         return Film(place, width, height, turned, rate, float(length))
 
 
-def pictures(
-    film: Film, *, start_s: float = 0.0, end_s: float = math.inf, box: Box | None = None
-) -> Iterator[Picture]:
+def pictures(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> Iterator[Picture]:
     """Walk the pictures of a film.
 
     Parameters
@@ -136,8 +149,6 @@ def pictures(
     film : Film
     start_s, end_s : float [s]
         Only pictures from here up to there.
-    box : Box, optional
-        Also look at this part of each more finely, and in colour.
 
     Raises
     ------
@@ -159,7 +170,7 @@ def pictures(
                 return
             if time_s >= start_s - 1e-9 and time_s > last:
                 last = time_s
-                yield _picture(frame, time_s, film, box)
+                yield Picture(frame, time_s, film)
 
 
 def still(film: Film, time_s: float) -> NDArray[np.uint8]:
@@ -216,19 +227,6 @@ def _frames(container: Any, stream: Any, path: Path) -> Iterator[Any]:
             yield from packet.decode()
         except av.FFmpegError:
             continue
-
-
-def _picture(frame: Any, time_s: float, film: Film, box: Box | None) -> Picture:
-    if frame.format.name not in _PLANAR:
-        frame = frame.reformat(format="yuv420p")
-    luma, top = _plane(frame, 0)
-    cells = np.rot90(_averaged(luma, film.pixels_per_cell, most=2), film.turned)
-    if box is None:
-        return Picture(time_s, _from_black(cells, top, frame))
-    rows, columns = _stored(box, film)
-    crop = np.rot90(_averaged(luma[rows, columns], film.pixels_per_point), film.turned)
-    tints = _colour(frame, rows, columns, film.turned)
-    return Picture(time_s, _from_black(cells, top, frame), _from_black(crop, top, frame), tints)
 
 
 _FULL_RANGE = 2

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from reviewkit.film.decode import Film, pictures
-from reviewkit.film.tracking import Aligner
+from reviewkit.film.decode import Film
+from reviewkit.film.tracking import Shift
 
 STEEP = 10.0
 """A cell that changes by more than this in `LAG_S` may hold a light [of 255]. Chosen: above what noise, the
@@ -73,38 +73,43 @@ class _Changes:
             self.marks[:, begins] += self.random.normal(0, 1, (_MARKS, 1)).astype(np.float32)
 
 
-def spots(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> tuple[Spot, ...]:
-    """Return the spots of a film that change like a light, the likeliest first.
+class Spotter:
+    """Watches the pictures go by for spots that change like a light."""
 
-    Raises
-    ------
-    FilmError
-        If the film can't be decoded.
-    """
-    aligner, changes = Aligner(), None
-    lag = max(1, round(LAG_S * film.rate_Hz))
-    last: list[NDArray[np.float32]] = []
-    for picture in pictures(film, start_s=start_s, end_s=end_s):
-        shift, event = aligner.lay(picture.cells)
-        still = _held(picture.cells, shift.across, shift.down)
-        if changes is None:
-            changes = _Changes(still.shape)
-            edges = _edges(still)
+    def __init__(self, film: Film) -> None:
+        self._film, self._changes = film, None  # type: Film, _Changes | None
+        self._lag = max(1, round(LAG_S * film.rate_Hz))
+        self._last: list[NDArray[np.float32]] = []
+
+    def add(self, cells: NDArray[np.float32], shift: Shift, event: str) -> None:
+        """Take the next picture in, and how it lies."""
+        still = _held(cells, shift.across, shift.down)
+        if self._changes is None:
+            self._changes, self._edges = _Changes(still.shape), _edges(still)
         if event == "cut":
-            last.clear()
-        last.append(still)
-        if len(last) > lag:
-            before = last.pop(0)
+            self._last.clear()
+        self._last.append(still)
+        if len(self._last) > self._lag:
+            before = self._last.pop(0)
             # What the whole picture does is exposure, or the room's light.
-            changes.add(still - before * (float(still.mean()) / max(float(before.mean()), 1.0)), edges)
-    return () if changes is None else _found(changes, film)
+            same = float(still.mean()) / max(float(before.mean()), 1.0)
+            self._changes.add(still - before * np.float32(same), self._edges)
+
+    def spots(self, often: int = OFTEN) -> tuple[Spot, ...]:
+        """Return the spots that have come on and gone off so often by now, the likeliest first."""
+        return () if self._changes is None else _found(self._changes, self._film, often)
 
 
 def _held(cells: NDArray[np.float32], across: float, down: float) -> NDArray[np.float32]:
+    """Return a picture moved back by a shift, between cells by interpolation; beyond the edge, the edge's."""
     if math.hypot(across, down) < 0.02:
         return cells
-    moved = ndimage.shift(cells, (-down, -across), order=1, mode="nearest")
-    return np.asarray(moved, np.float32)
+    for axis, by in ((0, down), (1, across)):
+        whole = math.floor(by)
+        part, places = np.float32(by - whole), np.arange(cells.shape[axis]) + whole
+        first, second = (np.clip(places + one, 0, cells.shape[axis] - 1) for one in (0, 1))
+        cells = (1 - part) * cells.take(first, axis) + part * cells.take(second, axis)
+    return cells
 
 
 def _edges(cells: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -112,14 +117,14 @@ def _edges(cells: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(spread, np.float32)
 
 
-def _found(changes: _Changes, film: Film) -> tuple[Spot, ...]:
+def _found(changes: _Changes, film: Film, least: int) -> tuple[Spot, ...]:
     times = np.minimum(changes.on, changes.off)
-    label, count = ndimage.label(times >= OFTEN, np.ones((3, 3)))
+    label, count = ndimage.label(times >= least, np.ones((3, 3)))
     found: list[tuple[float, Spot, NDArray[np.float32]]] = []
     for one in range(1, count + 1):
         part = label == one
         # A light and its glow: the cells that come on nearly as often as the best of them.
-        part &= times >= max(OFTEN, 0.5 * times[part].max())
+        part &= times >= max(least, 0.5 * times[part].max())
         size = float(part.mean())
         if size > LARGEST:
             continue
@@ -127,7 +132,7 @@ def _found(changes: _Changes, film: Film) -> tuple[Spot, ...]:
         row, column = ndimage.center_of_mass(weight)
         best = np.unravel_index(int(np.argmax(weight)), weight.shape)
         edge, often = film.pixels_per_cell, int(np.median(times[part]))
-        spot = Spot((column + 0.5) * edge, (row + 0.5) * edge, often, size)
+        spot = Spot(float((column + 0.5) * edge), float((row + 0.5) * edge), often, size)
         found.append((often * float(weight.max()), spot, changes.marks[:, best[0], best[1]]))
     found.sort(key=lambda one: -one[0])
     return tuple(spot for _, spot, _ in _without_reflections(found))

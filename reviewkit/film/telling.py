@@ -24,6 +24,7 @@ from reviewkit.film.moments import moments
 from reviewkit.film.patterns import Reading, read
 from reviewkit.film.signals import flashing, general_flashes
 from reviewkit.film.stills import png
+from reviewkit.film.one_pass import survey
 from reviewkit.film.tracking import track
 from reviewkit.findings import sentences
 from reviewkit.findings.displays import Answer
@@ -266,8 +267,13 @@ def tell(
     """
     film = decode.look_at(path)
     found_at = (at[0], at[1]) if at else None
-    middle = found_at or only(film, spotting.spots(film, start_s=start_s, end_s=end_s))
-    found = switching(measure(track(film, middle, start_s=start_s, end_s=end_s)))
+    if found_at:
+        middle, seen = found_at, track(film, found_at, start_s=start_s, end_s=end_s)
+    else:
+        surveyed = survey(film, start_s=start_s, end_s=end_s)
+        middle = only(film, surveyed.spots)
+        seen = surveyed.track(middle)
+    found = switching(measure(seen))
     if not found.blinks:
         raise FilmError(
             f"nothing at {middle[0]:.0f},{middle[1]:.0f} goes on and off like a light",

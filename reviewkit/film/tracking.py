@@ -7,7 +7,9 @@ pictures is the place of the peak of their cross-power spectrum's inverse transf
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +35,7 @@ _FINEST, _COARSEST = 0.02, 0.25
 """Spatial frequencies that place a picture [1/cell]: below lie shadows, above noise. Chosen."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Shift:
     """How one picture lies against another: displacement in cells, likeness from 0 to 1."""
 
@@ -42,24 +44,33 @@ class Shift:
     likeness: float
 
 
+@dataclass(frozen=True)
+class _Spectrum:
+    """What of a picture's spectrum places it, and its energy."""
+
+    waves: NDArray[np.complex64]
+    energy: float
+
+
 class Aligner:
     """Lays pictures over a reference that is replaced where the view has changed for good."""
 
     def __init__(self) -> None:
-        self._reference: NDArray[np.complex64] | None = None
-        self._last: NDArray[np.complex64] | None = None
+        self._reference: _Spectrum | None = None
+        self._last: _Spectrum | None = None
         self._from = (0.0, 0.0)
         self._at = (0.0, 0.0)
 
     def lay(self, cells: NDArray[np.float32]) -> tuple[Shift, str]:
         """Return a picture's shift against the first, and "cut" or "moved" where the view changed with it."""
-        now = self._spectrum(cells)
+        band = _band(*cells.shape)
+        now = band.spectrum(cells)
         if self._reference is None or self._last is None:
             self._reference = self._last = now
             return Shift(0.0, 0.0, 1.0), ""
-        found, event = self._against(self._reference, now, self._from), ""
+        found, event = band.laid(self._reference, now, self._from), ""
         if found.likeness < ALIKE:
-            step = self._against(self._last, now, self._at)
+            step = band.laid(self._last, now, self._at)
             event = "moved" if step.likeness >= ALIKE else "cut"
             if event == "moved" or found.likeness < ALIKE / 2:
                 found = step if event == "moved" else Shift(*self._at, 0.0)
@@ -70,65 +81,48 @@ class Aligner:
         self._last, self._at = now, (found.across, found.down)
         return found, event
 
-    def _spectrum(self, cells: NDArray[np.float32]) -> NDArray[np.complex64]:
-        rows, columns = cells.shape
-        window = _window(rows, columns)
+
+class _Band:
+    """The spatial frequencies that place a picture of one size; the others are never worked out."""
+
+    def __init__(self, rows: int, columns: int) -> None:
+        self.shape = rows, columns
+        self.window = np.outer(np.hanning(rows), np.hanning(columns)).astype(np.float32)
+        down, across = fft.fftfreq(rows), np.arange(columns // 2 + 1) / columns
+        self.rows, self.columns = np.nonzero(np.abs(down) <= _COARSEST)[0], int((across <= _COARSEST).sum())
+        self.down, self.across = down[self.rows], across[: self.columns]
+        wave = np.hypot(self.down[:, None], self.across[None, :])
+        self.inside = ((wave >= _FINEST) & (wave <= _COARSEST)).astype(np.float32)
+
+    def spectrum(self, cells: NDArray[np.float32]) -> _Spectrum:
+        """Return a picture's spectrum in the band."""
         # A lamp that fills a tenth of the view in white must not outweigh the scene.
         even = np.minimum(cells, np.percentile(cells, 97))
-        spectrum = fft.rfft2((even - even.mean()) * window)
-        return np.asarray(spectrum * _band(rows, columns), np.complex64)
+        half = fft.rfft((even - even.mean()) * self.window, axis=1)[:, : self.columns]
+        waves = np.asarray(fft.fft(half, axis=0)[self.rows] * self.inside, np.complex64)
+        return _Spectrum(waves, float(np.vdot(waves, waves).real))
 
-    def _against(
-        self, one: NDArray[np.complex64], other: NDArray[np.complex64], origin: tuple[float, float]
-    ) -> Shift:
-        product = np.conj(one) * other
+    def laid(self, one: _Spectrum, other: _Spectrum, origin: tuple[float, float]) -> Shift:
+        """Return how one picture lies against another that itself lies at `origin`."""
+        product = np.conj(one.waves) * other.waves
         size = np.abs(product)
+        rows, columns = self.shape
         # Between plain correlation (noise does no harm) and phase alone (a sharp peak).
-        peak_of = fft.irfft2(product / np.sqrt(size + 1e-6 * float(size.max()) + 1e-9))
-        rows, columns = peak_of.shape
+        whole = np.zeros((rows, self.columns), np.complex64)
+        whole[self.rows] = product / np.sqrt(size + np.float32(1e-6 * float(size.max()) + 1e-9))
+        peak_of = fft.irfft(fft.ifft(whole, axis=0), columns, axis=1)
         row, column = divmod(int(peak_of.argmax()), columns)
         down = _signed(row + _peak(peak_of[np.arange(row - 1, row + 2) % rows, column]), rows)
         across = _signed(column + _peak(peak_of[row, np.arange(column - 1, column + 2) % columns]), columns)
-        turn = _turned(one.shape, rows, columns, across, down)
-        norm = math.sqrt(float(_energy(one) * _energy(other))) + 1e-9
-        likeness = float(_energy_of(product * turn)) / norm
+        # How much is alike once the displacement is taken back.
+        turned = np.exp(2j * np.pi * down * self.down) @ product @ np.exp(2j * np.pi * across * self.across)
+        likeness = float(turned.real) / (math.sqrt(one.energy * other.energy) + 1e-9)
         return Shift(origin[0] + across, origin[1] + down, likeness)
 
 
-def _energy(spectrum: NDArray[np.complex64]) -> float:
-    return float(np.sum(np.abs(spectrum) ** 2))
-
-
-def _energy_of(product: NDArray[np.complex64]) -> float:
-    return float(np.sum(product.real))
-
-
-def _turned(
-    shape: tuple[int, ...], rows: int, columns: int, across: float, down: float
-) -> NDArray[np.complex64]:
-    """Return the phases that take a displacement back."""
-    rates = fft.fftfreq(rows)[:, None] * down + np.arange(shape[1])[None, :] / columns * across
-    return np.asarray(np.exp(2j * np.pi * rates), np.complex64)
-
-
-_WINDOWS: dict[tuple[int, int], tuple[NDArray[np.float32], NDArray[np.float32]]] = {}
-
-
-def _prepared(rows: int, columns: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    if (rows, columns) not in _WINDOWS:
-        window = np.outer(np.hanning(rows), np.hanning(columns)).astype(np.float32)
-        wave = np.hypot(fft.fftfreq(rows)[:, None], np.arange(columns // 2 + 1)[None, :] / columns)
-        band = ((wave >= _FINEST) & (wave <= _COARSEST)).astype(np.float32)
-        _WINDOWS[rows, columns] = window, band
-    return _WINDOWS[rows, columns]
-
-
-def _window(rows: int, columns: int) -> NDArray[np.float32]:
-    return _prepared(rows, columns)[0]
-
-
-def _band(rows: int, columns: int) -> NDArray[np.float32]:
-    return _prepared(rows, columns)[1]
+@cache
+def _band(rows: int, columns: int) -> _Band:
+    return _Band(rows, columns)
 
 
 def _peak(three: NDArray[np.float32]) -> float:
@@ -198,93 +192,138 @@ def track(film: Film, middle: tuple[float, float], *, start_s: float = 0.0, end_
             file=film.path.name,
             expected=f"at most {film.width - 1},{film.height - 1}",
         )
-    edge = (HALF + REACH) * film.pixels_per_point
-    box = Box(round(middle[0]) - edge, round(middle[1]) - edge, 2 * edge, 2 * edge)
-    kept, aligner = _Kept(film, box, box.inside(film)), Aligner()
-    for picture in pictures(film, start_s=start_s, end_s=end_s, box=kept.inside):
-        if len(kept.time_s) >= MOST:
-            raise FilmError(
-                f"more than {MOST} pictures", file=film.path.name, remedy="Look at it in parts: --from, --to."
-            )
-        kept.add(picture, *aligner.lay(picture.cells))
-    if len(kept.time_s) < 3:
-        raise FilmError("fewer than three pictures lie between these times", file=film.path.name)
-    return kept.track(middle)
+    view, follower = ViewPath(film), Follower(film, middle)
+    for picture in pictures(film, start_s=start_s, end_s=end_s):
+        shift, _ = view.add(picture)
+        follower.add(picture, shift, len(view.time_s) - 1)
+    return follower.track(view)
 
 
-class _Kept:
-    """What is kept of the pictures that have gone by."""
+class ViewPath:
+    """Where the view goes, picture by picture."""
 
-    def __init__(self, film: Film, box: Box, inside: Box) -> None:
-        self.film, self.box, self.inside = film, box, inside
+    def __init__(self, film: Film) -> None:
+        self.film, self._aligner = film, Aligner()
         self.time_s: list[float] = []
-        self.patches: list[NDArray[np.uint8]] = []
-        self.rows: list[tuple[float, ...]] = []
+        self.shifts: list[Shift] = []
+        self.whole: list[float] = []
         self.cuts_s: list[float] = []
         self.moves_s: list[float] = []
-        self.lost_s: list[float] = []
 
-    def add(self, picture: Picture, shift: Shift, event: str) -> None:
-        """Keep one picture, held still by its shift."""
-        assert picture.crop is not None
-        points = FINE * shift.across, FINE * shift.down
-        if max(map(abs, points)) > REACH:
-            self.lost_s.append(picture.time_s)
-        point = self.film.pixels_per_point
-        row = (self.box.top - self.inside.top) / point + HALF + REACH + points[1]
-        column = (self.box.left - self.inside.left) / point + HALF + REACH + points[0]
-        value, tints = _strongest(picture)
-        patch = _around(value, row, column)
+    def add(self, picture: Picture) -> tuple[Shift, str]:
+        """Take the next picture in; return its shift, and "cut" or "moved" where the view changed with it.
+
+        Raises
+        ------
+        FilmError
+            If there are too many.
+        """
+        if len(self.time_s) >= MOST:
+            raise FilmError(
+                f"more than {MOST} pictures",
+                file=self.film.path.name,
+                remedy="Look at it in parts: --from, --to.",
+            )
+        shift, event = self._aligner.lay(picture.cells)
         self.time_s.append(picture.time_s)
-        self.patches.append(np.clip(patch, 0, 255).astype(np.uint8))
-        centre = tints[:, max(0, int(row) - 4) : int(row) + 5, max(0, int(column) - 4) : int(column) + 5]
-        tint = centre.mean((1, 2)) if centre.size else np.zeros(2)
-        whole = float(np.median(picture.cells))
-        self.rows.append((*map(float, tint), shift.across, shift.down, shift.likeness, whole))
+        self.shifts.append(shift)
+        self.whole.append(float(np.median(picture.cells)))
         if event:
             (self.cuts_s if event == "cut" else self.moves_s).append(picture.time_s)
+        return shift, event
 
-    def track(self, middle: tuple[float, float]) -> Track:
-        """Return it all as arrays."""
-        rows = np.array(self.rows, np.float32)
-        patch = np.empty((len(self.patches), _EDGE, _EDGE), np.uint8)
-        for place, one in enumerate(self.patches):
-            patch[place] = one
+
+class Follower:
+    """Keeps what lies around one place of the first picture, held still."""
+
+    def __init__(self, film: Film, middle: tuple[float, float]) -> None:
+        self.film, self.middle = film, middle
+        edge = (HALF + REACH) * film.pixels_per_point
+        box = Box(round(middle[0]) - edge, round(middle[1]) - edge, 2 * edge, 2 * edge)
+        self._inside, point = box.inside(film), film.pixels_per_point
+        self._points = max(1, self._inside.height // point), max(1, self._inside.width // point)
+        self._at = (
+            (box.top - self._inside.top) / point + HALF + REACH,
+            (box.left - self._inside.left) / point + HALF + REACH,
+        )
+        expected = 1.05 * film.duration_s * film.rate_Hz + 256
+        # Of what is not written to, no memory is taken.
+        self._patch = np.empty((min(MOST, int(expected)), _EDGE, _EDGE), np.uint8)
+        self._colour = np.zeros((len(self._patch), 2), np.float32)
+        self._lost: set[int] = set()
+
+    def add(self, picture: Picture, shift: Shift, number: int) -> None:
+        """Keep the surround in one picture, whose number from the first is given."""
+        across, down = FINE * shift.across, FINE * shift.down
+        if max(abs(across), abs(down)) > REACH:
+            self._lost.add(number)
+        if number >= len(self._patch):
+            longer = number + number // 4 + 1
+            self._patch.resize((longer, _EDGE, _EDGE), refcheck=False)
+            self._colour.resize((longer, 2), refcheck=False)
+        value, tint = self._points_around(picture, self._at[0] + down, self._at[1] + across)
+        self._patch[number], self._colour[number] = np.clip(value, 0, 255), tint
+
+    def _points_around(
+        self, picture: Picture, row: float, column: float
+    ) -> tuple[NDArray[np.float32], Sequence[float]]:
+        """Return the points around a place, between points by interpolation; beyond the edge, the edge's."""
+        rows, columns = (
+            np.clip(np.arange(_EDGE + 1) + math.floor(at) - HALF, 0, count - 1)
+            for at, count in zip((row, column), self._points, strict=True)
+        )
+        point, inside = self.film.pixels_per_point, self._inside
+        part = Box(
+            *(inside.left + int(columns[0]) * point, inside.top + int(rows[0]) * point),
+            *(int(columns[-1] - columns[0] + 1) * point, int(rows[-1] - rows[0] + 1) * point),
+        )
+        light, tints = _strongest(*picture.part(part))
+        where = np.ix_(rows - rows[0], columns - columns[0])
+        near = slice(HALF - 4, HALF + 5)
+        tint = [float(one[where][near, near].mean()) for one in tints] or [0.0, 0.0]
+        low, right = np.float32(row - math.floor(row)), np.float32(column - math.floor(column))
+        light = light[where]
+        light = (1 - right) * light[:, :-1] + right * light[:, 1:]
+        return (1 - low) * light[:-1] + low * light[1:], tint
+
+    def track(self, view: ViewPath) -> Track:
+        """Return it all as arrays.
+
+        Raises
+        ------
+        FilmError
+            If there are fewer than three pictures.
+        """
+        count = len(view.time_s)
+        if count < 3:
+            raise FilmError("fewer than three pictures lie between these times", file=self.film.path.name)
         return Track(
             self.film,
-            middle,
-            np.array(self.time_s),
-            patch,
-            *(rows[:, 0:2], rows[:, 2:4], rows[:, 4], rows[:, 5]),
-            self.cuts_s,
-            self.moves_s,
-            self.lost_s,
+            self.middle,
+            np.array(view.time_s),
+            self._patch[:count],
+            self._colour[:count],
+            np.array([(one.across, one.down) for one in view.shifts], np.float32),
+            np.array([one.likeness for one in view.shifts], np.float32),
+            np.array(view.whole, np.float32),
+            view.cuts_s,
+            view.moves_s,
+            [view.time_s[number] for number in sorted(self._lost)],
         )
 
 
-def _strongest(picture: Picture) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def _strongest(
+    light: NDArray[np.float32], tints: NDArray[np.float32] | None
+) -> tuple[NDArray[np.float32], list[NDArray[np.float32]]]:
     """Return the strongest of red, green and blue, point by point (BT.709), and the colour differences."""
-    assert picture.crop is not None
-    luma, tints = picture.crop, picture.colour
     if tints is None or not tints.size:
-        return luma, np.zeros((2, *luma.shape), np.float32)
-    blue, red = (_fitted(one, luma.shape) for one in tints)
+        return light, []
+    blue, red = (_fitted(one, light.shape) for one in tints)
     top = np.maximum(np.maximum(1.5748 * red, 1.8556 * blue), -0.1873 * blue - 0.4681 * red)
-    return luma + top, np.stack([blue, red])
+    return light + top, [blue, red]
 
 
 def _fitted(plane: NDArray[np.float32], shape: tuple[int, ...]) -> NDArray[np.float32]:
     rows = np.minimum(np.arange(shape[0]) * plane.shape[0] // shape[0], plane.shape[0] - 1)
     columns = np.minimum(np.arange(shape[1]) * plane.shape[1] // shape[1], plane.shape[1] - 1)
     return plane[np.ix_(rows, columns)]
-
-
-def _around(plane: NDArray[np.float32], row: float, column: float) -> NDArray[np.float32]:
-    """Return the points around a place, between points by interpolation; beyond the edge, the edge's."""
-    top, left = math.floor(row) - HALF, math.floor(column) - HALF
-    rows = np.clip(np.arange(top, top + _EDGE + 1), 0, plane.shape[0] - 1)
-    columns = np.clip(np.arange(left, left + _EDGE + 1), 0, plane.shape[1] - 1)
-    part = plane[np.ix_(rows, columns)]
-    low, right = row - math.floor(row), column - math.floor(column)
-    across = (1 - right) * part[:, :-1] + right * part[:, 1:]
-    return np.asarray((1 - low) * across[:-1] + low * across[1:], np.float32)

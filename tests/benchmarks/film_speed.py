@@ -1,0 +1,88 @@
+"""How quickly a film is read, and in how much memory: beside decoding it and doing nothing with its pictures.
+
+    python tests/benchmarks/film_speed.py [--size 1920x1080] [--minutes 1] [--film FILE]
+
+Without a film of yours, ten seconds are rendered and repeated. On a machine that does other things meanwhile,
+processor time says more than the clock: on two cores that are free, reading takes about half of it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+import tempfile
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from tests.films import draw, long, render
+
+ROOT = Path(__file__).resolve().parents[2]
+LENGTH_S = 10.0
+PARTS = {
+    "decoded, nothing else": "for _ in decode.pictures(source): pass",
+    "averaged to cells": "for one in decode.pictures(source): one.cells",
+    "light found and read": "said = film.tell(path); print(len(said.readings), said.rows[-1][0])",
+    "judged for harm": "print(film.harm(source))",
+    "moments": "print(len(film.moments(source)))",
+}
+RUN = """
+import sys, time
+from reviewkit import film
+from reviewkit.film import decode
+path = sys.argv[1]
+source = film.look_at(path)
+clock, spent = time.perf_counter(), time.process_time()
+{part}
+print(time.perf_counter() - clock, time.process_time() - spent)
+try:
+    import resource
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(most / (1 << 20 if sys.platform == "darwin" else 1024))
+except ImportError:
+    print("nan")
+"""
+
+
+def rendered(folder: Path, size: tuple[int, int], minutes: float) -> tuple[Path, float]:
+    """Return a film of a readout at 30 pictures a second, and its length [s]."""
+    drawn = draw.draw(3, difficulty="", size=size, count=2)
+    scene = replace(drawn.scene, rate=Fraction(30), codec="libx264", length_s=LENGTH_S, shake=0.0006)
+    render.render(scene, folder / "short.mp4")
+    times = max(1, round(60 * minutes / LENGTH_S))
+    return folder / "film.mp4", times * long.repeat(folder / "short.mp4", folder / "film.mp4", times)
+
+
+def main() -> None:
+    """Print, part by part, how many times real time it is, and the most memory."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--size", default="1920x1080")
+    parser.add_argument("--minutes", type=float, default=1.0)
+    parser.add_argument("--film", type=Path)
+    parser.add_argument("--only", choices=list(PARTS))
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        if asked.film:
+            from reviewkit import film
+
+            path, length_s = asked.film, film.look_at(asked.film).duration_s
+        else:
+            wide, high = map(int, asked.size.split("x"))
+            path, length_s = rendered(Path(folder), (wide, high), asked.minutes)
+        print(f"{path.stat().st_size / length_s / 125_000:.1f} Mbit/s, {length_s:.0f} s")
+        print(f"{'':24}{'clock':>9}{'a core':>9}{'memory':>10}")
+        for name, part in PARTS.items():
+            if asked.only in (None, name):
+                code = [sys.executable, "-c", RUN.format(part=part), str(path)]
+                done = subprocess.run(code, cwd=ROOT, check=True, capture_output=True, text=True)
+                *said, clock, most = done.stdout.splitlines()
+                shares = [length_s / float(one) for one in clock.split()]
+                figures = f"{shares[0]:>8.1f}×{shares[1]:>8.1f}×{float(most):>7.0f} MB"
+                print(f"{name:24}{figures}  {' '.join(said)}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
