@@ -5,11 +5,11 @@ from reviewkit.film.decode import Box, Film, look_at
 from reviewkit.film.difficulties import Difficulty, recognised
 from reviewkit.film.level import Level, measure
 from reviewkit.film.moments import Moment, moments
+from reviewkit.film.one_pass import spots, survey
 from reviewkit.film.patterns import Reading, read
 from reviewkit.film.signals import Flashing, FlashThreshold, flashing, general_flashes
 from reviewkit.film.spotting import Spot
 from reviewkit.film.stills import contact_sheet, png, spot_sheet
-from reviewkit.film.one_pass import spots, survey
 from reviewkit.film.telling import Told, changes, harm, only, tell
 from reviewkit.film.tracking import Track, track
 

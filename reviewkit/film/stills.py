@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reviewkit.film.decode import Film, still
-from reviewkit.film.spotting import Spot
 from reviewkit.film.one_pass import spots
+from reviewkit.film.spotting import Spot
 
 WIDEST = 960
 """Width of a contact sheet [pixel]. Chosen: fits a screen, and shows a light of five pixels."""

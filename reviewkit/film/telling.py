@@ -21,10 +21,10 @@ from reviewkit.film.blinks import Switching, switching
 from reviewkit.film.difficulties import Difficulty, recognised
 from reviewkit.film.level import measure
 from reviewkit.film.moments import moments
+from reviewkit.film.one_pass import survey
 from reviewkit.film.patterns import Reading, read
 from reviewkit.film.signals import flashing, general_flashes
 from reviewkit.film.stills import png
-from reviewkit.film.one_pass import survey
 from reviewkit.film.tracking import track
 from reviewkit.findings import sentences
 from reviewkit.findings.displays import Answer
