@@ -40,9 +40,11 @@ SECTIONS = ("drain", "readout", "ui_states")
 ROOMS = (
     "bench_day",
     "charge",
+    "commands",
     "comparison",
     "figures",
     "findings",
+    "following",
     "logs",
     "metrology",
     "planning",
@@ -94,6 +96,7 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     results = charge.analyse(records, cell=bench_of_alder.cell)
     copied = shutil.copytree(ROOT / "examples" / "birch", tmp_path_factory.mktemp("bench") / "birch")
     return {
+        "alder": alder,
         "bench_day": bench_day,
         "filmed": _filmed(tmp_path_factory.mktemp("filmed") / "film.mp4"),
         "birch_copy": Path(copied),

@@ -265,7 +265,7 @@ def checked(record: ChargeRecord, phases: Phases) -> ChargeRecord:
         hidden = ending.longest_pause(record, phases.profile, phases.main[-1])
         part = Component("clock offset: pulses between the rows", hidden, "s", "rectangular")
         return replace(record, clock_offset=offset.plus(part)) if hidden else record
-    if offset is None or not record.clock_is_told or phases.knee is None or phases.knee_at_start:
+    if offset is None or not record.clock_is_declared or phases.knee is None or phases.knee_at_start:
         return record
     found = _moved(record, phases)
     if found is None:

@@ -164,7 +164,7 @@ class ChargeRecord:
         return noise_of(self.voltage_V.to_numpy(dtype=float), self.voltmeter.resolution)
 
     @property
-    def clock_is_told(self) -> bool:
+    def clock_is_declared(self) -> bool:
         """Whether the clocks' offset was stated or assumed: no step that both logs show has confirmed it."""
         return any(part.name in TOLD for part in self.clock_components())
 

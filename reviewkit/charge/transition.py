@@ -170,7 +170,7 @@ def _refined(
     by_voltage = _bends(
         local, regulation, middle, reach, record.voltmeter.resolution, hidden=hidden, level=True
     )
-    if not record.clock_is_told:
+    if not record.clock_is_declared:
         found += [one.plus(*record.clock_components()) for one in by_voltage]
     slack = half + 2 * float(np.median(np.diff(local.time_s))) if len(local.time_s) > 1 else half
     fits = [one for one in found if low - slack - one.expanded <= one.value <= high + slack + one.expanded]

@@ -28,7 +28,7 @@ def start(record: ChargeRecord, phases: Phases | None) -> Measured:
     """Return the cell's voltage before the charge, else the first one of the log [V]."""
     time, volts = _voltage_rows(record)
     until = phases.start.value if phases else float(time[-1])
-    if record.clock_is_told and record.clock_offset:
+    if record.clock_is_declared and record.clock_offset:
         # The start is the current log's: the voltage may have risen so much sooner.
         until -= record.clock_offset.expanded
     inside = (time < until - record.voltage_interval_s / 2) & (time > until - _BEFORE_S)

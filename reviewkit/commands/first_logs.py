@@ -25,6 +25,12 @@ def look_at(*paths: str | Path) -> tuple[tuple[Sight, ...], tuple[InputError, ..
     ----------
     paths : str or pathlib.Path
         Files of meters and loggers, anywhere.
+
+    Examples
+    --------
+    >>> (seen,), faults = look_at(birch / "logs" / "drain-standby.csv")
+    >>> seen.columns[1]
+    '2  Current (µA): 27.0, 170.0, 27.0  [current in µA]'
     """
     sights: list[Sight] = []
     faults: list[InputError] = []

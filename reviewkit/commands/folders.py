@@ -167,6 +167,11 @@ def keys_page(*, templates: Iterable[str | Path] = (), only_templates: Iterable[
     ----------
     templates, only_templates : iterable of str or pathlib.Path
         As for `check`.
+
+    Examples
+    --------
+    >>> keys_page().splitlines()[0]
+    '# The keys of a review file'
     """
     from reviewkit.sections import key_list
 
@@ -182,6 +187,11 @@ def json_schema(
     ----------
     templates, only_templates : iterable of str or pathlib.Path
         As for `check`.
+
+    Examples
+    --------
+    >>> json_schema()["required"]
+    ['device']
     """
     from reviewkit.sections import key_list
 
@@ -247,6 +257,11 @@ def idle(
         Review folders in which `check` finds no fault.
     templates, only_templates : iterable of str or pathlib.Path
         As for `check`.
+
+    Examples
+    --------
+    >>> idle(birch)
+    ()
     """
     parts = template.discover(templates, only=only_templates)
     files = loading.read(folders, parts)
@@ -274,6 +289,11 @@ def remarks(
     ------
     InputError
         If an author's words can't be read as text.
+
+    Examples
+    --------
+    >>> remarks(birch)
+    ()
     """
     parts = template.discover(templates, only=only_templates)
     loose = [

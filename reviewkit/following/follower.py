@@ -388,6 +388,11 @@ def opened(
     ------
     InputError
         As for `Follower`, and for whatever the values get wrong.
+
+    Examples
+    --------
+    >>> opened(alder, folder).poll().regime
+    'terminated'
     """
     bench = charge_inputs(values)
     number, _ = _run(bench, run)

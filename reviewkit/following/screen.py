@@ -28,6 +28,12 @@ def lines(state: State, *, findings: bool = True) -> list[str]:
     state : State
     findings : bool
         Whether the list of what the review has so far is among them.
+
+    Examples
+    --------
+    >>> state = opened(alder, folder).poll()
+    >>> print(lines(state)[1].strip())
+    cell 4.1800 V ± 0.0040 V · current −1.0 mA ± 2.9 mA · delivered 2.713 Ah ± 0.026 Ah
     """
     told = [f"{moment(state.at_s)}  {say('regime', name=state.regime, shape=state.shape)}"]
     if state.since_s is not None and state.regime:

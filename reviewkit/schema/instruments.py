@@ -160,17 +160,17 @@ def put_in(
     }
     if not named:
         return dict(values), NONE
-    shelf: _Shelf | None = None
+    owned: _Instruments | None = None
     with gathered(faults):
-        shelf = _Shelf.at(folder, above=above)
+        owned = _Instruments.at(folder, above=above)
     done = dict(values)
     taken: dict[str, list[Values]] = {}
-    for key, written in named.items() if shelf else ():
+    for key, written in named.items() if owned else ():
         with gathered(faults):
-            name, blocks = shelf.found(written, key) if shelf else ("", [])
-            done[key] = shelf.written_out(name, blocks, unit_read(key)) if shelf else written
+            name, blocks = owned.found(written, key) if owned else ("", [])
+            done[key] = owned.written_out(name, blocks, unit_read(key)) if owned else written
             taken.setdefault(name, []).extend(block for block in blocks if block not in taken.get(name, []))
-    return done, Used(named, shelf.copy(taken) if shelf else "", above)
+    return done, Used(named, owned.copy(taken) if owned else "", above)
 
 
 def expanded(values: Values, folder: Path = Path()) -> dict[str, Any]:
@@ -194,7 +194,7 @@ def expanded(values: Values, folder: Path = Path()) -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
-class _Shelf:
+class _Instruments:
     """What the files on the way up declare.
 
     Parameters
@@ -206,7 +206,7 @@ class _Shelf:
     files: tuple[tuple[str, Values], ...]
 
     @classmethod
-    def at(cls, folder: Path, *, above: bool) -> _Shelf:
+    def at(cls, folder: Path, *, above: bool) -> _Instruments:
         called = [(os.path.relpath(path, folder.resolve()), path) for path in paths(folder, above=above)]
         return cls(tuple((Path(name).as_posix(), read(path, called=name)) for name, path in called))
 
