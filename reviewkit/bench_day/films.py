@@ -101,19 +101,14 @@ def read(
         If it is no film, or no light, or several, are found in it.
     """
     source, at, until_s = film.look_at(path), _place(at, box), math.inf if end_s is None else end_s
-    found = () if at else film.spots(source, start_s=start_s, end_s=until_s)
+    surveyed = film.survey(source, at=at, start_s=start_s, end_s=until_s)
+    found = surveyed.spots
     if len(found) > 1:
         sheet = Path(f"{path.stem}-spots.png")
         with disk.whole(sheet) as half_way:
             half_way.write_bytes(film.png(film.contact_sheet(source, found, max(0.0, start_s))))
         yield f"{sheet}"
-    told = film.tell(
-        path,
-        at=at or film.only(source, found),
-        start_s=start_s,
-        end_s=until_s,
-        rule=rule(folder) if folder else None,
-    )
+    told = film.told(surveyed, at or film.only(source, found), rule(folder) if folder else None)
     yield from told.answer.sentences
     yield from (" | ".join(row) for row in told.rows)
     if folder:
@@ -142,9 +137,11 @@ def flashes(
     FilmError
         If it is no film, or no light, or several, are found in it.
     """
-    until_s = math.inf if end_s is None else end_s
-    yield film.harm(film.look_at(path), start_s=start_s, end_s=until_s)
-    yield from film.tell(path, at=_place(at, box), start_s=start_s, end_s=until_s).flashing
+    until_s, source, judge = math.inf if end_s is None else end_s, film.look_at(path), film.FlashJudge()
+    surveyed = film.survey(source, at=_place(at, box), start_s=start_s, end_s=until_s, observers=[judge])
+    yield film.harm_of(judge.judged, source)
+    middle = _place(at, box) or film.only(source, surveyed.spots)
+    yield from film.told(surveyed, middle).flashing
 
 
 def rule(folder: Path) -> BlinkRule:

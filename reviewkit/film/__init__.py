@@ -7,10 +7,10 @@ from reviewkit.film.level import Level, measure
 from reviewkit.film.moments import Moment, moments
 from reviewkit.film.one_pass import spots, survey
 from reviewkit.film.patterns import Reading, read
-from reviewkit.film.signals import Flashing, FlashThreshold, flashing, general_flashes
+from reviewkit.film.signals import Flashing, FlashJudge, FlashThreshold, flashing, judge
 from reviewkit.film.spotting import Spot
 from reviewkit.film.stills import contact_sheet, png, spot_sheet
-from reviewkit.film.telling import Told, changes, harm, only, tell
+from reviewkit.film.telling import Told, caution, changes, harm, harm_of, only, tell, told
 from reviewkit.film.tracking import Track, track
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "Box",
     "Difficulty",
     "Film",
+    "FlashJudge",
     "FlashThreshold",
     "Flashing",
     "Level",
@@ -27,11 +28,13 @@ __all__ = [
     "Switching",
     "Told",
     "Track",
+    "caution",
     "changes",
     "contact_sheet",
     "flashing",
-    "general_flashes",
     "harm",
+    "harm_of",
+    "judge",
     "look_at",
     "measure",
     "moments",
@@ -44,5 +47,6 @@ __all__ = [
     "survey",
     "switching",
     "tell",
+    "told",
     "track",
 ]

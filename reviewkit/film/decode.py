@@ -104,6 +104,19 @@ class Picture:
         """Brightness of the whole picture, 0 (black) to 255, rows by columns of cells."""
         return self._shown(_averaged(self._luma, self._film.pixels_per_cell, most=2))
 
+    @cached_property
+    def colours(self) -> NDArray[np.float32]:
+        """Red, green and blue of the whole picture as a screen is told them, 0 to 1, (3, rows, columns)."""
+        light = self.cells / np.float32(255)
+        tints = _tints(self._frame, self._film, light.shape)
+        if tints is None:
+            return np.stack([light, light, light])
+        red_share, blue_share = _shares(self._frame)
+        red = light + 2 * (1 - red_share) * tints[1]
+        blue = light + 2 * (1 - blue_share) * tints[0]
+        green = (light - red_share * red - blue_share * blue) / (1 - red_share - blue_share)
+        return np.asarray(np.clip(np.stack([red, green, blue]), 0, 1), np.float32)
+
     def part(self, box: Box) -> tuple[NDArray[np.float32], NDArray[np.float32] | None]:
         """Return brightness in points, and the two colour differences as stored (none in a grey film).
 
@@ -235,9 +248,13 @@ _FULL_RANGE = 2
 def _from_black(luma: NDArray[np.float32], top: float, frame: Any) -> NDArray[np.float32]:
     """Return brightness from 0 to 255; black is code 16 of 255 unless the film says 0 (BT.709, 4.6)."""
     scaled = luma * np.float32(255.0 / top)
-    if int(frame.color_range) == _FULL_RANGE or frame.format.name.startswith("yuvj"):
+    if _is_full(frame):
         return scaled
     return np.asarray(np.clip((scaled - 16) * np.float32(255 / 219), 0, 255), np.float32)
+
+
+def _is_full(frame: Any) -> bool:
+    return int(frame.color_range) == _FULL_RANGE or frame.format.name.startswith("yuvj")
 
 
 def _plane(frame: Any, number: int) -> tuple[NDArray[Any], float]:
@@ -276,23 +293,62 @@ def _stored(box: Box, film: Film) -> tuple[slice, slice]:
     return slice(turned[0], turned[1]), slice(turned[2], turned[3])
 
 
+def _colour_planes(frame: Any) -> tuple[list[NDArray[Any]], float]:
+    """Return the planes of the two colour differences, blue's first, and their largest value."""
+    if frame.format.name == "gray":
+        return [], 255.0
+    if frame.format.name == "nv12":
+        both = np.frombuffer(frame.planes[1], "u1").reshape(-1, frame.planes[1].line_size)
+        both = both[: frame.height // 2, : frame.width // 2 * 2]
+        return [both[:, 0::2], both[:, 1::2]], 255.0
+    (first, top), (second, _) = _plane(frame, 1), _plane(frame, 2)
+    return [first, second], top
+
+
 def _colour(frame: Any, rows: slice, columns: slice, turned: int) -> NDArray[np.float32] | None:
     """Return the two colour differences of a part of the picture."""
-    if frame.format.name == "gray":
+    planes, top = _colour_planes(frame)
+    if not planes:
         return None
-    high, wide = frame.height / frame.planes[1].height, frame.width / frame.planes[1].width
-    if frame.format.name == "nv12":
-        high = wide = 2.0
+    high, wide = frame.height / planes[0].shape[0], frame.width / planes[0].shape[1]
     part = (
         slice(int(rows.start / high), math.ceil(rows.stop / high)),
         slice(int(columns.start / wide), math.ceil(columns.stop / wide)),
     )
-    if frame.format.name == "nv12":
-        both = np.frombuffer(frame.planes[1], "u1").reshape(-1, frame.planes[1].line_size)
-        found = [both[:, 0::2][part], both[:, 1::2][part]]
-        top = 255.0
-    else:
-        (first, top), (second, _) = _plane(frame, 1), _plane(frame, 2)
-        found = [first[part], second[part]]
     middle, scale = (top + 1) / 2, np.float32(255.0 / top)
-    return np.stack([np.rot90((one.astype(np.float32) - middle) * scale, turned) for one in found])
+    return np.stack([np.rot90((one[part].astype(np.float32) - middle) * scale, turned) for one in planes])
+
+
+def _tints(frame: Any, film: Film, shape: tuple[int, ...]) -> list[NDArray[np.float32]] | None:
+    """Return the two colour differences of each cell, -0.5 to 0.5, from four points of it; None without."""
+    planes, top = _colour_planes(frame)
+    if not planes:
+        return None
+    counts = shape[::-1] if film.turned % 2 else shape
+    along = []
+    for count, pixels, points in zip(counts, (frame.height, frame.width), planes[0].shape, strict=True):
+        quarters = (np.arange(2 * count) + 0.5) / 2 * film.pixels_per_cell
+        along.append(np.minimum((quarters * points / pixels).astype(int), points - 1))
+    range_of = top if _is_full(frame) else top * 224 / 255
+    found = []
+    for one in planes:
+        some = one[along[0]][:, along[1]].astype(np.float32)
+        mean = some.reshape(counts[0], 2, counts[1], 2).mean((1, 3))
+        found.append(np.rot90((mean - np.float32((top + 1) / 2)) / np.float32(range_of), film.turned))
+    return found
+
+
+_SD, _BT601, _BT709 = 720, (0.299, 0.114), (0.2126, 0.0722)
+_CODED_601 = (5, 6)
+
+
+def _shares(frame: Any) -> tuple[float, float]:
+    """Return red's and blue's share in brightness (BT.709, 3.2; BT.601, 2.5.1).
+
+    Where a film does not say which it is, players take the latter for less than 720 lines: common practice,
+    no source.
+    """
+    said = int(frame.colorspace)
+    if said in _CODED_601 or (said != 1 and min(frame.height, frame.width) < _SD):
+        return _BT601
+    return _BT709

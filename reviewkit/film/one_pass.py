@@ -73,6 +73,10 @@ class Survey:
             kept.begin = 0
         return kept.follower.track(self.view)
 
+    def keep(self, middle: tuple[float, float]) -> None:
+        """Keep the surround of one place from the first picture on, and of no other."""
+        self.kept = [_Kept(Follower(self.film, middle), 0)]
+
     def look(self, found: Sequence[Spot]) -> None:
         """Keep, from here on, the surrounds of the likeliest spots so far."""
         likely = [(spot.x, spot.y) for spot in found[:LIKELY]]
@@ -93,12 +97,19 @@ def _apart(film: Film, one: tuple[float, float], other: tuple[float, float]) -> 
 
 
 def survey(
-    film: Film, *, start_s: float = 0.0, end_s: float = math.inf, observers: Sequence[Observer] = ()
+    film: Film,
+    *,
+    at: tuple[float, float] | None = None,
+    start_s: float = 0.0,
+    end_s: float = math.inf,
+    observers: Sequence[Observer] = (),
 ) -> Survey:
-    """Look through a film once for spots that change like a light.
+    """Look through a film once: for spots that change like a light, or at the one place that is named.
 
     Parameters
     ----------
+    at : tuple of float, optional
+        Where the light is in the first picture, across and down, in its pixels; no other is looked for.
     start_s, end_s : float [s]
         Only from here up to there.
     observers : sequence of Observer
@@ -107,18 +118,21 @@ def survey(
     Raises
     ------
     FilmError
-        If the film can't be decoded, or holds too many pictures.
+        If the film can't be decoded, holds too many pictures, or the place lies outside of them.
     """
     found, spotter = Survey(film, ViewPath(film), start_s=start_s), Spotter(film)
+    if at:
+        found.keep(at)
     due = max(1, round(AGAIN_S * film.rate_Hz))
     for number, picture in enumerate(pictures(film, start_s=start_s, end_s=end_s)):
         shift, event = found.view.add(picture)
-        spotter.add(picture.cells, shift, event)
+        if not at:
+            spotter.add(picture.cells, shift, event)
         for one in found.kept:
             one.follower.add(picture, shift, number)
         for each in observers:
             each.see(picture)
-        if number % due == due - 1:
+        if not at and number % due == due - 1:
             found.look(spotter.spots(often=1))
     found.spots = spotter.spots()
     return found

@@ -2,17 +2,18 @@
 
 References
 ----------
-WCAG 2.2, success criterion 2.3.1, and its glossary's "general flash and red flash thresholds": pairs of
-opposing
-changes of relative luminance by 0.1 or more, the darker state below 0.80; no more than three in any one
-second,
-unless they cover less than a quarter of any 10 degrees of the visual field (341 × 256 of 1024 × 768 pixels).
+WCAG 2.2, success criterion 2.3.1, and its glossary's "general flash and red flash thresholds": a general
+flash is a pair of opposing changes of relative luminance by 0.1 or more, the darker state below 0.80; a red
+one a pair of opposing transitions to or from a state with R/(R + G + B) of 0.8 or more, whose chromaticities
+(CIE 1976 UCS) differ by more than 0.2. No more than three in any one second, unless they cover no more than a
+quarter of any 10 degrees of the visual field (341 × 256 of 1024 × 768 pixels).
 Nyquist and Shannon: of rates above half the pictures' rate a film shows an image at a lower one.
 """
 
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -22,7 +23,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from reviewkit.film.blinks import Blink, Switching
-from reviewkit.film.decode import Film, pictures
+from reviewkit.film.decode import Film, Picture, pictures
 from reviewkit.film.patterns import SHORTEST, USUAL
 from reviewkit.metrology.measured import Measured
 from reviewkit.metrology.uncertainty import Component
@@ -39,8 +40,14 @@ ramps are shorter than its plateau."""
 FLASH, DARKER, MOST, AREA = 0.1, 0.8, 3, 0.25
 """WCAG 2.2: change of relative luminance, luminance of the darker state, flashes in a second, part of the
 field."""
+RED, APART = 0.8, 0.2
+"""WCAG 2.2: red's share in a saturated red, distance of the two states' chromaticities."""
 FIELD = (341 / 1024, 256 / 768)
 """WCAG 2.2: the 10 degrees of the visual field, across and down, as parts of the picture."""
+GLARE = 0.01
+"""What a screen in a lit room sheds of its white where it is told to be black [1]: sRGB's own viewing flare
+(IEC 61966-2-1, from memory). Without it black has no chromaticity, and a dark picture's noise may be a
+saturated red."""
 
 
 @dataclass(frozen=True)
@@ -143,71 +150,168 @@ def _ramped(found: Switching) -> float:
 
 @dataclass(frozen=True)
 class FlashThreshold:
-    """Whether a film exceeds WCAG's threshold for general flashes.
+    """Whether a film exceeds WCAG's threshold for one kind of flashes.
 
     Parameters
     ----------
-    exceeded_s : float or None [s]
-        When it first does.
-    most : float
+    kind : {"general", "red"}
+    exceeded_s : tuple of float or None [s]
+        When it first does, and when last.
+    most : int
         Flashes in the worst second, wherever in the picture.
     area : float
-        Of 10 degrees of the visual field, the part that flashes more than three times in the worst second.
+        Of 10 degrees of the visual field, the most that flashes more than three times in one second.
     """
 
-    exceeded_s: float | None
-    most: float
+    kind: str
+    exceeded_s: tuple[float, float] | None
+    most: int
     area: float
 
 
-def general_flashes(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> FlashThreshold:
-    """Judge a film by WCAG's threshold for general flashes, cell by cell.
+class FlashJudge:
+    """Watches the pictures go by for flashes that may harm who sees them, cell by cell.
+
+    A film is judged as it is shown where it fills a screen of WCAG's usual size. How large it is on a
+    reader's own screen, and how fast the lamp itself flashes, it can't tell.
+    """
+
+    def __init__(self) -> None:
+        self._general, self._red = _Worst("general"), _Worst("red")
+        self._counters: tuple[Transitions, RedTransitions] | None = None
+
+    def see(self, picture: Picture) -> None:
+        """Take in one picture."""
+        linear = _linear(picture.colours)
+        if self._counters is None:
+            shape = linear.shape[1:]
+            self._counters = Transitions(shape), RedTransitions(shape)
+        luminance = np.tensordot(_LUMINANCE, linear, 1)
+        self._general.add(picture.time_s, self._counters[0].add(picture.time_s, luminance))
+        self._red.add(picture.time_s, self._counters[1].add(picture.time_s, linear))
+
+    @property
+    def judged(self) -> tuple[FlashThreshold, FlashThreshold]:
+        """What was seen by now: general flashes, red ones."""
+        return self._general.so_far, self._red.so_far
+
+
+def judge(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> tuple[FlashThreshold, ...]:
+    """Judge a film by WCAG's thresholds for general and for red flashes.
 
     Raises
     ------
     FilmError
         If it can't be decoded.
     """
-    counter: _Transitions | None = None
-    exceeded: float | None = None
-    most = area = 0.0
+    watching = FlashJudge()
     for picture in pictures(film, start_s=start_s, end_s=end_s):
-        counter = counter or _Transitions(picture.cells.shape)
-        count = counter.add(picture.time_s, _luminance(picture.cells))
-        most = max(most, float(count.max()) / 2)
-        now = _largest_part(count > 2 * MOST)
-        area = max(area, now)
-        if now >= AREA and exceeded is None:
-            exceeded = picture.time_s
-    return FlashThreshold(exceeded, most, area)
+        watching.see(picture)
+    return watching.judged
 
 
-def _luminance(cells: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return relative luminance (WCAG 2.2, of grey: sRGB's curve)."""
-    value = cells / 255
-    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4).astype(np.float32)
+class _Worst:
+    """The worst second by now."""
+
+    def __init__(self, kind: str) -> None:
+        self.so_far = FlashThreshold(kind, None, 0, 0.0)
+
+    def add(self, time_s: float, changes: NDArray[np.int16]) -> None:
+        """Take in how many changes each cell has had in the second up to now."""
+        before, most = self.so_far, int(changes.max()) // 2
+        area = _largest_part(changes >= 2 * (MOST + 1)) if most > MOST else 0.0
+        span = before.exceeded_s
+        if area > AREA:
+            span = (span[0] if span else time_s, time_s)
+        self.so_far = FlashThreshold(before.kind, span, max(before.most, most), max(before.area, area))
 
 
-class _Transitions:
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
+"""WCAG 2.2, relative luminance: shares of red, green and blue."""
+_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]], np.float32)
+"""IEC 61966-2-1, 5.2: from red, green and blue, linear, to CIE 1931 XYZ."""
+_CURVE = np.arange(1025, dtype=np.float32) / 1024
+_CURVE = np.where(_CURVE <= 0.04045, _CURVE / 12.92, ((_CURVE + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+def _linear(colours: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return amounts of light (WCAG 2.2, relative luminance: sRGB's curve)."""
+    return np.asarray(_CURVE[np.rint(colours * 1024).astype(np.int16)], np.float32)
+
+
+class _LastSecond:
+    """How many changes each cell has had in the second up to now."""
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self._count = np.zeros(shape, np.int16)
+        self._changes: deque[tuple[float, NDArray[np.bool_]]] = deque()
+
+    def add(self, time_s: float, changed: NDArray[np.bool_]) -> NDArray[np.int16]:
+        """Take in which cells change at a moment; return the counts."""
+        while self._changes and self._changes[0][0] <= time_s - 1 + _SAME_S:
+            self._count -= self._changes.popleft()[1]
+        if changed.any():
+            self._count += changed
+            self._changes.append((time_s, changed))
+        return self._count
+
+
+_SAME_S = 1e-6
+
+
+class Transitions:
     """Counts opposing changes of luminance in each cell within the last second."""
 
     def __init__(self, shape: tuple[int, ...]) -> None:
-        self.low, self.high = np.full(shape, np.inf, np.float32), np.full(shape, -np.inf, np.float32)
-        self.way = np.zeros(shape, np.int8)
-        self.last: list[tuple[float, NDArray[np.bool_]]] = []
+        self._low, self._high = np.full(shape, np.inf, np.float32), np.full(shape, -np.inf, np.float32)
+        self._way, self._last = np.zeros(shape, np.int8), _LastSecond(shape)
 
-    def add(self, time_s: float, now: NDArray[np.float32]) -> NDArray[np.int64]:
+    def add(self, time_s: float, now: NDArray[np.float32]) -> NDArray[np.int16]:
         """Return how many changes each cell has had in the second up to now."""
-        self.low, self.high = np.minimum(self.low, now), np.maximum(self.high, now)
-        up = (self.way <= 0) & (now - self.low >= FLASH) & (self.low < DARKER)
-        down = (self.way >= 0) & (self.high - now >= FLASH) & (now < DARKER)
-        self.way = np.where(up, 1, np.where(down, -1, self.way)).astype(np.int8)
+        self._low, self._high = np.minimum(self._low, now), np.maximum(self._high, now)
+        up = (self._way <= 0) & (now - self._low >= FLASH) & (self._low < DARKER)
+        down = (self._way >= 0) & (self._high - now >= FLASH) & (now < DARKER)
+        self._way[up], self._way[down] = 1, -1
         turned = up | down
-        self.low, self.high = np.where(turned, now, self.low), np.where(turned, now, self.high)
-        self.last = [one for one in self.last if one[0] > time_s - 1]
+        self._low[turned], self._high[turned] = now[turned], now[turned]
+        return self._last.add(time_s, turned)
+
+
+class RedTransitions:
+    """Counts opposing transitions to and from a saturated red in each cell within the last second."""
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        # The least and the most red state since the last transition: red's share, chromaticity.
+        self._least, self._most = (
+            np.full((3, *shape), np.inf, np.float32),
+            np.full((3, *shape), -1, np.float32),
+        )
+        self._way, self._last = np.zeros(shape, np.int8), _LastSecond(shape)
+
+    def add(self, time_s: float, linear: NDArray[np.float32]) -> NDArray[np.int16]:
+        """Return how many transitions each cell has had in the second up to now."""
+        now = _redness(linear)
+        less, more = now[0] < self._least[0], now[0] > self._most[0]
+        self._least, self._most = np.where(less, now, self._least), np.where(more, now, self._most)
+        to = (self._way <= 0) & (now[0] >= RED) & (_distance(now, self._least) > APART)
+        back = (self._way >= 0) & (self._most[0] >= RED) & (_distance(now, self._most) > APART)
+        self._way[to], self._way[back] = 1, -1
+        turned = to | back
         if turned.any():
-            self.last.append((time_s, turned))
-        return np.asarray(sum(one.astype(np.int64) for _, one in self.last) + np.zeros(now.shape, np.int64))
+            self._least, self._most = np.where(turned, now, self._least), np.where(turned, now, self._most)
+        return self._last.add(time_s, turned)
+
+
+def _redness(linear: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return red's share, and u′ and v′ of the CIE 1976 UCS diagram (CIE 15:2004, 8.2.2.1)."""
+    seen = linear + np.float32(GLARE)
+    x, y, z = np.tensordot(_XYZ, seen, 1)
+    below = x + 15 * y + 3 * z
+    return np.stack([seen[0] / seen.sum(0), 4 * x / below, 9 * y / below])
+
+
+def _distance(one: NDArray[np.float32], other: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.asarray(np.hypot(one[1] - other[1], one[2] - other[2]), np.float32)
 
 
 def _largest_part(flashing: NDArray[np.bool_]) -> float:

@@ -21,11 +21,10 @@ from reviewkit.film.blinks import Switching, switching
 from reviewkit.film.difficulties import Difficulty, recognised
 from reviewkit.film.level import measure
 from reviewkit.film.moments import moments
-from reviewkit.film.one_pass import survey
+from reviewkit.film.one_pass import Observer, Survey, survey
 from reviewkit.film.patterns import Reading, read
-from reviewkit.film.signals import flashing, general_flashes
+from reviewkit.film.signals import FlashThreshold, flashing, judge
 from reviewkit.film.stills import png
-from reviewkit.film.tracking import track
 from reviewkit.findings import sentences
 from reviewkit.findings.displays import Answer
 from reviewkit.metrology import formatting
@@ -226,17 +225,31 @@ def changes(
 
 
 def harm(film: decode.Film, *, start_s: float = 0.0, end_s: float = math.inf) -> str:
-    """Return whether a film exceeds WCAG's threshold for general flashes, in a sentence.
+    """Return whether a film exceeds WCAG's thresholds for general and red flashes, and what can't be judged.
 
     Raises
     ------
     FilmError
         If it can't be decoded.
     """
-    say, found = sentences.of("film"), general_flashes(film, start_s=start_s, end_s=end_s)
-    if found.exceeded_s is None:
-        return say("below", most=found.most, area=found.area)
-    return say("exceeds", at=csv_table.stamp(found.exceeded_s), most=found.most, area=found.area)
+    return harm_of(judge(film, start_s=start_s, end_s=end_s), film)
+
+
+def harm_of(judged: Sequence[FlashThreshold], film: decode.Film) -> str:
+    """Return the same of a film that was judged."""
+    say = sentences.of("film")
+    said = caution(judged) or say("below", found=judged)
+    return f"{said} {say('unjudged', pictures=film.rate_Hz)}"
+
+
+def caution(judged: Sequence[FlashThreshold]) -> str:
+    """Return what is to be said before a film is shown; empty where it stays below the thresholds."""
+    say = sentences.of("film")
+    return " ".join(
+        say("exceeds", found=one, at=[csv_table.stamp(when) for when in one.exceeded_s])
+        for one in judged
+        if one.exceeded_s
+    )
 
 
 def tell(
@@ -246,6 +259,7 @@ def tell(
     start_s: float = 0.0,
     end_s: float = math.inf,
     rule: BlinkRule | Mapping[str, Any] | None = None,
+    observers: Sequence[Observer] = (),
 ) -> Told:
     """Read what a light in a film tells.
 
@@ -259,6 +273,8 @@ def tell(
         Which part of the film.
     rule : BlinkRule or mapping, optional
         How its blinks tell a value.
+    observers : sequence of Observer
+        What else is to look at its pictures as they go by.
 
     Raises
     ------
@@ -267,13 +283,21 @@ def tell(
     """
     film = decode.look_at(path)
     found_at = (at[0], at[1]) if at else None
-    if found_at:
-        middle, seen = found_at, track(film, found_at, start_s=start_s, end_s=end_s)
-    else:
-        surveyed = survey(film, start_s=start_s, end_s=end_s)
-        middle = only(film, surveyed.spots)
-        seen = surveyed.track(middle)
-    found = switching(measure(seen))
+    surveyed = survey(film, at=found_at, start_s=start_s, end_s=end_s, observers=observers)
+    return told(surveyed, found_at or only(film, surveyed.spots), rule)
+
+
+def told(
+    surveyed: Survey, middle: tuple[float, float], rule: BlinkRule | Mapping[str, Any] | None = None
+) -> Told:
+    """Return what the light at a place of a film that was looked through tells.
+
+    Raises
+    ------
+    FilmError
+        If no light is found there.
+    """
+    film, found = surveyed.film, switching(measure(surveyed.track(middle)))
     if not found.blinks:
         raise FilmError(
             f"nothing at {middle[0]:.0f},{middle[1]:.0f} goes on and off like a light",

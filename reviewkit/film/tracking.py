@@ -186,12 +186,6 @@ def track(film: Film, middle: tuple[float, float], *, start_s: float = 0.0, end_
     FilmError
         If the place lies outside the picture, no picture lies between the times, or there are too many.
     """
-    if not (0 <= middle[0] < film.width and 0 <= middle[1] < film.height):
-        raise FilmError(
-            f"{middle[0]:g},{middle[1]:g} lies outside the picture",
-            file=film.path.name,
-            expected=f"at most {film.width - 1},{film.height - 1}",
-        )
     view, follower = ViewPath(film), Follower(film, middle)
     for picture in pictures(film, start_s=start_s, end_s=end_s):
         shift, _ = view.add(picture)
@@ -234,9 +228,21 @@ class ViewPath:
 
 
 class Follower:
-    """Keeps what lies around one place of the first picture, held still."""
+    """Keeps what lies around one place of the first picture, held still.
+
+    Raises
+    ------
+    FilmError
+        If the place lies outside the picture.
+    """
 
     def __init__(self, film: Film, middle: tuple[float, float]) -> None:
+        if not (0 <= middle[0] < film.width and 0 <= middle[1] < film.height):
+            raise FilmError(
+                f"{middle[0]:g},{middle[1]:g} lies outside the picture",
+                file=film.path.name,
+                expected=f"at most {film.width - 1},{film.height - 1}",
+            )
         self.film, self.middle = film, middle
         edge = (HALF + REACH) * film.pixels_per_point
         box = Box(round(middle[0]) - edge, round(middle[1]) - edge, 2 * edge, 2 * edge)

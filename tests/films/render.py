@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 COLOURS = {
     "red": (1.0, 0.06, 0.03),
+    "deep red": (1.0, 0.01, 0.005),
     "orange": (1.0, 0.35, 0.02),
     "green": (0.05, 1.0, 0.12),
     "blue": (0.05, 0.15, 1.0),
