@@ -21,7 +21,7 @@ from reviewkit.film.decode import Box
 from reviewkit.film.telling import Told
 from reviewkit.schema.blocks import BlinkRule
 from tests.benchmarks import films as study
-from tests.films import draw, render
+from tests.films import draw, render, short
 from tests.films.render import Hand, Light, Scene, readings
 
 HERE = Path(__file__).parent / "films"
@@ -103,6 +103,28 @@ def test_one_reading_alone_is_never_taken_for_several(tmp_path: Path, counts: tu
     """Two, pause, two could be one and one, twice: then it is not sure."""
     found = told(tmp_path, scene(counts, length_s=8.0), at=(240, 180))
     assert not [one.pattern for one in found.readings if found.sure(one) and one.counts != counts]
+
+
+def test_what_its_gaps_allow_besides_is_told(tmp_path: Path) -> None:
+    (row,) = told(tmp_path, scene((2, 2), length_s=8.0), at=(240, 180)).rows
+    assert row[1] == "2 · 2"
+    assert row[3] == "no"
+    assert row[5] == "2 · 2 or 1 · 1 then 1 · 1 at 0:01: its pauses can’t be told from its gaps"
+
+
+@pytest.mark.parametrize("seed", range(0, 500, 100))
+def test_short_films_drawn_to_mislead_are_never_wrong_where_sure(seed: int) -> None:
+    """A part of what `benchmarks/films.py --short` tries."""
+    for one in map(short.draw, range(seed, seed + 100)):
+        assert not one.wrong(film.read(film.switching(one.level), one.number))
+
+
+def test_of_short_films_what_can_be_known_is_called_sure() -> None:
+    """Three readings of two groups, gaps and pauses seen in them: most are told as they are."""
+    drawn = [one for one in map(short.draw, range(60)) if one.number and len(one.told) == 3]
+    read = [film.read(film.switching(one.level), one.number) for one in drawn]
+    sure = sum(reading.sure for readings in read for reading in readings)
+    assert sure >= 0.35 * sum(sum(one.whole) for one in drawn)
 
 
 def test_without_a_rule_one_kind_of_pause_may_part_groups_or_readings(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ by, so that noise does not switch twice and a camera that opens its aperture tak
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,14 @@ BUMP = 0.15
 NOISIEST = 0.06
 """Noise of a level by which nothing is decided any more [1]: a fifth of the margin of a sure blink.
 Chosen."""
+FADING = 1.5
+"""Pictures of a rise or fall that show neither dark nor full light, in the mean, by which a light fades [1].
+Derived: a light that switches at once does so in at most one picture's exposure."""
+LONGEST_SLOPE = 4
+"""Of a slope, no more pictures count towards that mean [1]: one that is long is no fading light. Chosen."""
+FULL = 0.06
+"""Within this of its lowest and highest, a level is dark or full [1]. Chosen: compression leaves some per
+cent."""
 _EARLIEST, _LATEST = -1.0, 1.0
 """When a light came on, from the beginning of the first picture that shows it, in picture intervals: after
 the
@@ -79,6 +87,9 @@ class Switching:
         How dark it got before each blink, and after the last, in the same measure.
     unclear_s : tuple of float [s]
         When the level rose or fell by half a blink and turned back.
+    fades : bool
+        The light takes several pictures to come on, or to go off. A blink then lasts from the middle of the
+        one to the middle of the other, and anything between their ends is left open.
     """
 
     level: Level
@@ -86,6 +97,7 @@ class Switching:
     share: NDArray[np.float64]
     depth: tuple[float, ...]
     unclear_s: tuple[float, ...]
+    fades: bool = False
 
 
 def switching(level: Level) -> Switching:
@@ -101,7 +113,12 @@ def switching(level: Level) -> Switching:
         for begin, end in zip(edges[::2], edges[1::2], strict=True)
     )
     unclear = [*_bumps(level, share, edges), *_dips(level, share, runs)]
-    return Switching(level, blinks, share, depth, tuple(sorted(unclear)))
+    slopes = [_slopes(share, runs, place, max(FULL, 4 * level.noise)) for place in range(len(runs))]
+    between = [min(end - begin - 1, LONGEST_SLOPE) for pair in slopes for begin, end in pair]
+    fades = bool(slopes) and float(np.mean(between)) >= FADING
+    if fades:
+        blinks = tuple(_faded(level, *one) for one in zip(blinks, slopes, strict=True))
+    return Switching(level, blinks, share, depth, tuple(sorted(unclear)), fades)
 
 
 def _share(level: Level) -> NDArray[np.float64]:
@@ -161,6 +178,34 @@ def _blink(level: Level, share: NDArray[np.float64], first: int, last: int) -> B
         else float(share[first : last + 1].max()),
         first,
         last,
+    )
+
+
+def _slopes(
+    share: NDArray[np.float64], runs: list[tuple[int, int]], place: int, near: float
+) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Return the last dark and the first full picture of a blink, and its last full and first dark one."""
+    first, last = runs[place]
+    before = runs[place - 1][1] + 1 if place else 0
+    after = runs[place + 1][0] if place + 1 < len(runs) else len(share)
+    full = np.nonzero(share[first : last + 1] >= share[first : last + 1].max() - near)[0]
+    found = []
+    for part in (share[before:first][::-1], share[last + 1 : after]):
+        dark = np.nonzero(part <= part.min(initial=1.0) + near)[0]
+        found.append(int(dark[0]) if len(dark) else 0)
+    return (first - 1 - found[0], first + int(full[0])), (first + int(full[-1]), last + 1 + found[1])
+
+
+def _faded(level: Level, blink: Blink, slopes: tuple[tuple[int, int], tuple[int, int]]) -> Blink:
+    """Return a blink from the middle of its rise to the middle of its fall."""
+    time_s = level.time_s
+    (dark, full), (still, gone) = [
+        tuple(float(time_s[min(max(one, 0), len(time_s) - 1)]) for one in pair) for pair in slopes
+    ]
+    start_s, end_s = (dark + full) / 2, (still + gone) / 2
+    open_s = [max((full - dark) / 2, level.interval_s), max((gone - still) / 2, level.interval_s)]
+    return replace(
+        blink, start_s=start_s, length_s=end_s - start_s, start_half_s=open_s[0], length_half_s=sum(open_s)
     )
 
 

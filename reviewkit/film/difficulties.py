@@ -37,7 +37,7 @@ class Difficulty:
     ----------
     kind : str
         "covered", "cut", "moved", "lost", "missing", "other light", "unclear", "dark", "noisy" keep a reading
-        from being sure; "exposure", "flicker" are only named, for the levels follow them.
+        from being sure; "exposure", "flicker", "fades" are only named, for the levels follow them.
     start_s, end_s : float [s]
         When; on the film's own clock.
     """
@@ -49,7 +49,7 @@ class Difficulty:
     @property
     def decides(self) -> bool:
         """Whether nothing that it overlaps is sure."""
-        return self.kind not in ("exposure", "flicker")
+        return self.kind not in ("exposure", "flicker", "fades")
 
     def overlaps(self, start_s: float, end_s: float) -> bool:
         """Whether it lies in a stretch of time, even in part."""
@@ -70,6 +70,7 @@ def recognised(found: Switching) -> tuple[Difficulty, ...]:
         *_others(found),
         *([Difficulty("dark", begin, end)] if level.is_dark else []),
         *([Difficulty("noisy", begin, end)] if level.noise > NOISIEST else []),
+        *([Difficulty("fades", begin, end)] if found.fades else []),
         *_exposure(level),
     ]
     return tuple(sorted(_joined(all_of), key=lambda one: one.start_s))

@@ -22,9 +22,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from reviewkit.film.accounts import USUAL
 from reviewkit.film.blinks import Blink, Switching
 from reviewkit.film.decode import Film, Picture, pictures
-from reviewkit.film.patterns import SHORTEST, USUAL
+from reviewkit.film.patterns import SHORTEST
 from reviewkit.metrology.measured import Measured
 from reviewkit.metrology.uncertainty import Component
 

@@ -37,7 +37,7 @@ HUES = {"red": 103, "orange": 143, "yellow": 172, "green": 230, "cyan": 283, "bl
 orange is red with a third of green's light."""
 COLOURED = 12.0
 """Colour differences below this [of 255] are white [1]. Chosen: a tenth of a primary's own."""
-_MOST_VALUES = 4
+_MOST_VALUES, _MOST_OTHERS = 4, 3
 _GAP = 3
 
 
@@ -81,6 +81,7 @@ class Told:
             "not_sure",
             counts=[list(pair) for pair in zip(reading.counts, reading.most, strict=True)],
             values=values if len(values) <= _MOST_VALUES else [],
+            others=list(map(list, reading.otherwise[:_MOST_OTHERS])),
             why=list(reading.why) or ["rule"],
             at=csv_table.stamp(reading.start_s),
         )

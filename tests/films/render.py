@@ -299,7 +299,7 @@ class _Camera:
             (light.y - 0.5) * scene.height * scale + scene.height / 2 - offset[1] * scale,
         )
         radius, soft = light.radius * scene.width * scale, 0.7 + scene.defocus * scene.width
-        part = _part(seen.shape, middle, int(5 * radius + 3 * soft) + 2)
+        part = _part(seen.shape, middle, int(4 * radius + 3 * soft) + 2)
         if part is None:
             return
         rows, columns, away = part
@@ -307,8 +307,9 @@ class _Camera:
         body *= (radius / (radius + soft)) ** 2 if scene.defocus else 1.0
         glow = 0.012 * np.exp(-0.5 * (away / (2 * radius)) ** 2)
         place = _AMOUNTS[np.clip(steps[rows, columns], 0, len(_AMOUNTS) - 1)] * np.float32(scene.room(time_s))
-        # What other lights have added there already.
-        place += (seen[rows, columns] / 255.0) ** 2.2 / gain - _clipped(place * gain) / gain
+        if light is not scene.lights[0]:
+            # What other lights have added there already.
+            place += (seen[rows, columns] / 255.0) ** 2.2 / gain - _clipped(place * gain) / gain
         # The light's own lens: a grey disc while it is dark.
         place *= (1 - 0.4 * body)[:, :, None]
         place += (level * (body + glow))[:, :, None] * np.array(COLOURS[light.colour], np.float32)
