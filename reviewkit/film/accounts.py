@@ -163,7 +163,7 @@ def _account(
     inner_s, pause_s, between_s = (float(np.median(one)) if one else math.nan for one in kinds)
     if inner_s > LONGEST_S or pause_s > LONGEST_S:
         return None
-    if number == 1 and min(kinds[2], default=math.inf) < SOONEST_S - step_s:
+    if number == 1 and not kinds[0] and min(kinds[2], default=math.inf) < SOONEST_S - step_s:
         return None
     known = inner_s if number == 1 else pause_s
     if math.isfinite(known):
