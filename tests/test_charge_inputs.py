@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from simulate.cell import Cell
 from simulate.scenario import Scenario
@@ -81,6 +82,45 @@ def test_swapped_leads_are_reported_not_flipped(folder):
         charge.read(charge.inputs(charge_runs=[run], **METERS), folder=folder)
     told = {**run, "current": {"path": "logs/swapped.csv", "sign": -1}}
     assert faults(folder, charge_runs=[told], **METERS) == []
+
+
+def test_a_port_that_shows_nothing_has_no_swapped_leads(folder):
+    """Zeros throughout, as of a port whose ammeter was left unconnected: no sign speaks from them."""
+    _port(folder, [0.0] * 50)
+    run = {**RUN, "source_current": "logs/port.csv"}
+    bench = charge.inputs(charge_runs=[run], **METERS, source_ammeter=METERS["ammeter"])
+    (record,) = charge.read(bench, folder=folder)
+    assert not any("swapped" in note for note in record.notes)
+
+
+def test_columns_of_one_file_share_its_clock(folder):
+    """Two meters on one table have one time column; of two files each may be off by something."""
+    volts, amps = (pd.read_csv(folder / "logs" / f"{name}.csv") for name in ("voltage", "current"))
+    rows = min(len(volts), len(amps))
+    both = volts.iloc[:rows].assign(**{amps.columns[1]: amps.iloc[:rows, 1]})
+    both.to_csv(folder / "logs" / "both.csv", index=False)
+    runs = [{**RUN, "voltage": "logs/both.csv", "current": "logs/both.csv", "source": "one"}, RUN]
+    one, two = charge.read(charge.inputs(charge_runs=runs, **METERS), folder=folder)
+    assert one.clock_offset is None
+    assert two.clock_offset is not None
+
+
+def _port(folder: Path, amps: list[float]) -> None:
+    rows = [f"{100 * row},{value}" for row, value in enumerate(amps)]
+    (folder / "logs" / "port.csv").write_text(
+        "\n".join(["Time (s),Current (A)", *rows]) + "\n", encoding="utf-8"
+    )
+
+
+@pytest.mark.parametrize(("later_s", "cut_off_s"), [(0.0, 1.0), (0.5, 0.0), (0.3, 0.0)])
+def test_stamps_of_whole_seconds_are_taken_to_be_cut_off(folder, later_s, cut_off_s):
+    """A row of 12:00:01 was read anywhere within that second; one of 12:00:01.4 within its tenth."""
+    table = pd.read_csv(folder / "logs" / "current.csv")
+    stamped = table.assign(**{table.columns[0]: table.iloc[:, 0] + later_s})
+    stamped.to_csv(folder / "logs" / "stamped.csv", index=False)
+    run = {**RUN, "current": "logs/stamped.csv"}
+    (record,) = charge.read(charge.inputs(charge_runs=[run], **METERS), folder=folder)
+    assert record.stamp_s == cut_off_s
 
 
 @pytest.mark.parametrize(

@@ -72,16 +72,15 @@ PULSE_S = 90.0
 PULSES = 6
 """So many pauses alike in a row are a pulse train: chosen; a source that fails is not so regular."""
 
-BEATS = 12
-"""So many slow pauses alike in a row are a beat of pulses with the rows: chosen, twice those of fast ones."""
-
 ALIKE = 1.6
 """Pauses whose lengths differ by no more than this factor, beyond two intervals of the rows, are alike:
 chosen.
 """
 
 LONE_ROWS = 30
-"""So many stops of one row each: how long they are, and how many lie between the rows, is open: chosen."""
+"""So many stops of one row each: how long they are, and how many lie between the rows, is open. So many slow
+pauses alike in a row are a beat of pulses with the rows: chosen.
+"""
 
 SHAKEN, LEAST_OHM = 4.0, 0.01
 """Jumps of the voltage count from so many display steps on, from twice as many usual changes, and from what
@@ -455,12 +454,13 @@ def _joins(record: ChargeRecord, spans: list[tuple[int, int]]) -> list[str]:
         if late - early + 1 >= PULSES and alike:
             how[early : late + 1] = "pulse"
     slow = (off < ALIASED_S) & (on[:-1] < ALIASED_S)
-    for early, late in runs(slow) if slow.sum() >= BEATS else ():
+    for early, late in runs(slow):
         # So many alike, and slow: pulses that the rows meet now and then.
-        if _alike(off[early : late + 1], record.interval_s) and _alike(
+        alike = _alike(off[early : late + 1], record.interval_s) and _alike(
             on[early : late + 1], record.interval_s
-        ):
-            how[early : late + 1] = "pulse" if late - early + 1 >= LONE_ROWS else how[early : late + 1]
+        )
+        if late - early + 1 >= LONE_ROWS and alike:
+            how[early : late + 1] = "pulse"
     pulsed = how == "pulse"
     # The first and the last pulse of a train may be shorter than the rest.
     beside = np.concatenate([pulsed[1:], [False]]) | np.concatenate([[False], pulsed[:-1]])

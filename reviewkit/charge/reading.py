@@ -130,6 +130,11 @@ def _logs(run: ChargeRun, inputs: ChargeInputs, folder: Path, faults: list[Input
     return found
 
 
+_CUT_OFF_S = 1.0
+"""Stamps of whole seconds and coarser are usually cut off [s]: common practice, no source; finer ones hide
+less than the interval between two rows.
+"""
+
 _SWAPPED = "its current is below nothing on the whole; its leads were taken as swapped and its sign turned."
 
 
@@ -163,7 +168,7 @@ def record_of(
         meters["current"],
         clock_offset=None if one_file else alignment.offset,
         clock_note=alignment.note,
-        stamp_s=current.report.stamp_step_s if current.report.stamp_step_s >= 0.5 else 0.0,
+        stamp_s=current.report.stamp_step_s if current.report.stamp_step_s >= _CUT_OFF_S else 0.0,
         source=run.source,
         label=label_of(run.source, number),
         temperature_C=_other(run, "temperature", voltage, found),

@@ -251,10 +251,8 @@ def usual_interval(time_s: FloatArray) -> float:
 
 def _some_steps(values: FloatArray) -> FloatArray:
     """Return the steps from row to row, of a long log an even choice of them."""
-    chosen = decimation.rows(len(values) - 1)
-    if isinstance(chosen, slice):
-        return np.diff(values)
-    return np.asarray(values[chosen + 1] - values[chosen])
+    steps = np.diff(values)
+    return np.asarray(steps[decimation.rows(len(steps))])
 
 
 def local_intervals(time_s: FloatArray, interval_s: float) -> FloatArray:
