@@ -598,12 +598,14 @@ _review_folder = click.option(
 @_review_folder
 @click.option("--log", default="", help="A voltage log of that folder that ran meanwhile.")
 @click.option("--same", default="", metavar="FILM=LOG", help="A moment on both clocks, such as 0:12=83.5.")
-@click.option("--accept", is_flag=True, help="Then enter what was confirmed there into the review.")
+@click.option(
+    "--accept", is_flag=True, help="Then enter what was confirmed there into the review, thumbnails too."
+)
 def blinks(film: Path, folder: Path | None, accept: bool, **part: Any) -> None:
     """Read what a light in a FILM tells by blinks: count, pauses, time in the film, and how sure that is.
 
     With --folder the readings go into FOLDER/film-readings.csv, with thumbnails to confirm them by eye.
-    Needs reviewkit[film]. No picture leaves this machine.
+    Needs reviewkit[film]. No picture leaves this machine but the thumbnails you confirm, with words.md.
     """
     for line in _films().read(film, folder, accepting=accept, **part):
         click.echo(line)
@@ -613,9 +615,13 @@ def blinks(film: Path, folder: Path | None, accept: bool, **part: Any) -> None:
 @_part_of_film
 @_at
 @_box
-def flashes(film: Path, **part: Any) -> None:
-    """Say how fast a light in a FILM flashes, as far as its pictures tell, and whether that may harm."""
-    for line in _films().flashes(film, **part):
+@_review_folder
+def flashes(film: Path, folder: Path | None, **part: Any) -> None:
+    """Say how fast a light in a FILM flashes, as far as its pictures tell, and whether that may harm.
+
+    With --folder a caution goes into FOLDER/review.yaml where it may: it stands before the review's video.
+    """
+    for line in _films().flashes(film, folder, **part):
         click.echo(line)
 
 

@@ -119,14 +119,21 @@ def notebook(parts: Iterable[dict[str, Any]], **metadata: Any) -> dict[str, Any]
 
 
 def reviewed(
-    folder: Path, staged: Path, *, text: str = "", name: str = "Alder", failed: str = "", video: str = ""
+    folder: Path,
+    staged: Path,
+    *,
+    text: str = "",
+    name: str = "Alder",
+    failed: str = "",
+    video: str = "",
+    caution: str = "",
 ) -> Reviewed:
     """Return a review with one section, its summary made by the kit's own summary notebook's calls.
 
     A table of chapters is read from its folder.
     """
     values = _values(text, name)
-    values["review"]["video"] = video or text
+    values["review"] |= {"video": video or text, "video_caution": caution or text}
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "review.yaml").write_text("invented: true\n", encoding="utf-8")
     (staged / "notebooks").mkdir(parents=True)

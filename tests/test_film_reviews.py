@@ -12,6 +12,7 @@ from pathlib import Path
 
 import make_film
 import pytest
+import site_sample
 from click.testing import CliRunner
 
 from reviewkit import cli, readout
@@ -19,8 +20,9 @@ from reviewkit.bench_day import film_moments, films
 from reviewkit.errors import InputError
 from reviewkit.film.patterns import Reading
 from reviewkit.film.telling import Told
+from reviewkit.publishing import site
 from reviewkit.readout import table as readings
-from reviewkit.review import chapters
+from reviewkit.review import author_text, chapters, photographs
 from reviewkit.schema.blocks import BlinkRule
 from tests.films import render
 from tests.films.render import Scene
@@ -84,7 +86,7 @@ def test_the_rows_that_the_film_shows_are_made_from_it(filmed: Path, birch: Path
             **{"reference (V)": f"{before.reference_V[row]:.3f}", "confirmed": "yes"},
         )
     said = films.accept(birch)
-    assert len(said) == len(invented.rows())
+    assert len(said) == 2 * len(invented.rows())
     after = readings.read(readout.inputs(films.entering.values(birch)), birch)
     assert after is not None
     known = {(float(one.reference_V), one.displayed_V) for one in before.readings}
@@ -111,6 +113,68 @@ def test_nothing_goes_into_the_review_that_nobody_has_looked_at(filmed: Path, bi
     before = (birch / "readout.csv").read_bytes()
     assert "look at its thumbnails" in films.accept(birch)[0]
     assert (birch / "readout.csv").read_bytes() == before
+
+
+def test_thumbnails_that_were_confirmed_are_published_and_no_others(
+    tmp_path: Path, filmed: Path, birch: Path
+) -> None:
+    """As photographs in the author's words: on the page and in the evidence, re-coded, with words for all."""
+    before = author_text.read(birch)
+    list(films.read(filmed, birch))
+    with_cells(birch, films.FILE, 1, **{"reference (V)": "3.222", "confirmed": "yes"})
+    said = films.accept(birch)
+    (row,) = (row for row in written(birch, films.FILE) if row["entered"])
+    strip = f"{films.STRIPS}/readout-{row['video'].replace(':', 'm')}s.png"
+    assert f"words.md: {strip}" in said
+    assert set(author_text.pictured(birch)) - pictures_of(before) == {strip}
+    text = author_text.read(birch)
+    assert text.startswith(before.rstrip())
+    assert not photographs.faults(birch, text)
+    (photo,) = (one for one in photographs.named(text) if one.path == strip)
+    assert row["pattern"] in photo.alt
+    # The words are another device's but for what was put under them.
+    apart, staged = tmp_path / "folder", tmp_path / "published"
+    shutil.copytree(birch / films.STRIPS, apart / films.STRIPS)
+    (apart / author_text.FILE).write_text(text[text.index("## Read from a film") :], encoding="utf-8")
+    site.write_review(site_sample.reviewed(apart, staged))
+    (shown,) = author_text.pictured(apart).values()
+    assert [path.name for path in (staged / "photos").iterdir()] == [Path(shown.name).name]
+    assert f'src="{shown.name}" alt="{photo.alt}"' in (staged / "index.html").read_text(encoding="utf-8")
+    # A second one goes under the same heading, and each once.
+    with_cells(birch, films.FILE, 0, **{"reference (V)": "3.402", "confirmed": "yes"})
+    films.accept(birch)
+    films.accept(birch)
+    assert author_text.read(birch).count("## Read from a film") == 1
+    assert len(author_text.pictured(birch)) == len(pictures_of(before)) + 2
+
+
+def pictures_of(text: str) -> set[str]:
+    return {one.path for one in photographs.named(text)}
+
+
+def test_a_caution_goes_before_the_video_and_before_thumbnails(
+    tmp_path: Path, filmed: Path, birch: Path
+) -> None:
+    """WCAG 2.2, 2.3.1."""
+    lit = tuple(render.Pulse(0.3 + 0.2 * k, 0.08) for k in range(12))
+    lamp = render.Light(0.5, 0.5, 0.3, "white", 2.0, lit)
+    scene = Scene(320, 180, Fraction(30), "libx264", 3.0, (lamp,), 3, room_level=0.02)
+    render.render(scene, tmp_path / "harsh.mp4")
+    said = list(films.flashes(tmp_path / "harsh.mp4", birch, at=(160, 90)))
+    assert said[0].startswith("Caution: from 0:01 to 0:02 the film exceeds the threshold for general flashes")
+    assert said[1] == "review.yaml: review.video_caution"
+    caution = films.entering.values(birch)["review"]["video_caution"]
+    assert caution.startswith("Caution, flashing light: the film shows up to 5 general flashes in a second")
+    again = list(films.flashes(tmp_path / "harsh.mp4", birch, at=(160, 90)))
+    assert again[1] == "review.yaml: a caution stands before the video already"
+    before = (birch / "review.yaml").read_bytes()
+    assert next(iter(films.flashes(filmed, birch))).startswith("The film stays below the thresholds")
+    assert (birch / "review.yaml").read_bytes() == before
+    list(films.read(filmed, birch))
+    with_cells(birch, films.FILE, 0, **{"reference (V)": "3.402", "confirmed": "yes"})
+    films.accept(birch)
+    text = author_text.read(birch)
+    assert 0 < text.index(caution) < text.index(films.STRIPS)
 
 
 def test_what_is_not_sure_says_so_where_it_waits(

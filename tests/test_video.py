@@ -32,6 +32,9 @@ CHAPTERS = """time,title,about
 """
 
 
+CAUTION = "Caution, flashing light: <b>red & white</b>."
+
+
 def _table_of(titles: tuple[str, ...]) -> str:
     rows = (f'0:{place:02d},"{title.replace(chr(34), 2 * chr(34))}",' for place, title in enumerate(titles))
     return "\n".join(["time,title,about", *rows]) + "\n"
@@ -52,7 +55,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out, folders = tmp_path_factory.mktemp("site"), tmp_path_factory.mktemp("folders")
     for name, table, about in (
         ("local", CHAPTERS, {"video": "film.webm"}),
-        ("elsewhere", CHAPTERS, {"video": "https://video.example/alder?a=1&b=2"}),
+        ("elsewhere", CHAPTERS, {"video": "https://video.example/alder?a=1&b=2", "caution": CAUTION}),
         ("hostile", _table_of(HOSTILE), {"video": "film.webm", "text": " ".join(HOSTILE)}),
     ):
         (folders / name).mkdir()
@@ -275,6 +278,14 @@ def test_the_video_and_its_chapters_lie_beside_the_pages(shown: Path) -> None:
     there = {path.name for path in (shown / "local").iterdir()}
     assert {"video.webm", video.CHAPTERS, video.TIMESTAMPS} <= there
     assert "video.webm" not in {path.name for path in (shown / "elsewhere").iterdir()}
+
+
+def test_a_caution_stands_before_the_way_to_the_video(shown: Path) -> None:
+    """WCAG 2.2, 2.3.1: who may be harmed knows before the film is there."""
+    page = (shown / "elsewhere" / "index.html").read_text(encoding="utf-8")
+    said = page.index("Caution, flashing light: &lt;b&gt;red &amp; white&lt;/b&gt;.")
+    assert page.index(">The video</h2>") < said < page.index(">Open the video</a>")
+    assert "before-film" not in (shown / "local" / "index.html").read_text(encoding="utf-8")
 
 
 def test_programs_read_a_review_without_a_rating(shown: Path) -> None:

@@ -8,18 +8,23 @@ count was tried on rendered films only. Then they go into the review's own table
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import quote
 
 import numpy as np
 
 from reviewkit import film, logs, readout
-from reviewkit.bench_day import entering
+from reviewkit.bench_day import bench_file, entering
 from reviewkit.bench_day.film_moments import moments as moments
 from reviewkit.bench_day.film_moments import rows_of, write_rows
 from reviewkit.errors import InputError, TableError, gathered
 from reviewkit.film.telling import Told
+from reviewkit.findings import sentences
+from reviewkit.findings.findings_file import WORDS
+from reviewkit.review import review_file, strict_yaml, yaml_edit
 from reviewkit.schema.blocks import BlinkRule
 from reviewkit.system import disk
 from reviewkit.tables import csv_table
@@ -124,6 +129,7 @@ def _place(
 
 def flashes(
     path: Path,
+    folder: Path | None = None,
     *,
     at: tuple[float, float] | None = None,
     box: tuple[float, float, float, float] | None = None,
@@ -140,8 +146,26 @@ def flashes(
     until_s, source, judge = math.inf if end_s is None else end_s, film.look_at(path), film.FlashJudge()
     surveyed = film.survey(source, at=_place(at, box), start_s=start_s, end_s=until_s, observers=[judge])
     yield film.harm_of(judge.judged, source)
+    caution = film.caution(judge.judged)
+    if folder and caution:
+        yield from _warn(folder, caution)
     middle = _place(at, box) or film.only(source, surveyed.spots)
     yield from film.told(surveyed, middle).flashing
+
+
+def _warn(folder: Path, caution: str) -> Iterator[str]:
+    """Put a caution before the review's video, unless there is one already."""
+    kept = bench_file.read(folder, review_file.FILE)
+    about = strict_yaml.loads(kept.text, review_file.FILE).get("review")
+    if isinstance(about, dict) and about.get("video_caution"):
+        yield f"{review_file.FILE}: a caution stands before the video already"
+        return
+    path, value = (("review", _CAUTION), caution) if about else (("review",), {_CAUTION: caution})
+    kept.written(yaml_edit.with_value(kept.text, path, value, file=review_file.FILE))
+    yield f"{review_file.FILE}: review.{_CAUTION}"
+
+
+_CAUTION = "video_caution"
 
 
 def rule(folder: Path) -> BlinkRule:
@@ -178,10 +202,10 @@ def keep(folder: Path, told: Told, clock: LogClock | None = None) -> tuple[Path,
             row |= {name: before[name] for name in ("confirmed", "entered")}
             row["reference (V)"] = before["reference (V)"] or reference
         rows.append(row)
-        place = strips / f"{Path(told.name).stem}-{row['video'].replace(':', 'm')}s.png"
-        with disk.whole(place) as part:
+        picture = folder / _strip_of(told.name, row["video"])
+        with disk.whole(picture) as part:
             part.write_bytes(film.png(told.strip(reading)))
-        written.append(place)
+        written.append(picture)
     # What is no longer found but was confirmed, or entered into the review, stays.
     rows += [row for row in mine if row["confirmed"] or row["entered"] or row["reference (V)"]]
     write_rows(folder, FILE, COLUMNS, rows)
@@ -252,7 +276,40 @@ def _accepted(folder: Path, row: dict[str, str], number: int) -> Iterable[str]:
         film=row["video"],
     )
     row["entered"] = noted.entry.when.isoformat(timespec="seconds")
-    return noted.told[:1]
+    return (*noted.told[:1], *_shown(folder, row))
+
+
+def _shown(folder: Path, row: Mapping[str, str]) -> Iterator[str]:
+    """Put a confirmed reading's thumbnails into the author's words, from where photographs are published."""
+    picture = _strip_of(row["film"], row["video"])
+    kept = bench_file.read(folder, WORDS)
+    link = quote(picture)
+    if not (folder / picture).is_file() or link in kept.text:
+        return
+    say = sentences.of("film")
+    said = {name: _UNMARKED.sub(" ", row[name]) for name in ("film", "video", "pattern", "shown", "colour")}
+    heading, text = f"## {say('shown_heading')}", kept.text.rstrip()
+    if heading not in text.splitlines():
+        about = entering.values(folder).get("review") or {}
+        parts = (text, heading, say("shown_under"), str(about.get(_CAUTION, "")))
+        text = "\n\n".join(part for part in parts if part)
+    image = f'![{say("shown_alt", row=said)}]({link} "{say("shown_caption", row=said)}")'
+    lines = text.splitlines()
+    # Behind what stands under the heading, before the author's next one.
+    start = lines.index(heading) + 1
+    end = next((k for k in range(start, len(lines)) if lines[k].startswith("#")), len(lines))
+    before, after = "\n".join(lines[:end]).rstrip(), "\n".join(lines[end:])
+    kept.written(f"{before}\n\n{image}\n" + (f"\n{after}\n" if after else ""))
+    yield f"{WORDS}: {picture}"
+
+
+_UNMARKED = re.compile(r"[\[\]{}\"<>\\\n]")
+"""What would end a picture's words, or mark a finding's place in them."""
+
+
+def _strip_of(name: str, video: str) -> str:
+    """Return the file of a reading's thumbnails, relative to the review folder."""
+    return f"{STRIPS}/{Path(name).stem}-{video.replace(':', 'm')}s.png"
 
 
 def _missing(row: Mapping[str, str]) -> str:

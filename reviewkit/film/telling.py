@@ -239,15 +239,15 @@ def harm(film: decode.Film, *, start_s: float = 0.0, end_s: float = math.inf) ->
 def harm_of(judged: Sequence[FlashThreshold], film: decode.Film) -> str:
     """Return the same of a film that was judged."""
     say = sentences.of("film")
-    said = caution(judged) or say("below", found=judged)
+    said = caution(judged, "exceeds") or say("below", found=judged)
     return f"{said} {say('unjudged', pictures=film.rate_Hz)}"
 
 
-def caution(judged: Sequence[FlashThreshold]) -> str:
-    """Return what is to be said before a film is shown; empty where it stays below the thresholds."""
+def caution(judged: Sequence[FlashThreshold], words: str = "before_video") -> str:
+    """Return what is to stand before a film; empty where it stays below the thresholds."""
     say = sentences.of("film")
     return " ".join(
-        say("exceeds", found=one, at=[csv_table.stamp(when) for when in one.exceeded_s])
+        say(words, found=one, at=[csv_table.stamp(when) for when in one.exceeded_s])
         for one in judged
         if one.exceeded_s
     )

@@ -100,7 +100,8 @@ class About(Block):
     """The review itself: its title, edition, place beside a video, and the conditions at the bench.
 
     Edition 0 is a working copy, of which nothing is kept. `site`: the address at which the folder of all
-    reviews is published; `video_date`: the day on which the video was, as in 2026-11-27.
+    reviews is published; `video_date`: the day on which the video was, as in 2026-11-27; `video_caution`:
+    what stands before the video and before pictures taken from a film that flashes so that it may harm.
     """
 
     title: str = ""
@@ -110,6 +111,7 @@ class About(Block):
     changes: tuple[str, ...] = ()
     video: str = ""
     video_date: Day = Field(default="", pattern=r"^(\d{4}-\d\d-\d\d)?$")
+    video_caution: str = ""
     site: str = Field(default="", pattern=r"^(https://[^\s?#\"<>]+)?$")
     ambient_C: Celsius | None = Field(default=None, ge=-60, le=80)
     ambient_humidity_percent: Percent | None = Field(default=None, ge=0, le=100)

@@ -34,11 +34,14 @@ class Film:
         An address elsewhere, or a file beside the pages.
     kind : str
         Its media type where it lies beside the pages; empty for one elsewhere.
+    caution : str
+        What stands before it; empty: nothing.
     """
 
     href: str
     kind: str
     cues: tuple[Cue, ...]
+    caution: str = ""
 
     def at(self, moment_s: float) -> str:
         """Return the address of a moment."""
@@ -48,12 +51,12 @@ class Film:
 def film(review: ReviewFile) -> Film | None:
     """Return a review's video; None where it has none that a page may refer to."""
     named = review.review.video
-    cues = chapters.cues(review.chapters)
+    cues, caution = chapters.cues(review.chapters), review.review.video_caution
     if is_address(named):
-        return Film(named.partition("#")[0], "", cues)
+        return Film(named.partition("#")[0], "", cues, caution)
     if _local(named):
         ending = Path(named).suffix.lower()
-        return Film(f"video{ending}", KINDS[ending], cues)
+        return Film(f"video{ending}", KINDS[ending], cues, caution)
     return None
 
 

@@ -328,6 +328,15 @@ def _surely_soon(item: Finding) -> bool:
     return most is not None and most < EMPTY_SOON_D
 
 
+def _flashes_fast(item: Finding) -> bool:
+    """Whether more than three flashes in a second are not ruled out (WCAG 2.2, 2.3.1)."""
+    most = item.high if item.high is not None else _as_number(item.value)
+    return most is not None and most > MOST_FLASHES_HZ
+
+
+MOST_FLASHES_HZ = 3.0
+"""WCAG 2.2, success criterion 2.3.1."""
+
 RULES = (
     Rule("charge.*peak_voltage", _fails, "peak_outside"),
     Rule("charge.*peak_voltage", _unsure, "peak_unsure"),
@@ -341,6 +350,7 @@ RULES = (
     Rule("ui.precautions", _not_shown, "note"),
     Rule("drain.*days_to_empty", _soon, "empty_soon"),
     Rule("*", _endangers, "outside"),
+    Rule("ui.*.flash_rate", _flashes_fast, "flashes"),
     Rule("charge.*termination_current", partial(_stops, late=True), "stops_late"),
     Rule("charge.*termination_current", partial(_stops, late=False), "stops_early"),
 )
@@ -385,6 +395,7 @@ def _said(name: str, items: list[Finding]) -> str:
         "stops_early": {"text": text, "limit": limit},
         "outside": {"label": label, "text": text, "limit": limit},
         "note": {"note": item.note},
+        "flashes": {"label": item.label, "text": text},
         "empty_soon": {
             "label": item.label,
             "text": text,
