@@ -378,6 +378,16 @@ def test_what_was_found_calls_for_its_caution(item, says):
     assert says in cautioned(item)
 
 
+@pytest.mark.parametrize(
+    ("rate_Hz", "low", "high", "said"),
+    [(4.1, 4.0, 4.2, True), (2.9, 2.7, 3.1, True), (2.0, 1.9, 2.1, False), (3.0, 3.0, 3.0, False)],
+)
+def test_a_signal_that_may_flash_more_than_three_times_a_second_is_warned_of(rate_Hz, low, high, said):
+    """WCAG 2.2, 2.3.1: no more than three in any one second."""
+    text = cautioned(found("ui.fast_red.flash_rate", rate_Hz, "Hz", low=low, high=high))
+    assert ("More than three flashes in a second" in text) == said
+
+
 def test_a_caution_that_two_sources_call_for_is_said_once():
     drawn = [
         found(f"charge.{run}.current_after", amps, "A", verdict="fail")
