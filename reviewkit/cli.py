@@ -413,11 +413,12 @@ def check(folders: tuple[Path, ...], out: Path, **templates: tuple[Path, ...]) -
     if faults:
         _say_faults(faults)
         click.get_current_context().exit(INPUT_AT_FAULT)
-    for remark in commands.remarks(*folders, **templates):
+    seen = commands.looked_over(*folders, **templates)
+    for remark in seen.remarks:
         click.echo(f"To look at: {remark}")
-    for folder in (idle := commands.idle(*folders, **templates)):
+    for folder in seen.idle:
         click.echo(f"{folder.name}: nothing is connected yet; a run would find nothing.")
-    if not idle:
+    if not seen.idle:
         click.echo("Nothing at fault.")
 
 

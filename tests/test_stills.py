@@ -16,7 +16,7 @@ from reviewkit.drawing import ink
 from reviewkit.drawing.picture import picture
 from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
-from reviewkit.publishing import stills
+from reviewkit.publishing import png, stills
 from reviewkit.sections import template
 
 SOURCE = stills.Source("Alder", "Invented data, for demonstration.")
@@ -101,7 +101,7 @@ def test_hostile_text_on_a_card_is_text() -> None:
     )
     svg = stills.card_picture(item, stills.Source("<svg onload='x'>\x07", "]]>\x0b"), "light")
     assert {node.tag.rpartition("}")[2] for node in ET.fromstring(svg).iter()} <= {"svg", "rect", "text", "g"}
-    assert stills.png(svg, 1920)
+    assert png.drawn(svg, 1920)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

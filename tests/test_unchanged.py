@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from PIL import Image
 
 from reviewkit import cli, commands
 from reviewkit.commands import verification
@@ -242,19 +243,38 @@ def test_a_section_that_was_checked_is_not_checked_again_until_something_of_it_c
     assert len([name for name in asked if name == "readout"]) == 2
 
 
-def test_checking_loads_nothing_that_writes_pages(folder: Path) -> None:
+def loaded(by: str, *modules: str) -> str:
+    """Run a line of Python in a process of its own; return which of the modules it has loaded."""
     told = subprocess.run(
-        [
-            sys.executable,
-            "-c",
-            f"import sys; from reviewkit import commands; commands.check({str(folder)!r}); "
-            "print(sorted({'nbconvert', 'plotly', 'papermill', 'nbformat'} & set(sys.modules)))",
-        ],
+        [sys.executable, "-c", f"import sys\n{by}\nprint(sorted({set(modules)!r} & set(sys.modules)))"],
         capture_output=True,
         text=True,
         check=True,
     )
-    assert told.stdout.strip() == "[]"
+    return told.stdout.splitlines()[-1]
+
+
+def test_checking_loads_nothing_that_writes_pages(folder: Path) -> None:
+    check = f"from reviewkit import commands; commands.check({str(folder)!r}, out='site')"
+    assert loaded(check, "nbconvert", "plotly", "papermill", "nbformat") == "[]"
+    # What reads tables has nothing to read where they are as they were.
+    add_to(folder / "review.yaml", "review: {ambient_C: 22}\n")
+    assert loaded(check, "numpy", "pandas", "pint", "asyncio", "markdown_it", "nbformat") == "[]"
+
+
+def test_a_changed_word_is_published_without_what_renders_and_as_it_would_be_with_it(folder: Path) -> None:
+    words = "Bought on 2026-02-21 for 20 V ± 1 V, {readout.gain}.\n\n![A lamp](lamp.png)\n\n## After"
+    Image.new("RGB", (40, 30), "red").save(folder / "lamp.png")
+    (folder / "words.md").write_text(words, encoding="utf-8")
+    run(folder, "--single-file")
+    for new in (f"{words}\n\nEven better: 5 mA.", "Now  3 Ah, and no more.", "A `<!--` and 2 h"):
+        (folder / "words.md").write_text(new, encoding="utf-8")
+        arguments = ["run", str(folder), "-o", str(folder.parent / "site")]
+        by = f"from reviewkit import cli; cli.main({arguments!r}, standalone_mode=False)"
+        assert loaded(by, "nbconvert", "numpy", "resvg_py", "bleach") == "[]"
+        once = tree(folder.parent / "site")
+        run(folder, "--fresh")
+        assert tree(folder.parent / "site") == once
 
 
 def test_another_wish_publishes_again(folder: Path, ran: list[str]) -> None:

@@ -7,7 +7,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(  # type: ignore[no-untyped-c
     submod_attrs={
         "by_hand": ["FilledIn", "filled_in"],
         "review_form": ["form"],
-        "folders": ["check", "idle", "json_schema", "keys", "keys_page", "remarks", "start"],
+        "folders": ["check", "json_schema", "keys", "keys_page", "looked_over", "remarks", "start"],
         "first_logs": ["look_at"],
         "placeholders": ["findings"],
         "own_instruments": ["instruments_of"],

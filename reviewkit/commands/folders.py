@@ -244,28 +244,20 @@ def place_faults(file: ReviewFile, out: Path) -> list[InputError]:
     return atomic.review(file, out) or editions.faults(file, out)
 
 
-def idle(
-    *folders: str | Path,
-    templates: Iterable[str | Path] = (),
-    only_templates: Iterable[str | Path] = (),
-) -> tuple[Path, ...]:
-    """Return the folders in which nothing is connected: no section has anything of its own to work on.
+@dataclass(frozen=True)
+class LookedOver:
+    """What is no fault in review folders, but worth a look.
 
     Parameters
     ----------
-    *folders : str or pathlib.Path
-        Review folders in which `check` finds no fault.
-    templates, only_templates : iterable of str or pathlib.Path
-        As for `check`.
-
-    Examples
-    --------
-    >>> idle(birch)
-    ()
+    remarks : tuple of str
+        As `remarks` returns them.
+    idle : tuple of pathlib.Path
+        Folders in which nothing is connected: no section has anything of its own to work on.
     """
-    parts = template.discover(templates, only=only_templates)
-    files = loading.read(folders, parts)
-    return tuple(file.folder for file in files if loading.is_nothing_connected(file, parts))
+
+    remarks: tuple[str, ...]
+    idle: tuple[Path, ...]
 
 
 def remarks(
@@ -295,16 +287,41 @@ def remarks(
     >>> remarks(birch)
     ()
     """
+    return looked_over(*folders, templates=templates, only_templates=only_templates).remarks
+
+
+def looked_over(
+    *folders: str | Path,
+    templates: Iterable[str | Path] = (),
+    only_templates: Iterable[str | Path] = (),
+) -> LookedOver:
+    """Return the remarks about folders, and which of them hold nothing yet; each is read once for both.
+
+    Parameters
+    ----------
+    *folders : str or pathlib.Path
+        Review folders in which `check` finds no fault.
+    templates, only_templates : iterable of str or pathlib.Path
+        As for `check`.
+
+    Raises
+    ------
+    InputError
+        If an author's words can't be read as text.
+
+    Examples
+    --------
+    >>> looked_over(birch)
+    LookedOver(remarks=(), idle=())
+    """
     parts = template.discover(templates, only=only_templates)
-    loose = [
-        f"{file.folder.name}: {remark}"
-        for file in loading.read(folders, parts)
-        for remark in loading.remarks(file, parts)
-    ]
-    typed_by_hand = tuple(
+    files = loading.read(folders, parts)
+    loose = [f"{file.folder.name}: {remark}" for file in files for remark in loading.remarks(file, parts)]
+    typed_by_hand = (
         f"{Path(folder).name}/words.md, line {typed.line}: '{typed.text}' is typed by hand; "
         "a placeholder such as {charge.plateau_current} stays right when the data change."
         for folder in folders
         for typed in finding_keys.hand_typed(author_text.read(Path(folder)))
     )
-    return (*typed_by_hand, *loose)
+    nothing = tuple(file.folder for file in files if loading.is_nothing_connected(file, parts))
+    return LookedOver((*typed_by_hand, *loose), nothing)

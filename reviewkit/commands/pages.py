@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+import base64
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from reviewkit.errors import Faults, InputError
 from reviewkit.pipeline.cache import RunOptions
 from reviewkit.pipeline.results import Reviewed
-from reviewkit.publishing import atomic, editions, evidence, site, written
-from reviewkit.publishing import stills as drawing
+from reviewkit.publishing import atomic, editions, evidence, png, site, written
 
 
 @dataclass(frozen=True)
@@ -26,12 +26,15 @@ class Extras:
         A smaller build of the charts' script.
     home : str
         The page that lists all reviews.
+    fresh : bool
+        Whether to render, too, what comes out as it did before.
     """
 
     single_file: bool
     stills: bool
     charts_script: Path | None
     home: str
+    fresh: bool = False
 
 
 def settled(options: RunOptions, path: Path) -> RunOptions:
@@ -52,7 +55,7 @@ def settled(options: RunOptions, path: Path) -> RunOptions:
     )
 
 
-def wanted(options: RunOptions) -> Extras:
+def wanted(options: RunOptions, *, fresh: bool = False) -> Extras:
     """Return what the options of a run ask for.
 
     Raises
@@ -61,12 +64,12 @@ def wanted(options: RunOptions) -> Extras:
         If there is no such script.
     """
     script = site.charts_source(Path(options.charts_script)) if options.charts_script else None
-    return Extras(bool(options.single_file), bool(options.stills), script, options.list_name)
+    return Extras(bool(options.single_file), bool(options.stills), script, options.list_name, fresh)
 
 
 def begin(closed: Reviewed, extras: Extras) -> None:
     """Write the pages of a review's sections, while its summary is still to come."""
-    site.write_sections(closed, charts_script=extras.charts_script, home=extras.home)
+    site.write_sections(closed, charts_script=extras.charts_script, home=extras.home, fresh=extras.fresh)
 
 
 def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ...], tuple[InputError, ...]]:
@@ -98,14 +101,16 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
     if faults and not ended.failed:
         raise Faults(faults)
     script = extras.charts_script
-    site.write_index(ended, charts_script=script, home=extras.home)
-    drawing.add_preview(ended)
+    site.write_index(ended, charts_script=script, home=extras.home, fresh=extras.fresh)
+    _write_shared_picture(ended, fresh=extras.fresh)
     evidence.write(ended)
     if extras.single_file:
         pages = [result.page for result in ended.sections]
         site.join(ended.staged, ended.file.name, sections=pages, carried=evidence.ZIP, charts_script=script)
     if extras.stills and not ended.failed:
-        drawing.add(ended)
+        from reviewkit.publishing import stills
+
+        stills.add(ended)
     site.write_charts(out, charts_script=script)
     file = ended.file
     good = not ended.failed and editions.is_to_replace(out, file.name, file.review.edition)
@@ -114,6 +119,24 @@ def put(ended: Reviewed, out: Path, extras: Extras) -> tuple[Path, tuple[str, ..
     return folder, tuple(sorted(before - written.files(folder))), tuple(faults)
 
 
+def _write_shared_picture(ended: Reviewed, *, fresh: bool) -> None:
+    """Leave what a shared link shows beside a review's page."""
+    file = ended.file
+    line = site.key_line(ended) or site.opening(ended, "text/plain")
+    told = file.device.name, line, file.review.notice
+
+    def drawn() -> str:
+        from reviewkit.publishing import stills
+
+        return base64.b64encode(stills.preview(told[0], line, notice=told[2])).decode()
+
+    # With other letters, it is as this machine's fonts have them.
+    fresh = fresh or not png.is_carried("".join(told))
+    picture = site.kept(("shared picture", told), drawn, fresh=fresh)
+    (ended.staged / site.PREVIEW).write_bytes(base64.b64decode(picture))
+
+
 def shelve(out: Path, extras: Extras) -> None:
     """Write what the reviews of a published folder share."""
-    site.write_shelf(out, charts_script=extras.charts_script, home=extras.home)
+    site.write_shelf(out, charts_script=extras.charts_script, home=extras.home, fresh=extras.fresh)
+    site.trim()

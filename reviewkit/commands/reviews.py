@@ -145,7 +145,7 @@ def run(
         loading.refuse(files, lambda file: place_faults(file, place))
         options = replace(options, list_name=written.list_page(place, list_name))
         each = {file.name: settled(options, _replaced(place, file)) for file in files}
-        extras = {name: wanted(settled_ones) for name, settled_ones in each.items()}
+        extras = {name: wanted(settled_ones, fresh=fresh) for name, settled_ones in each.items()}
         staged = [(file, atomic.stage(place, file.name)) for file in files]
         for file, folder in staged:
             editions.carry(place / file.name, folder, edition=file.review.edition)
@@ -165,7 +165,7 @@ def run(
                     # Not before: what is packed has by then been held against what was read.
                     if keep:
                         keep.put(ended.made)
-        _pages().shelve(place, wanted(replace(options, stills=False)))
+        _pages().shelve(place, wanted(replace(options, stills=False), fresh=fresh))
     if keep:
         keep.trim()
     if not any(own):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import logging
 import os
@@ -172,6 +171,8 @@ def stopped(task: Task, detail: str) -> Outcome:
 @contextmanager
 def _event_loop() -> Iterator[None]:
     """Close the loop that the notebook client opens for this thread, unless it was there before."""
+    import asyncio
+
     from jupyter_core.utils import ensure_event_loop
 
     loop = ensure_event_loop()

@@ -6,10 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from html import escape
-from typing import Any
-
-import numpy as np
-import numpy.typing as npt
+from typing import TYPE_CHECKING, Any
 
 from reviewkit.metrology import formatting, units
 from reviewkit.metrology.uncertainty import (
@@ -19,6 +16,9 @@ from reviewkit.metrology.uncertainty import (
     effective_dof,
     merged,
 )
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
 
 
 @dataclass(frozen=True)
@@ -213,6 +213,8 @@ def means(readings: npt.ArrayLike, names: Sequence[str], units: Sequence[str]) -
     >>> round(voltage.value, 3), round(voltage.standard, 5)
     (4.2, 0.00577)
     """
+    import numpy as np  # only where there are rows
+
     table = np.asarray(readings, dtype=float)
     count = table.shape[1]
     if count < 2:

@@ -15,10 +15,11 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-import numpy.typing as npt
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
 
 
 def left_of_step(variance: float, step: float) -> float:
@@ -53,6 +54,8 @@ def shaken_left(values: npt.NDArray[np.float64], step: float) -> float:
     >>> shaken_left(np.full(100, 4.2), step=0.001)
     0.0005
     """
+    import numpy as np  # only where there are rows: who checks a review file does without
+
     if len(values) < 2:
         return step / 2
     return left_of_step(float(np.mean(np.diff(values) ** 2)) / 2, step)
@@ -266,6 +269,8 @@ def _sum_quantile(shares: tuple[tuple[Distribution, float], ...], coverage: floa
     Each share is (distribution, standard deviation). The characteristic functions are multiplied and
     inverted on a grid: F(x) = 1/2 + (1/π) ∫ φ(t) sin(tx)/t dt.
     """
+    import numpy as np
+
     frequency = np.linspace(1e-6, 60.0, 6001)
     characteristic = np.ones_like(frequency)
     for distribution, deviation in shares:
@@ -289,6 +294,8 @@ def _sum_quantile(shares: tuple[tuple[Distribution, float], ...], coverage: floa
 
 def _characteristic(distribution: Distribution, argument: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Return the characteristic function of a distribution of standard deviation 1."""
+    import numpy as np
+
     if distribution == "normal":
         return np.exp(-(argument**2) / 2)
     if distribution == "rectangular":

@@ -78,9 +78,13 @@ class Private:
         # Most texts are numbers and short words: a path has a separator, a name is there or is not.
         if not _SEPARATOR.search(text):
             low = text.lower()
-            if not any(name.lower() in low for name in self.names):
+            if not any(name in low for name in self._low_names):
                 return _untraced(text)
         return self._pattern.sub(lambda found: "" if found.lastgroup == "own" else MARK, _untraced(text))
+
+    @cached_property
+    def _low_names(self) -> tuple[str, ...]:
+        return tuple(name.lower() for name in self.names)
 
     @cached_property
     def _pattern(self) -> re.Pattern[str]:
@@ -172,10 +176,20 @@ class Scrubber(Private):
             return self.text(images.cleaned(value, self.text))
         if isinstance(value, list):
             return [self.value(item) for item in value]
-        if isinstance(value, Mapping):
-            kept = ((self.text(key), self._entry(key, item)) for key, item in value.items())
+        if isinstance(value, dict):
+            kept = ((self._key(key), self._entry(key, item)) for key, item in value.items())
             return {key: item for key, item in kept if item is not _DROPPED}
         return value
+
+    def _key(self, key: str) -> str:
+        """Return a key cleaned; a notebook has few, each thousands of times."""
+        if key not in self._keys:
+            self._keys[key] = self.text(key)
+        return self._keys[key]
+
+    @cached_property
+    def _keys(self) -> dict[str, str]:
+        return {}
 
     def _entry(self, key: str, item: Any) -> Any:
         """Return what stands under a key; `_DROPPED` where it is nothing to publish."""

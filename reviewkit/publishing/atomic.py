@@ -8,8 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-
-from filelock import FileLock, Timeout
+from typing import TYPE_CHECKING
 
 from reviewkit.errors import Faults, InputError, ReviewFileError, gathered
 from reviewkit.pipeline.results import ASSETS
@@ -18,6 +17,9 @@ from reviewkit.publishing.editions import Edition
 from reviewkit.review.review_file import FILE, ReviewFile
 from reviewkit.system import disk
 from reviewkit.system.disk import exchanged
+
+if TYPE_CHECKING:
+    from filelock import FileLock
 
 _LOCK = ".reviewkit.lock"
 DRAFT = ".draft"
@@ -42,6 +44,8 @@ def site(out: Path) -> Iterator[Path]:
     InputError
         If another run holds it, or it can't be written to; or if a disk is full.
     """
+    from filelock import FileLock, Timeout  # with an event loop, which `check` does without
+
     out = out.resolve()
     lock = FileLock(out / _LOCK)
     try:

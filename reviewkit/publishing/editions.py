@@ -168,7 +168,7 @@ _Number = Annotated[float, _WITHIN]
 class _Part(BaseModel):
     """A part of `findings.json`: types are checked, keys of no concern here are let be."""
 
-    model_config = ConfigDict(frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, strict=True, allow_inf_nan=False, defer_build=True)
 
 
 class _Limit(_Part):

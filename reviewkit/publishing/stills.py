@@ -19,8 +19,8 @@ from reviewkit.metrology import formatting, units
 from reviewkit.metrology.conformity import Limit
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import Reviewed
-from reviewkit.publishing import site, stills
-from reviewkit.publishing.site import exporter, single_file
+from reviewkit.publishing import png
+from reviewkit.publishing.site import exporter
 
 FOLDER = "stills"
 SCHEMES = ("light", "dark")
@@ -211,7 +211,7 @@ def _set(
 ) -> list[Line]:
     if not text.strip():
         return []
-    lines, size = stills.fitted(text, width=width, height=height, sizes=sizes, bold=bold)
+    lines, size = fitted(text, width=width, height=height, sizes=sizes, bold=bold)
     return [Line(line, y + number * 1.3 * size, size) for number, line in enumerate(lines)]
 
 
@@ -235,24 +235,16 @@ def preview(title: str, line: str, *, notice: str) -> bytes:
         "label": _set(line, room, below + 90, (48, 42, 36, 31, 27), high - 80 - below - 60, bold=False),
         "value": name,
     }
-    return stills.png(_whole(Source("", notice), "light", size=PREVIEW, **parts), wide)
-
-
-def add_preview(reviewed: Reviewed) -> None:
-    """Leave what a shared link shows beside a review's page."""
-    file = reviewed.file
-    line = single_file.key_line(reviewed) or single_file.opening(reviewed, "text/plain")
-    drawn = preview(file.device.name, line, notice=file.review.notice)
-    (reviewed.staged / site.PREVIEW).write_bytes(drawn)
+    return png.drawn(_whole(Source("", notice), "light", size=PREVIEW, **parts), wide)
 
 
 def _whole(source: Source, scheme: str, *, size: tuple[int, int] = (WIDTH, HEIGHT), **parts: Any) -> str:
     template = exporter.exporter().environment.get_template("still.svg.j2")
     head = _set(source.device, size[0] - 2 * _LEFT, 100, (38, 30), 48, bold=False)
-    notice = stills.printed(source.notice)
+    notice = printed(source.notice)
     return str(
         template.render(
-            left=_LEFT, ink=INKS[scheme], head=head, notice=notice, size=size, font=stills.FONT, **parts
+            left=_LEFT, ink=INKS[scheme], head=head, notice=notice, size=size, font=png.FONT, **parts
         )
     )
 
@@ -307,7 +299,7 @@ def add(reviewed: Reviewed) -> tuple[Path, ...]:
         for name, svg in [*_charts(reviewed, source, scheme), *_cards(reviewed, source, scheme)]:
             made.append(folder / f"{name}-{scheme}.svg")
             made[-1].write_text(svg, encoding="utf-8")
-            made[-1].with_suffix(".png").write_bytes(stills.png(svg, WIDTH))
+            made[-1].with_suffix(".png").write_bytes(png.drawn(svg, WIDTH))
     return tuple(made)
 
 
@@ -336,39 +328,7 @@ def _cards(reviewed: Reviewed, source: Source, scheme: str) -> Iterator[tuple[st
         yield f"card-{item.key.replace('.', '-').replace('_', '-')}", card_picture(item, source, scheme)
 
 
-FONT = "DejaVu Sans"
-_FONTS = [
-    str(Path(__file__).with_name("fonts") / f"{name}.ttf") for name in ("DejaVuSans", "DejaVuSans-Bold")
-]
-# Latin, Greek, Cyrillic, signs: what the carried fonts were cut to.
-_CARRIED = re.compile("[\x00-\u052f\u1e00-\u1eff\u2000-\u22ff\u2500-\u257f\u25a0-\u26ff\u2713-\u2718]*")
 _UNPRINTED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
-
-
-def png(svg: str, width: int) -> bytes:
-    """Return a drawing as PNG.
-
-    Parameters
-    ----------
-    svg : str
-    width : int [px]
-
-    Returns
-    -------
-    bytes
-        Letters that the carried fonts lack are taken from the system's.
-    """
-    import resvg_py
-
-    drawn: bytes = resvg_py.svg_to_bytes(
-        svg_string=svg,
-        width=width,
-        font_files=_FONTS,
-        skip_system_fonts=bool(_CARRIED.fullmatch(svg)),
-        font_family=FONT,
-        sans_serif_family=FONT,
-    )
-    return bytes(drawn)
 
 
 def printed(text: str) -> str:

@@ -14,15 +14,16 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
-
-from markdown_it import MarkdownIt
-from markdown_it.token import Token
 
 from reviewkit.errors import InputError, ReviewFileError, add
 from reviewkit.findings.findings_file import WORDS
 from reviewkit.tables import files, keys
+
+if TYPE_CHECKING:
+    from markdown_it import MarkdownIt
+    from markdown_it.token import Token
 
 FOLDER = "photos"
 """Of the published review."""
@@ -81,6 +82,8 @@ class Sized:
 
 def parser() -> MarkdownIt:
     """Return the reader of Markdown in which a picture is one."""
+    from markdown_it import MarkdownIt  # words without a picture are checked without
+
     return MarkdownIt("commonmark", {"html": False}).enable("table")
 
 

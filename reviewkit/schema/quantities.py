@@ -62,7 +62,10 @@ BY_SUFFIX = {
 class Block(BaseModel):
     """A block of the review file: unknown keys are errors, values are checked, nothing changes later."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True, allow_inf_nan=False)
+    # Built when first asked: a command needs few of the blocks that there are.
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, str_strip_whitespace=True, allow_inf_nan=False, defer_build=True
+    )
 
 
 Checked = TypeVar("Checked", bound=BaseModel)

@@ -103,8 +103,12 @@ def _source() -> Iterator[Path]:
         yield from sorted(path for path in folder.rglob("*") if path.is_file())
 
 
-SCHEMA_EXTRAS = ("rfc3987_syntax",)
-"""A grammar of web addresses that the notebook format's checker loads, and never asks: most of its import."""
+SCHEMA_EXTRAS = (
+    *("rfc3987_syntax", "rfc3986_validator", "uri_template", "jsonpointer"),
+    *("isoduration", "webcolors"),
+)
+"""Readers of addresses, durations and colours that the notebook format's checker loads, and never asks: most
+of its import."""
 
 _held: Counter[str] = Counter()
 _aside: dict[str, ModuleType] = {}

@@ -23,7 +23,7 @@ from shown_sections import SECTIONS, shown  # noqa: E402
 
 from reviewkit.drawing.picture import WIDTHS, picture  # noqa: E402
 from reviewkit.figures.chart import Chart  # noqa: E402
-from reviewkit.publishing import stills  # noqa: E402
+from reviewkit.publishing import png, stills  # noqa: E402
 
 _TIMES = 5
 
@@ -63,7 +63,7 @@ def main() -> None:
         stills.chart_picture(chart.question, chart.answer, picture(one, width=width), source, "light")
         for chart, one in plain
     ]
-    still = [least_ms(lambda svg=svg: stills.png(svg, stills.WIDTH)) for svg in svgs]
+    still = [least_ms(lambda svg=svg: png.drawn(svg, stills.WIDTH)) for svg in svgs]
     print(f"{len(drawn)} charts")
     for name, values, unit in (
         ("both pictures", both, "ms"),

@@ -1,22 +1,20 @@
 """Published pages: a review's own, one for each section, and the list of all reviews."""
 
 from reviewkit.publishing.site.context import PREVIEW, Link, PageContext, charts_name, charts_source
-from reviewkit.publishing.site.exporter import rendered
 from reviewkit.publishing.site.pages import (
-    COMPARED,
     KnownPages,
-    beside,
     write_charts,
     write_comparison,
     write_index,
     write_preview,
     write_review,
     write_sections,
-    write_shelf,
 )
 from reviewkit.publishing.site.preview import preview_of_nothing, preview_script, with_preview
 from reviewkit.publishing.site.prose import word_faults
-from reviewkit.publishing.site.single_file import join
+from reviewkit.publishing.site.rendering import kept, rendered, trim
+from reviewkit.publishing.site.shelf import COMPARED, beside, write_shelf
+from reviewkit.publishing.site.single_file import join, key_line, opening
 
 __all__ = [
     "COMPARED",
@@ -28,9 +26,13 @@ __all__ = [
     "charts_name",
     "charts_source",
     "join",
+    "kept",
+    "key_line",
+    "opening",
     "preview_of_nothing",
     "preview_script",
     "rendered",
+    "trim",
     "with_preview",
     "word_faults",
     "write_charts",

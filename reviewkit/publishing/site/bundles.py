@@ -12,7 +12,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from reviewkit.findings import CHART_MIME, PLOTLY_MIME
+from reviewkit.findings import CHART_MIME, PLOTLY_MIME, Finding
 
 _TEXT = "a abbr b br code del em i ins kbd s small span strong sub sup u var wbr"
 _BLOCKS = "blockquote dd details div dl dt figcaption figure h2 h3 h4 h5 h6 hr li ol p pre section summary ul"
@@ -174,3 +174,11 @@ def _picture(mime: str, content: str, words: str) -> Markup:
         base64.b64encode(content.encode()).decode() if mime == "image/svg+xml" else "".join(content.split())
     )
     return Markup('<img alt="{}" src="data:{};base64,{}">').format(words.strip("<>"), mime, coded)
+
+
+_ORDER = ("fail", "inconclusive", "pass")
+
+
+def urgency(item: Finding) -> tuple[bool, int]:
+    """Whether the charge ends stands first, then what is outside its limit."""
+    return not item.key.endswith(".terminates"), _ORDER.index(str(item.verdict))

@@ -27,9 +27,9 @@ from reviewkit.findings import (
 from reviewkit.findings.displays import EXTRA_PAGE_MIME
 from reviewkit.metrology import Component, formatting, merged, units
 from reviewkit.publishing.site import bundles, context, prose
-from reviewkit.publishing.site.bundles import cleaned
+from reviewkit.publishing.site.bundles import cleaned, urgency
 from reviewkit.publishing.site.context import Link, PageContext
-from reviewkit.publishing.site.prose import anchor
+from reviewkit.publishing.site.prose import anchor, unbroken
 from reviewkit.review import video
 from reviewkit.review.chapters import Cue
 from reviewkit.system import kit
@@ -106,6 +106,17 @@ def track(cues: Iterable[Cue]) -> str:
     return f"data:text/vtt;charset=utf-8,{quote(video.webvtt(cues))}"
 
 
+def led(html: Markup, page: PageContext, *, home: str = "") -> Markup:
+    """Return a part in which the ways to findings lead to the pages that hold them, the others to `home`."""
+    where = page.where
+    return Markup(
+        _TO_FINDING.sub(lambda way: f'href="{where.get(way[1], home)}#{way[1]}"', html)  # escaped already
+    )
+
+
+_TO_FINDING = re.compile(r'href="#([^"]+)"')
+
+
 FILTERS: dict[str, Callable[..., Any]] = {
     "value_text": value_text,
     "limit_text": limit_text,
@@ -115,6 +126,8 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "sentence": sentence,
     "stamp": csv_table.stamp,
     "track": track,
+    "cleaned": cleaned,
+    "led": led,
 }
 
 
@@ -256,23 +269,6 @@ class _State:
         return Markup(self.parts.film(self.page.film, self.page, link))
 
 
-def led(html: Markup, page: PageContext, *, home: str = "") -> Markup:
-    """Return a part in which the ways to findings lead to the pages that hold them, the others to `home`."""
-    where = page.where
-    return Markup(
-        _TO_FINDING.sub(lambda way: f'href="{where.get(way[1], home)}#{way[1]}"', html)  # escaped already
-    )
-
-
-_TO_FINDING = re.compile(r'href="#([^"]+)"')
-_ORDER = ("fail", "inconclusive", "pass")
-
-
-def urgency(item: Finding) -> tuple[bool, int]:
-    """Whether the charge ends stands first, then what is outside its limit."""
-    return not item.key.endswith(".terminates"), _ORDER.index(str(item.verdict))
-
-
 def _bare(text: str) -> str:
     return "".join(letter for letter in text.lower() if letter.isalnum())
 
@@ -336,27 +332,6 @@ def rendered(notebook: Mapping[str, Any], page: PageContext) -> str:
     """
     body, _ = exporter().from_notebook_node(from_dict(_joined(notebook)), resources={"page": page})
     return unbroken(str(body))
-
-
-_PIECES = re.compile(r"<(script|style|pre|code|title)\b.*?</\1>|<[^>]*>|[^<]+", re.DOTALL)
-_UNIT = r"(?:[µmkM]?(?:V|Ah|A|Wh|W|Ω|s)|min|h|%|°C|d|days?|months?|years?)(?![\w/])"
-_INSIDE_A_VALUE = re.compile(rf"(?<=[\d¼½¾]) (?={_UNIT})|(?<=[±+]) (?=\d)|(?<=\w) (?=[±+] ?\d)")
-
-
-_DATE = re.compile(r"(?<![\w-])\d{4}-\d\d-\d\d(?![\w-])")
-
-
-def unbroken(page: str) -> str:
-    """Return a page in which no line ends inside a value: between number and unit, beside "±", in a date.
-
-    Scripts, styles and what is set as code are left as they are.
-    """
-    return _PIECES.sub(lambda piece: piece[0] if piece[0].startswith("<") else _whole(piece[0]), page)
-
-
-def _whole(text: str) -> str:
-    text = _INSIDE_A_VALUE.sub("\u00a0", text)
-    return _DATE.sub(lambda date: f'<span class="whole">{date[0]}</span>', text)
 
 
 def template(name: str, page: PageContext, **values: Any) -> str:

@@ -6,7 +6,7 @@ import re
 from functools import cache
 from typing import Any
 
-from reviewkit.publishing.site import context, exporter
+from reviewkit.publishing.site import context
 
 _HEAD, _TOP = "<!--preview head-->", "<!--preview top-->"
 _SECTION = re.compile(r"<!--preview of (\w+)-->")
@@ -46,4 +46,6 @@ def _head(state: Any, root: str) -> Any:
 
 @cache
 def _parts() -> Any:
+    from reviewkit.publishing.site import exporter
+
     return exporter.exporter().environment.get_template("preview.html.j2").module

@@ -306,3 +306,24 @@ def _sentence(text: str) -> str:
     text = text.strip()
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+_PIECES = re.compile(r"<(script|style|pre|code|title)\b.*?</\1>|<[^>]*>|[^<]+", re.DOTALL)
+_UNIT = r"(?:[µmkM]?(?:V|Ah|A|Wh|W|Ω|s)|min|h|%|°C|d|days?|months?|years?)(?![\w/])"
+_INSIDE_A_VALUE = re.compile(rf"(?<=[\d¼½¾]) (?={_UNIT})|(?<=[±+]) (?=\d)|(?<=\w) (?=[±+] ?\d)")
+
+
+_DATE = re.compile(r"(?<![\w-])\d{4}-\d\d-\d\d(?![\w-])")
+
+
+def unbroken(page: str) -> str:
+    """Return a page in which no line ends inside a value: between number and unit, beside "±", in a date.
+
+    Scripts, styles and what is set as code are left as they are.
+    """
+    return _PIECES.sub(lambda piece: piece[0] if piece[0].startswith("<") else _whole(piece[0]), page)
+
+
+def _whole(text: str) -> str:
+    text = _INSIDE_A_VALUE.sub("\u00a0", text)
+    return _DATE.sub(lambda date: f'<span class="whole">{date[0]}</span>', text)

@@ -8,16 +8,18 @@ import html
 import mimetypes
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html.parser import HTMLParser
 from pathlib import Path
+
+from markupsafe import Markup
 
 from reviewkit.errors import InputError
 from reviewkit.findings import CHART_MIME, PART_MIME, PLOTLY_MIME
 from reviewkit.pipeline import harvest
 from reviewkit.pipeline.results import Reviewed, SectionResult
-from reviewkit.publishing.site import bundles, context, exporter
-from reviewkit.publishing.site.bundles import ChartBundle, cleaned
+from reviewkit.publishing.site import bundles, context, rendering
+from reviewkit.publishing.site.bundles import ChartBundle
 from reviewkit.publishing.site.context import PageContext
 from reviewkit.review.photographs import FOLDER
 
@@ -268,7 +270,7 @@ CARD = "card.html"
 HOME = "index.html"
 
 
-def write(reviewed: Reviewed, page: PageContext) -> str:
+def write(reviewed: Reviewed, page: PageContext, *, fresh: bool = False) -> str:
     """Write the small version beside the review's pages and return where it is.
 
     It holds the title, what the bench found, one picture and the way to the review; nothing in it is fetched
@@ -279,6 +281,8 @@ def write(reviewed: Reviewed, page: PageContext) -> str:
     reviewed : Reviewed
     page : PageContext
         The review's own page.
+    fresh : bool
+        Render it whatever there was before.
 
     Returns
     -------
@@ -288,12 +292,20 @@ def write(reviewed: Reviewed, page: PageContext) -> str:
     place = reviewed.staged / CARD
     if CARD in {result.page for result in reviewed.sections} | page.pages:
         return ""
-    found = exporter.led(cleaned(opening(reviewed, "text/html")), page, home=HOME)
     about = reviewed.file.review
     edition = f"Edition {about.edition}" if about.edition else "Working copy"
     told = ", ".join(part for part in (edition, about.date, about.author) if part)
     chart = next(_pictured(reviewed), None)
-    text = exporter.template("card.html.j2", page, home=HOME, found=found, told=told, chart=chart)
+    # The author's words stand on the page itself alone.
+    text = rendering.template(
+        "card.html.j2",
+        replace(page, words=Markup()),
+        fresh=fresh,
+        home=HOME,
+        found=opening(reviewed, "text/html"),
+        told=told,
+        chart=chart,
+    )
     place.write_text(text, encoding="utf-8")
     return CARD
 
@@ -318,7 +330,7 @@ def key_line(reviewed: Reviewed) -> str:
 def _pictured(reviewed: Reviewed) -> Iterator[ChartBundle]:
     """Walk each section's first picture, that section's first from which the most urgent finding is."""
     judged = [item for item in reviewed.findings if item.is_judged]
-    first = min(judged, key=exporter.urgency, default=None)
+    first = min(judged, key=bundles.urgency, default=None)
 
     def has_it(result: SectionResult) -> bool:
         return first is not None and first.key in {item.key for item in result.findings}
