@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import os
+import shutil
+import signal
+import threading
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -15,13 +20,13 @@ pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::R
 
 
 @pytest.fixture(scope="module")
-def scheduler() -> Iterator[str]:
+def cluster() -> Iterator[Any]:
     distributed = pytest.importorskip("distributed", reason="reviewkit[cluster] is not installed")
     workers = distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1"
     )
     with workers as cluster:
-        yield cluster.scheduler_address
+        yield cluster
 
 
 def published(out: Path) -> dict[str, bytes]:
@@ -30,10 +35,10 @@ def published(out: Path) -> dict[str, bytes]:
     }
 
 
-def run(out: Path, *options: str) -> dict[str, bytes]:
+def run(out: Path, *options: str, folders: Sequence[Path] = (FILES / "lantern",)) -> dict[str, bytes]:
     arguments = [
         "run",
-        str(FILES / "lantern"),
+        *map(str, folders),
         "--only-templates",
         str(FILES / "templates"),
         "-o",
@@ -45,8 +50,35 @@ def run(out: Path, *options: str) -> dict[str, bytes]:
     return published(out)
 
 
-def test_two_workers_publish_what_one_process_does(scheduler: str, tmp_path: Path) -> None:
-    assert run(tmp_path / "cluster", "--scheduler", scheduler) == run(tmp_path / "here")
+def test_two_workers_publish_what_one_process_does(cluster: Any, tmp_path: Path) -> None:
+    there = run(tmp_path / "cluster", "--scheduler", cluster.scheduler_address)
+    assert there == run(tmp_path / "here")
+
+
+def test_a_worker_that_is_killed_on_the_way_costs_no_review(cluster: Any, tmp_path: Path) -> None:
+    folders = [shutil.copytree(FILES / "lantern", tmp_path / f"lantern-{number}") for number in range(6)]
+    killed: list[int] = []
+    ended = threading.Event()
+
+    def kill() -> None:
+        """Kill the process of the first worker that is seen at work."""
+        while not (killed or ended.wait(0.01)):
+            busy = [address for address, one in cluster.scheduler.workers.items() if one.processing]
+            for nanny in cluster.workers.values():
+                if not killed and nanny.worker_address in busy:
+                    killed.append(nanny.pid)
+                    os.kill(nanny.pid, signal.SIGKILL)
+
+    killer = threading.Thread(target=kill)
+    killer.start()
+    try:
+        there = run(tmp_path / "cluster", "--scheduler", cluster.scheduler_address, folders=folders)
+    finally:
+        ended.set()
+        killer.join()
+    assert killed
+    assert there == run(tmp_path / "here", folders=folders)
+    assert sum(name.endswith("/index.html") for name in there) == len(folders)
 
 
 def test_an_address_where_nobody_answers_is_an_input_error(

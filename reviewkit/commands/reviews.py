@@ -16,7 +16,7 @@ from reviewkit.commands.pages import settled, wanted
 from reviewkit.errors import Faults, InputError, gathered
 from reviewkit.findings import PLOTLY_MIME, Findings
 from reviewkit.pipeline import harvest, loading, runner
-from reviewkit.pipeline.cache import RunOptions, SectionCache, remember
+from reviewkit.pipeline.cache import RunOptions, SectionCache, is_reworded, remember
 from reviewkit.pipeline.results import ASSETS, Reviewed
 from reviewkit.pipeline.runner import Bar
 from reviewkit.publishing import atomic, editions, written
@@ -135,7 +135,7 @@ def run(
     own = tuple(templates), tuple(only_templates)
     parts = template.discover(own[0], only=own[1])
     # What writes pages is loaded while others load what the sections need.
-    Thread(target=_pages, daemon=True).start()
+    Thread(target=_load_pages, args=(folders, options, fresh), daemon=True).start()
     files = loading.read(folders, parts, reserved=(ASSETS,))
     loading.films(files)
     done: list[Published] = []
@@ -206,6 +206,13 @@ def _remember(done: Iterable[Published], parts: Iterable[Section], options: Mapp
             shown = fingerprints(file.folder, author_text.pictured(file.folder))
             digests |= {seen.path: seen.sha256 for seen in shown}
             remember(file.folder, options[file.name], place=item.place, digests=digests, meters=file.meters)
+
+
+def _load_pages(folders: Iterable[str | Path], options: RunOptions, fresh: bool) -> None:
+    """Load what writes pages, and where more than words has changed, what renders them."""
+    _pages()
+    if fresh or not is_reworded(map(Path, folders), options):
+        from reviewkit.publishing.site import exporter  # noqa: F401
 
 
 def _pages() -> ModuleType:

@@ -37,10 +37,10 @@ from reviewkit.charge.findings import ChargeFindings
 LENGTH_S = 30_000.0
 LOGS = ("logs/voltage.csv", "logs/current.csv")
 SPELLINGS = ("seconds", "moment")
-LIMITS = {300_000: 1.3, 3_000_000: 0.8}
+LIMITS = {300_000: 1.5}
 """Rows of each log, and how much of pandas' time the whole analysis may take."""
 
-MOST_MEMORY = 1.5
+MOST_MEMORY = 1.4
 _THREADS = "mode.max_threads"
 
 

@@ -6,34 +6,28 @@ after the other. For many devices it is the time of one, times their number. Eve
 own, in a fresh process, with nothing kept from before unless the row says so. Ratios are medians over the
 pairs. Asserts nothing.
 
-    python tests/benchmarks/speed.py [--pairs 3] [--part device change word preview shelf charge page]
+    python tests/benchmarks/speed.py [--pairs 3] [--part device change word …]
 """
 
 from __future__ import annotations
 
 import argparse
-import os
 import shutil
-import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 
+import growth
 import long_log_page
 import long_logs
+import on_a_cluster
+from bench import ROOT, Bench, timed
 
-ROOT = Path(__file__).resolve().parents[2]
-ALDER = ROOT / "examples" / "alder"
-TEMPLATES = ROOT / "templates"
-SECTIONS = ("readout", "charge", "drain", "ui_states")
-FEW, MANY = 20, 50
-PROGRAMS = Path(sys.executable).parent
-CHANGED_LOG = "logs/drain-standby.csv"
+FEW, MANY, LISTED, COMPARED = 20, 50, 200, 12
 
 
 @dataclass(frozen=True)
@@ -56,108 +50,6 @@ class Row:
     wanted: str
     reached: bool
     spread: str = ""
-
-
-class Bench:
-    """A folder with devices to review, and the commands run there.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Empty.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._kept = 0
-        self.devices = [self._device(number) for number in range(MANY)]
-
-    def _device(self, number: int) -> Path:
-        """Return a device of its own: Alder under another name, its logs begun at another row."""
-        place = Path(shutil.copytree(ALDER, self._folder / "devices" / f"alder-{number:02}"))
-        words = (place / "review.yaml").read_text(encoding="utf-8")
-        named = words.replace("name: Alder", f"name: Alder {number}", 1)
-        (place / "review.yaml").write_text(named, encoding="utf-8")
-        return place
-
-    def run(self, devices: Sequence[Path], *options: str, kept: bool = False) -> float:
-        """Run the kit's command; return how long it took [s]. What it keeps is its own unless `kept`."""
-        self._kept += not kept
-        out = self._folder / f"site-{self._kept}"
-        surroundings = {**os.environ, "REVIEWKIT_CACHE": str(self._folder / f"kept-{self._kept}")}
-        command = [str(PROGRAMS / "reviewkit"), "run", *map(str, devices), "-o", str(out), *options]
-        return _timed(lambda: _done(command, cwd=self._folder, env=surroundings))
-
-    def check(self, device: Path) -> float:
-        """Return how long the kit's command takes to check a device [s], with what the last run kept."""
-        surroundings = {**os.environ, "REVIEWKIT_CACHE": str(self._folder / f"kept-{self._kept}")}
-        command = [str(PROGRAMS / "reviewkit"), "check", str(device)]
-        return _timed(lambda: _done(command, cwd=self._folder, env=surroundings))
-
-    @contextmanager
-    def preview(self, device: Path) -> Iterator[str]:
-        """Hold a preview; give its address."""
-        command = [str(PROGRAMS / "reviewkit"), "preview", str(device)]
-        own = {**os.environ, "REVIEWKIT_CACHE": str(self._folder / "kept-preview"), "PYTHONUNBUFFERED": "1"}
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=own) as process:
-            assert process.stdout
-            yield process.stdout.readline().strip()
-            process.terminate()
-
-    def by_command_lines(self) -> float:
-        """Run one device's notebooks and render them, each by the two command lines [s]."""
-        self._kept += 1
-        site = self._folder / f"site-{self._kept}"
-        out = Path(tempfile.mkdtemp(dir=self._folder))
-        self.run(self.devices[:1], kept=True)  # findings for the summary to read: not timed
-        found = site / self.devices[0].name / "findings.json"
-        shutil.copy(found, out)
-        return _timed(lambda: self._notebooks(out))
-
-    def _notebooks(self, out: Path) -> None:
-        for name in SECTIONS:
-            self._executed(name, out, cwd=self.devices[0])
-        self._executed("summary", out, cwd=out)
-
-    def _executed(self, name: str, out: Path, *, cwd: Path) -> None:
-        values = self.devices[0] / "review.yaml"
-        made = out / f"{name}.ipynb"
-        template = str(TEMPLATES / f"{name}.ipynb")
-        _done(
-            [str(PROGRAMS / "papermill"), "-f", str(values), template, str(made), "--no-progress-bar"],
-            cwd=cwd,
-        )
-        _done(
-            [str(PROGRAMS / "jupyter"), "nbconvert", "--to", "html", "--log-level", "ERROR", str(made)],
-            cwd=cwd,
-        )
-
-    def change(self, device: Path) -> None:
-        """Change one of the device's logs: its last row goes."""
-        log = device / CHANGED_LOG
-        log.write_text(
-            "".join(log.read_text(encoding="utf-8").splitlines(keepends=True)[:-1]), encoding="utf-8"
-        )
-        # A published edition is not run again from other data.
-        words = device / "review.yaml"
-        text = words.read_text(encoding="utf-8")
-        edition = next(line for line in text.splitlines() if line.strip().startswith("edition:"))
-        number = int(edition.partition(":")[2].split("#")[0])
-        words.write_text(
-            text.replace(edition, edition.replace(str(number), str(number + 1), 1), 1), encoding="utf-8"
-        )
-
-
-def _done(command: list[str], **options: object) -> None:
-    done = subprocess.run(command, capture_output=True, text=True, **options)  # type: ignore[call-overload]
-    if done.returncode:
-        raise SystemExit(f"{' '.join(command)}\n{done.stderr}")
-
-
-def _timed(work: Callable[[], object]) -> float:
-    start = time.perf_counter()
-    work()
-    return time.perf_counter() - start
 
 
 def _at_least(what: str, ratios: Sequence[float], wanted: float) -> Row:
@@ -188,7 +80,7 @@ def device(bench: Bench, pairs: int) -> Iterator[Row]:
             f"  one device: {plain:.1f} s by the command lines, {cold:.2f} s, unchanged {again[-1]:.2f} s",
             file=sys.stderr,
         )
-    yield _at_least("one device, cold", ratios, 12)
+    yield _at_least("one device, cold", ratios, 14)
     yield _at_most("nothing changed: the whole command", again, 0.5, "s")
 
 
@@ -208,7 +100,7 @@ def change(bench: Bench, pairs: int) -> Iterator[Row]:
             changed = bench.run(own, *options, kept=True)
             ratios.append(changed / cold)
             print(f"  {what}: {cold:.2f} s, {changed:.2f} s", file=sys.stderr)
-        yield _at_most(what, ratios, 1 / 3)
+        yield _at_most(what, ratios, 1 / 3 if options else 0.4)
 
 
 def word(bench: Bench, pairs: int) -> Iterator[Row]:
@@ -254,13 +146,13 @@ def previewed(bench: Bench, pairs: int) -> Iterator[Row]:
         for number in range(pairs + 1):
             time.sleep(1)
             (own / "words.md").write_text(f"{words}\nWord number{number}.\n", encoding="utf-8")
-            seen.append(_timed(page.locator(f"text=Word number{number}.").wait_for))
+            seen.append(timed(page.locator(f"text=Word number{number}.").wait_for))
         for _ in range(pairs):
             time.sleep(1)
             shown = page.evaluate("document.documentElement.dataset.preview")
             bench.change(own)
             ask = f"() => Number(document.documentElement.dataset.preview) > {shown}"
-            changed.append(_timed(lambda ask=ask: page.wait_for_function(ask, timeout=120_000)))
+            changed.append(timed(lambda ask=ask: page.wait_for_function(ask, timeout=120_000)))
         browser.close()
     # The first one loads what all others have.
     yield _at_most("a word saved → on the page, preview running", seen[1:], 0.5, "s")
@@ -279,8 +171,43 @@ def shelf(bench: Bench, pairs: int) -> Iterator[Row]:
         print(
             f"  shelf: {plain:.1f} s for one by the command lines, {few:.1f} s, {many:.1f} s", file=sys.stderr
         )
-    yield _at_least(f"{FEW} devices, cold (the baseline: {FEW} times one)", ratios, 30)
+    yield _at_least(f"{FEW} devices, cold (the baseline: {FEW} times one)", ratios, 38)
     yield _at_most(f"{MANY} devices ÷ {FEW}, over {MANY}/{FEW}", growth, 1.1)
+
+
+def together(bench: Bench, pairs: int) -> Iterator[Row]:
+    """Twelve reviews that have been run, side by side; a review's run beside 199 others on the list."""
+    own = bench.devices[:COMPARED]
+    bench.run(own)
+    compared = [bench.command("compare", *map(str, own), "-o", str(bench.site)) for _ in range(pairs)]
+    yield _at_most(f"comparison of {COMPARED} devices that have been run", compared, 3, "s")
+    more = []
+    for _ in range(pairs):
+        alone = bench.run(own[:1], "--fresh")
+        published = bench.site / own[0].name
+        for number in range(1, LISTED):
+            shutil.copytree(published, bench.site / f"listed-{number:03}")
+        more.append(bench.run(own[:1], "--fresh", kept=True) - alone)
+        shutil.rmtree(bench.site)
+    yield _at_most(f"list of {LISTED}, each read for the first time, beyond the review", more, 1, "s")
+
+
+def grown(_: Bench, pairs: int) -> Iterator[Row]:
+    """How a run grows: a slope, and what is there before the first; the points by `growth.py` alone."""
+    for slope in growth.slopes(pairs):
+        yield Row(slope.what, f"{slope.each_s:.2f} s", "", True, f"{slope.first_s:.2f} s at first")
+
+
+def clustered(_: Bench, __: int) -> Iterator[Row]:
+    """200 reviews by two workers, one killed on the way, beside this machine alone."""
+    told = on_a_cluster.measured(LISTED)
+    yield Row(
+        f"{LISTED} reviews by two workers, one killed: published once",
+        f"{told.once}",
+        f"{LISTED}",
+        told.once == LISTED,
+    )
+    yield _at_most("the same ÷ this machine alone", [told.cluster_s / told.alone_s], 1.5)
 
 
 def long_charge(_: Bench, pairs: int) -> Iterator[Row]:
@@ -309,8 +236,11 @@ PARTS: dict[str, Callable[[Bench, int], Iterable[Row]]] = {
     "word": word,
     "preview": previewed,
     "shelf": shelf,
+    "together": together,
     "charge": long_charge,
     "page": long_page,
+    "growth": grown,
+    "cluster": clustered,
 }
 
 
@@ -327,7 +257,7 @@ def told(rows: Iterable[Row]) -> None:
 def measured(parts: Sequence[str], pairs: int) -> Iterator[Row]:
     """Walk the rows of the parts wanted."""
     with tempfile.TemporaryDirectory() as folder:
-        bench = Bench(Path(folder))
+        bench = Bench(Path(folder), MANY)
         for name in parts:
             yield from PARTS[name](bench, pairs)
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 import html
 import json
+import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -43,7 +44,7 @@ def write_shelf(
         If somebody else's page has that name.
     """
     context.write_charts(out, context.charts_source(charts_script))
-    columns, reviews = shelf(out)
+    columns, reviews = shelf(out, fresh=fresh)
     page = PageContext(title="All reviews")
     text = rendering.template(
         "list.html.j2",
@@ -105,13 +106,11 @@ class ShelfRow:
         return " ".join(figure.has for figure in self.figures if figure.has)
 
 
-def shelf(out: Path) -> tuple[list[str], list[ShelfRow]]:
+def shelf(out: Path, *, fresh: bool = False) -> tuple[list[str], list[ShelfRow]]:
     """Return the columns' names and the reviews of a published folder, drafts left out."""
-    wholes = [(name, whole, _own_figures(out / name, whole)) for name, whole in _published(out)]
-    columns = {name: head for _, _, own in wholes for name, (head, _) in own.items()}
-    rows = [
-        _row(name, whole, [own.get(key, ("", Figure()))[1] for key in columns]) for name, whole, own in wholes
-    ]
+    every = {place.name: _listed(place, fresh=fresh) for place in _published(out)}
+    columns = {key: head for told in every.values() for key, (head, _) in told["figures"].items()}
+    rows = [_row(name, told, [_figure(told, key) for key in columns]) for name, told in every.items()]
     return list(columns.values()), sorted(rows, key=lambda row: row.title.lower())
 
 
@@ -159,7 +158,7 @@ def _picture(head: str, drawn: Sequence[tuple[str, Figure]]) -> Markup:
 
 def comparisons(out: Path) -> list[Link]:
     """Return the pages of a published folder that show its reviews side by side."""
-    devices = {name: whole["device"]["name"] for name, whole in _published(out)}
+    devices = {place.name: _listed(place)["device"]["name"] for place in _published(out)}
     links = []
     for path in sorted(out.glob(f"*/{COMPARED}")):
         place = path.parent
@@ -186,14 +185,34 @@ def beside(names: Sequence[str]) -> str:
     return f"{whole[: _LONGEST - 9]}-{hashlib.sha256(whole.encode()).hexdigest()[:8]}"
 
 
-def _published(out: Path) -> list[tuple[str, dict[str, Any]]]:
-    """Return name and findings of each folder that is a review of the kit's, and not a draft."""
+def _published(out: Path) -> list[Path]:
+    """Return each folder that is a review of the kit's, and not a draft."""
     places = [path.parent for path in sorted(out.glob(f"*/{JSON_FILE}")) if "." not in path.parent.name]
-    return [
-        (place.name, findings_file.whole(place / JSON_FILE))
-        for place in places
-        if not place.is_symlink() and written.is_review(place)
-    ]
+    return [place for place in places if not place.is_symlink() and written.is_review(place)]
+
+
+def _listed(place: Path, *, fresh: bool = False) -> dict[str, Any]:
+    """Return what a review tells the list, as plain data: read once while its files stay as they are."""
+    read = [place / written.MARK, place / JSON_FILE, *sorted(place.glob("notebooks/*.ipynb"))]
+    states = [(str(path), status.st_size, status.st_mtime_ns) for path in read if (status := _status(path))]
+
+    def make() -> str:
+        whole = findings_file.whole(place / JSON_FILE)
+        figures = {name: (head, asdict(own)) for name, (head, own) in _own_figures(place, whole).items()}
+        return json.dumps({"device": whole["device"], "review": whole["review"], "figures": figures})
+
+    told: dict[str, Any] = json.loads(rendering.kept(("listed", states), make, fresh=fresh))
+    return told
+
+
+def _status(path: Path) -> os.stat_result | None:
+    return path.stat() if path.is_file() else None
+
+
+def _figure(told: Mapping[str, Any], key: str) -> Figure:
+    """Return what stands in one of the list's columns; empty where the review has nothing for it."""
+    _, own = told["figures"].get(key, ("", {}))
+    return Figure(**{**own, "interval": tuple(own["interval"])} if own.get("interval") else own)
 
 
 def _own_figures(place: Path, whole: Mapping[str, Any]) -> dict[str, tuple[str, Figure]]:
@@ -201,7 +220,8 @@ def _own_figures(place: Path, whole: Mapping[str, Any]) -> dict[str, tuple[str, 
 
     Its summary displays them; its metadata may name findings as `figures` beside.
     """
-    summaries = (json.loads(path.read_text(encoding="utf-8")) for path in place.glob("notebooks/*.ipynb"))
+    texts = (path.read_text(encoding="utf-8") for path in place.glob("notebooks/*.ipynb"))
+    summaries = (json.loads(text) for text in texts if '"summary"' in text)
     own = [one for one in summaries if one["metadata"].get("reviewkit", {}).get("kind") == "summary"]
     shown = (part for one in own for part in harvest.displayed(one, PART_MIME) if "figures" in part)
     found = {item["name"]: (item["head"], _read(item)) for part in shown for item in part["figures"]}
