@@ -6,9 +6,14 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from hypothesis import settings
 from visits import BROWSER, FLAGS
 
 from reviewkit.system import kit
+
+# A busy machine is no fault; speed is shown by benchmarks.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 # Notebooks made to fail, hang or tell: run by the tests that need them, not collected as tests.
 collect_ignore = ["files"]

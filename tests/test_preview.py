@@ -242,7 +242,7 @@ def test_an_interruption_ends_it_and_leaves_nothing(shown: Shown) -> None:
     shown.process.send_signal(signal.SIGINT)
     assert shown.process.wait(timeout=60) == 0
     # What ran the notebooks ends when it sees that nobody is there any more.
-    until = time.monotonic() + 30
+    until = time.monotonic() + 120
     while list(shown.temporary.iterdir()) and time.monotonic() < until:
         time.sleep(0.1)
     assert not list(shown.temporary.iterdir())
