@@ -368,7 +368,7 @@ def test_the_policy_of_a_page_stops_what_got_past_everything_else(
 
 
 def _refused(visit: Visit, until: str) -> str:
-    """Return what the browser says that it refused, once it has told of this too, or not within ten seconds."""
+    """Return what the browser says that it refused; it tells of each in its own time."""
     for _ in range(50):
         visit.page.wait_for_timeout(200)
         refused = "\n".join(line for line in visit.said if "Content Security Policy" in line)
