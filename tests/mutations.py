@@ -219,6 +219,8 @@ def _forked(change: Change | None, tests: Quickest) -> None:
 
 def noticed_forked(change: Change | None, tests: Quickest, seconds: float) -> str:
     """Return "failed" where a test fails with the change, "hung" where one doesn’t end, else ""."""
+    if not tests.seconds:
+        return ""
     child = multiprocessing.get_context("fork").Process(target=_forked, args=(change, tests))
     child.start()
     child.join(seconds)

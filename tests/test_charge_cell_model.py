@@ -101,9 +101,11 @@ def test_beyond_what_was_measured_the_curve_goes_on_along_its_end() -> None:
         assert circuit.resting_V() == pytest.approx(volts, abs=1e-9)
         assert circuit.steady(0.1, 99.0, 1)[0] == pytest.approx([volts], abs=1e-9)
     bent = linear().open_circuit_V.copy()
+    bent[0] = 3.5
     bent[-12:] = bent[-12] + 0.01 * np.arange(12)
     pitch = 2.0 / 399
     model = CellModel(linear().charge_Ah, bent, 0.1, np.zeros(1), np.array([300.0]), 0.0)
+    assert Circuit(model, start(0.25 * pitch), 5.0).resting_V() == pytest.approx(3.5 + 0.25 * (bent[1] - 3.5))
     assert Circuit(model, start(2.0 + 5 * pitch), 5.0).resting_V() == pytest.approx(bent[-1] + 0.05, abs=1e-9)
 
 

@@ -95,6 +95,7 @@ def test_a_rig_that_is_not_declared_is_asked_for():
         item.key: item for item in corrected_runs.of_run(analysed("alder", bare), apart, sources.PortMeters())
     }
     assert found["charge.device_resistance"].verdict == "not tested"
+    assert "burden_ohm" in found["charge.device_resistance"].note
     assert found["charge.time_without_rig"].value is None
     assert found["charge.series_resistance"].value is not None
 

@@ -12,7 +12,7 @@ import yaml
 import reviewkit
 from reviewkit import readout
 from reviewkit.errors import InputError
-from reviewkit.readout import model, table
+from reviewkit.readout import model, report, table
 
 ROOT = Path(reviewkit.__file__).parents[1]
 EXAMPLES = ROOT / "examples"
@@ -23,6 +23,12 @@ GOOD = "reference (V),shown\n3.62,3.6\n3.66,3.7\n3.91,3.9\n"
 def bench(folder: Path, table: str, **more: Any) -> readout.ReadoutInputs:
     (folder / "readout.csv").write_text(table, encoding="utf-8")
     return readout.inputs(**({"voltmeter": METER, "readout_table": "readout.csv"} | more))
+
+
+def test_a_sentence_lists_six_explanations_and_no_empty_one() -> None:
+    """Chosen: what a reader can compare."""
+    ways = [[], *([row] for row in range(2, 10))]
+    assert report._told_ways(ways) == [[str(row)] for row in range(2, 8)]
 
 
 def found(folder: Path, table: str, **more: Any) -> dict[str, Any]:

@@ -45,6 +45,14 @@ def test_and_binds_closer_than_or_and_not_closest_as_in_python():
         assert read("not charging and cable or locked")(state) is ((not charging and cable) or locked)
 
 
+def test_thirty_brackets_may_stand_inside_each_other() -> None:
+    """Of the forty that are allowed: chosen, more than anyone writes."""
+    text = "cable"
+    for number in range(30):
+        text = f"(cable {'and' if number % 2 else 'or'} {text})"
+    assert read(text)(LIT) is True
+
+
 @pytest.mark.parametrize(
     ("text", "expected"),
     [

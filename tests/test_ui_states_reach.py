@@ -7,7 +7,7 @@ import pytest
 import ui_machines as small
 
 from reviewkit.ui_states import Event, OwnRule, State, findings, of_machine, precautions, reach
-from reviewkit.ui_states.analysis import changes
+from reviewkit.ui_states.analysis import _apart, changes
 from reviewkit.ui_states.reach import DEFAULT
 
 GRAPHS, COUNTED = range(300), range(600)
@@ -309,3 +309,12 @@ def test_a_lock_without_meaning_is_passed_over():
     lost = small.machine([*moves, ("no cell", "power lost", "open")], states=states, leave_in=["locked"])
     (found,) = reach.hazards(lost, DEFAULT, ["locked"])
     assert (found.hazard, found.ends_in, len(found.steps)) == ("protection not recovered", "open", 2)
+
+
+def test_two_states_are_as_far_apart_as_a_person_could_tell() -> None:
+    """One for lit or dark, however bright; one for each of charging, cable, lock and error."""
+    glowing, charging = State("glow", light_percent=0.5), State("charging", charging=True, cable=True)
+    assert _apart(LIT, glowing) == _apart(DARK, State("off")) == 0
+    assert _apart(glowing, DARK) == _apart(DARK, LIT) == 1
+    assert _apart(DARK, charging) == 2
+    assert _apart(LIT, charging) == 3

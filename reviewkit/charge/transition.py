@@ -240,7 +240,8 @@ def _standing(
     if before.sum() < 4 or after.sum() < 4:
         return 0.0
     kink = abs(np.polyfit(time[after], shown[after], 1)[0] - np.polyfit(time[before], shown[before], 1)[0])
-    return float((shaken_left(shown[before], step) + hidden) / kink) if kink > 0 else 0.0
+    # Where nothing falls, the begin of a fall may be anywhere.
+    return float((shaken_left(shown[before], step) + hidden) / max(kink, 1e-12))
 
 
 def _bend(

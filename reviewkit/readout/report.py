@@ -298,7 +298,7 @@ def _doubt(result: Readout, fitted: Fit) -> str:
         named=[one for one in noted if one[0] in fitted.doubted],
         open=[one for one in noted if one[0] not in fitted.doubted],
         ways=_told_ways(fitted.ways),
-        more=max(0, len(fitted.ways) - _MOST_TOLD),
+        more=max(0, sum(map(bool, fitted.ways)) - _MOST_TOLD),
     )
 
 

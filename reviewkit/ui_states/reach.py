@@ -238,9 +238,9 @@ class Hazard:
     hazard: str
     ends_in: str
     steps: tuple[Transition, ...]
-    rank: int = 9
-    light_percent: float = 0.0
-    stops_by: tuple[Transition, ...] = ()
+    rank: int
+    light_percent: float
+    stops_by: tuple[Transition, ...]
 
     @property
     def stops_by_itself(self) -> bool:
