@@ -73,6 +73,46 @@ def test_unlike_flashes_are_not_averaged(tmp_path: Path) -> None:
     assert found.dark_s == pytest.approx((0.2, 0.2, 0.7), abs=found.half_s)
 
 
+@pytest.mark.parametrize(
+    ("lit_s", "dark_s"), [((0.2, 0.28), (0.3, 0.3)), ((0.2, 0.2), (0.25, 0.35)), ((0.1, 0.1), (0.2, 0.5))]
+)
+def test_flashes_that_differ_by_little_more_than_a_picture_are_not_averaged(
+    tmp_path: Path, lit_s: tuple[float, ...], dark_s: tuple[float, ...]
+) -> None:
+    found = seen(tmp_path, scene(pulses(lit_s, dark_s, 8), 8))
+    assert (found.kind, found.rate) == ("pattern", None)
+    assert sorted(found.lit_s) == pytest.approx(sorted(lit_s), abs=found.half_s)
+    assert sorted(found.dark_s) == pytest.approx(sorted(dark_s), abs=found.half_s)
+
+
+@pytest.mark.parametrize(
+    ("rate_Hz", "pictures_Hz", "exposure_s"),
+    [(28, 30, 0.002), (32, 30, 0.002), (55, 60, 0.001), (23, 24, 0.01)],
+)
+def test_a_light_faster_than_half_the_pictures_is_among_those_that_look_the_same(
+    tmp_path: Path, rate_Hz: float, pictures_Hz: int, exposure_s: float
+) -> None:
+    """Nyquist and Shannon: at 30 pictures a second 2, 28 and 32 Hz are one."""
+    filmed = scene(pulses([0.5 / rate_Hz], [0.5 / rate_Hz], 4), 4, rate=Fraction(pictures_Hz))
+    found = seen(tmp_path, replace(filmed, exposure_s=exposure_s))
+    assert found.kind in ("regular", "few")
+    same = (found.image_Hz, 2 * pictures_Hz - found.image_Hz)
+    assert min(abs(rate_Hz - one) for one in same) < 0.2
+
+
+@pytest.mark.parametrize(
+    ("rate_Hz", "lit", "pictures_Hz"), [(10.46, 0.22, 50), (8.12, 0.17, 24), (13, 0.5, 25)]
+)
+def test_what_is_too_fast_for_the_pictures_is_bounded(
+    tmp_path: Path, rate_Hz: float, lit: float, pictures_Hz: int
+) -> None:
+    filmed = scene(pulses([lit / rate_Hz], [(1 - lit) / rate_Hz], 4), 4, rate=Fraction(pictures_Hz))
+    found = seen(tmp_path, filmed)
+    assert (found.kind, found.rate) == ("too fast", None)
+    assert found.at_least_Hz is not None
+    assert found.at_least_Hz <= rate_Hz
+
+
 def test_a_light_that_breathes_does_not_blink(tmp_path: Path) -> None:
     filmed = scene(pulses([1.0], [1.0], 10, 0.8), 10)
     light = replace(filmed.lights[0], ramp_s=0.95, brightness=0.7)

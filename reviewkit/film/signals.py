@@ -35,6 +35,9 @@ usual."""
 FEWEST = 3
 """Flashes that show a rate [1]: two intervals, to be compared. Chosen."""
 LONGEST_CYCLE = 8
+SHORTEST_UNLIKE = 2.5
+"""Unlike flashes shorter than so many picture intervals may be alike, and unlike only in the film [1].
+Derived: rounded to pictures, each of their ends is up to one interval off, and half as much for exposures."""
 BREATHING = 0.3
 """A light that is neither lit nor dark for more than this part of its time breathes [1]. Chosen: a blink's
 ramps are shorter than its plateau."""
@@ -85,28 +88,61 @@ class Flashing:
 def flashing(found: Switching) -> Flashing:
     """Return how fast a light flashes, from all its blinks; whole cycles only."""
     blinks, step_s = found.blinks, found.level.interval_s
-    lit = [one.length_s for one in blinks[:-1]]
-    dark = [after.start_s - before.end_s for before, after in pairwise(blinks)]
+    lit, dark = _times(blinks)
+    size = _cycle(lit, dark, step_s)
+    if not size and len(blinks) > FEWEST + 1:
+        # The first may have begun before the film, or before the light took up its beat.
+        blinks = blinks[1:]
+        lit, dark = _times(blinks)
+        size = _cycle(lit, dark, step_s)
     seconds = blinks[-1].start_s - blinks[0].start_s if blinks else 0.0
     image = _image_Hz(found, len(lit) / seconds if seconds else 0.0)
     if len(blinks) < FEWEST:
         return Flashing("few", None, None, image, tuple(lit), tuple(dark), step_s, len(lit), seconds)
-    size = _cycle(lit, dark, step_s)
     rate = _rate(blinks, step_s) if size == 1 else None
     cycle = [
         tuple(float(np.mean(times[place::size])) for place in range(size)) if size else tuple(times)
         for times in (lit, dark)
     ]
     kind, at_least = "regular" if size == 1 else "pattern", None
-    if min(np.median(lit), np.median(dark)) < SHORTEST * step_s:
+    shortest = float(min(np.median(lit), np.median(dark))) / step_s
+    if shortest < SHORTEST or (size != 1 and shortest < SHORTEST_UNLIKE):
         kind, at_least, rate = "too fast", (len(lit) - 1) / seconds, None
     elif _ramped(found) > BREATHING:
         kind = "breathing"
     return Flashing(kind, rate, at_least, image, cycle[0], cycle[1], step_s, len(lit), seconds)
 
 
+def _times(blinks: Sequence[Blink]) -> tuple[list[float], list[float]]:
+    """Return how long each but the last was lit, and how long it was dark after it [s]."""
+    dark = [after.start_s - before.end_s for before, after in pairwise(blinks)]
+    return [one.length_s for one in blinks[:-1]], dark
+
+
 def _cycle(lit: Sequence[float], dark: Sequence[float], step_s: float) -> int:
-    """Return after how many flashes all is repeated; 0 where nothing is."""
+    """Return after how many flashes all is repeated; 0 where nothing is.
+
+    What two flashes don't show may show in the means of many: 0.25 s and 0.35 s dark by turns.
+    """
+    size = _repeated(lit, dark, step_s)
+    if size != 1:
+        return size
+    for longer in range(2, min(LONGEST_CYCLE, len(lit) // 3) + 1):
+        for times in (lit, dark):
+            means = [float(np.mean(times[first::longer])) for first in range(longer)]
+            if max(means) - min(means) > max(UNLIKE_PICTURES * step_s, UNLIKE * max(means)):
+                return longer
+    return 1
+
+
+UNLIKE_PICTURES, UNLIKE = 1.5, 0.1
+"""Means of times at one place of a cycle and at another differ by more than so many picture intervals, and by
+more than this part [1]. Derived: of equal times, rounded to pictures, the means differ by one interval at
+most; half as much again for exposures. The part is chosen: devices' own clocks wander less."""
+
+
+def _repeated(lit: Sequence[float], dark: Sequence[float], step_s: float) -> int:
+    """Return after how many flashes each is like its predecessor; 0 where none is."""
 
     def same(one: float, other: float) -> bool:
         return abs(one - other) <= 0.5 * USUAL * (one + other) / 2 + 1.5 * step_s

@@ -147,10 +147,13 @@ class Told:
         say, seen = sentences.of("film"), flashing(self.found)
         rate = seen.rate.text if seen.rate else ""
         image = seen.image_Hz if math.isfinite(seen.image_Hz) else 0.0
+        other = 2 / self.found.level.interval_s - image
         if seen.kind == "regular":
             counted = f"flashes: {seen.flashes}, seconds: {seen.seconds:.2f}"
             line = f"{{{counted}, video_frames_per_second: {self._rate:g}}}"
-            told = say("rate", rate=rate, flashes=seen.flashes, seconds=seen.seconds, image=image)
+            told = say(
+                "rate", rate=rate, flashes=seen.flashes, seconds=seen.seconds, image=image, other=other
+            )
             return told, say("paste", line=line)
         if seen.kind == "pattern" and len(seen.lit_s) < seen.flashes:
             lit, dark = ([formatting.rough(one, "s") for one in part] for part in (seen.lit_s, seen.dark_s))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from reviewkit.errors import FilmError
-from reviewkit.film.decode import FINE, Box, Film, Picture, pictures
+from reviewkit.film.decode import Box, Film, Picture, pictures
 
 HALF = 24
 """Half the edge of what is kept around the light [points]. Chosen: a light of 20 points and as much again
@@ -260,7 +260,8 @@ class Follower:
 
     def add(self, picture: Picture, shift: Shift, number: int) -> None:
         """Keep the surround in one picture, whose number from the first is given."""
-        across, down = FINE * shift.across, FINE * shift.down
+        fine = self.film.pixels_per_cell / self.film.pixels_per_point
+        across, down = fine * shift.across, fine * shift.down
         if max(abs(across), abs(down)) > REACH:
             self._lost.add(number)
         if number >= len(self._patch):
