@@ -82,6 +82,46 @@ def test_a_covered_blink_makes_the_count_open(tmp_path: Path) -> None:
     assert seen == [(3, 7), (3, 1)]
 
 
+def kinds(found: Told) -> set[str]:
+    return {one.kind for one in found.difficulties}
+
+
+def test_a_finger_over_one_blink_is_noticed(tmp_path: Path) -> None:
+    """It is hardly larger than the light, comes before a group's first blink and leaves before the second."""
+    first = _plain().lights[0].pulses[6]
+    finger = Hand(first.start_s - 0.03, first.end_s + 0.03, 0.505, 0.5, 0.024)
+    found = told(tmp_path, scene((4, 2), (3, 7), hands=(finger,)), at=(240, 180))
+    assert "covered" in kinds(found)
+    assert [one.counts for one in found.readings if found.sure(one)] == [(4, 2)]
+
+
+def test_a_cut_that_moves_the_view_a_little_is_noticed(tmp_path: Path) -> None:
+    """Two takes from nearly the same place; between them the first reading's last blink is lost."""
+    pulses = _plain().lights[0].pulses
+    lost_s = pulses[6].start_s - pulses[5].start_s - 1.2
+    later = tuple(replace(one, start_s=one.start_s - lost_s) for one in pulses[6:])
+    light = replace(_plain().lights[0], pulses=(*pulses[:5], *later))
+    filmed = replace(_plain(), lights=(light,), cuts_s=(pulses[4].end_s + 0.1,), cut_by=0.1)
+    found = told(tmp_path, replace(filmed, length_s=filmed.length_s - lost_s), at=(240, 180))
+    assert "jump" in kinds(found)
+    assert [one.counts for one in found.readings if found.sure(one)] == [(3, 7)]
+
+
+def test_a_light_that_fades_is_named_and_its_bounds_hold(tmp_path: Path) -> None:
+    """So bright that the film shows only the beginning of each rise as one."""
+    light = replace(_plain().lights[0], brightness=5.0, ramp_s=0.1)
+    found = told(tmp_path, scene((4, 2), (3, 7), lit_s=0.2), at=(240, 180))
+    assert "fades" not in kinds(found)
+    filmed = scene((4, 2), (3, 7), lit_s=0.2)
+    pulses = filmed.lights[0].pulses
+    found = told(tmp_path, replace(filmed, lights=(replace(light, pulses=pulses),)), at=(240, 180))
+    assert "fades" in kinds(found)
+    assert len(found.found.blinks) == len(pulses)
+    for blink, pulse in zip(found.found.blinks, pulses, strict=True):
+        assert abs(blink.start_s - pulse.start_s) <= blink.start_half_s
+        assert abs(blink.length_s - pulse.length_s) <= blink.length_half_s
+
+
 def test_a_blink_that_dims_halfway_is_not_counted_in_silence(tmp_path: Path) -> None:
     light = _plain().lights[0]
     dim = replace(light.pulses[3], brightness=0.35)

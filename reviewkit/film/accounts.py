@@ -98,8 +98,9 @@ class Account:
 
     @cached_property
     def explained(self) -> int:
-        """Blinks of the readings that it explains as whole."""
-        return sum(one.beyond - one.first for one in self.parts if one.fit == "whole")
+        """Blinks of the readings that have their groups; the clear ones count double."""
+        told = [one for one in self.parts if one.fit != "strange" and len(one.counts) == self.number]
+        return sum((one.beyond - one.first) * (1 + (one.fit == "whole")) for one in told)
 
     def over(self, first: int, beyond: int) -> tuple[Part, ...]:
         """Return its readings that share blinks with a stretch of them."""
@@ -115,14 +116,14 @@ def accounts(found: Switching, difficulties: Sequence[Difficulty], groups: int |
         How many groups make a reading, by the review's rule.
     """
     numbers = [groups] if groups else list(range(MOST_GROUPS, 0, -1))
-    gaps = sorted(gaps_of(found.blinks))
-    edges = [0.0, *_boundaries(gaps, found.level.interval_s), math.inf]
+    edges = [0.0, *_boundaries(sorted(gaps_of(found.blinks)), found.level.interval_s), math.inf]
+    gaps = tuple(_seen(before, after, difficulties) for before, after in pairwise(found.blinks))
     tried = [
         one
         for number in numbers
         for place, low in enumerate(edges)
         for high in (edges[place:] if number > 1 else [low])
-        if (one := _account(found, difficulties, number, low, high)) is not None
+        if (one := _account(found, gaps, difficulties, number, low, high)) is not None
     ]
     tried.sort(
         key=lambda one: (one.strange, -one.explained, math.isnan(one.inner_s), -one.number, -one.width)
@@ -150,15 +151,38 @@ def _boundaries(gaps: Sequence[float], interval_s: float) -> list[float]:
     ]
 
 
+@dataclass(frozen=True)
+class _Gap:
+    """A gap as far as it was seen: its length, and its longest part that nothing disturbs [s]."""
+
+    length_s: float
+    least_s: float
+    is_clear: bool
+
+
+def _seen(before: Blink, after: Blink, difficulties: Sequence[Difficulty]) -> _Gap:
+    begin_s, end_s = before.end_s, after.start_s
+    over = [one for one in difficulties if one.overlaps(before.start_s, after.end_s)]
+    least_s, now_s = 0.0, begin_s
+    for one in sorted(over, key=lambda one: one.start_s):
+        least_s, now_s = max(least_s, min(one.start_s, end_s) - now_s), max(now_s, one.end_s)
+    return _Gap(end_s - begin_s, max(least_s, end_s - now_s), not over)
+
+
 def _account(
-    found: Switching, difficulties: Sequence[Difficulty], number: int, low: float, high: float
+    found: Switching,
+    gaps: Sequence[_Gap],
+    difficulties: Sequence[Difficulty],
+    number: int,
+    low: float,
+    high: float,
 ) -> Account | None:
     """Return the account of two boundaries, none where its kinds can't be."""
-    gaps, step_s = gaps_of(found.blinks), found.level.interval_s
+    lengths, step_s = [one.length_s for one in gaps], found.level.interval_s
     kinds = (
-        [one for one in gaps if one < low],
-        [one for one in gaps if low <= one < high],
-        [one for one in gaps if one >= high],
+        [one for one in lengths if one < low],
+        [one for one in lengths if low <= one < high],
+        [one for one in lengths if one >= high],
     )
     inner_s, pause_s, between_s = (float(np.median(one)) if one else math.nan for one in kinds)
     if inner_s > LONGEST_S or pause_s > LONGEST_S:
@@ -170,29 +194,26 @@ def _account(
         longest_s = (1 + USUAL) * known + step_s
     else:
         longest_s = min(LONGEST_S, min(kinds[2], default=math.inf) / FINE)
-    width = _width(gaps, low) * _width(gaps, high)
+    width = _width(lengths, low) * _width(lengths, high)
     bare = (number, low, high, inner_s, pause_s, between_s, longest_s, len(kinds[1]), width)
-    parts = tuple(_parts(Account(*bare, ()), found, difficulties))
+    parts = tuple(_parts(Account(*bare, ()), found, gaps, difficulties))
     return Account(*bare, parts)
 
 
-def _parts(account: Account, found: Switching, difficulties: Sequence[Difficulty]) -> Iterator[Part]:
-    blinks, gaps = found.blinks, gaps_of(found.blinks)
-    begin_s, end_s = (float(found.level.time_s[place]) for place in (0, -1))
-    clear = [
-        not any(one.overlaps(before.start_s, after.end_s) for one in difficulties)
-        for before, after in pairwise(blinks)
-    ]
-    ends = [0, *(place + 1 for place, gap in enumerate(gaps) if gap >= account.between_from_s), len(blinks)]
-    for first, beyond in pairwise(ends):
+def _parts(
+    account: Account, found: Switching, gaps: Sequence[_Gap], difficulties: Sequence[Difficulty]
+) -> Iterator[Part]:
+    blinks = found.blinks
+    begin_s, end_s = (float(found.level.time_s[number]) for number in (0, -1))
+    longer = [number + 1 for number, gap in enumerate(gaps) if gap.length_s >= account.between_from_s]
+    for first, beyond in pairwise([0, *longer, len(blinks)]):
         inside = gaps[first : beyond - 1]
-        pauses = [place + 1 for place, gap in enumerate(inside) if gap >= account.pause_from_s]
+        pauses = [number + 1 for number, gap in enumerate(inside) if gap.length_s >= account.pause_from_s]
         counts = tuple(after - before for before, after in pairwise([0, *pauses, beyond - first]))
-        seen = [gap for gap, is_clear in zip(inside, clear[first:], strict=False) if is_clear]
         reach = blinks[first].start_s - account.longest_s, blinks[beyond - 1].end_s + account.longest_s
         is_cut = (first == 0 and reach[0] < begin_s) or (beyond == len(blinks) and reach[1] > end_s)
         is_spoilt = any(one.overlaps(*reach) for one in difficulties)
-        if not _agrees(account, seen, found.level.interval_s):
+        if not _agrees(account, inside, found.level.interval_s):
             fit = "strange"
         elif is_spoilt or (is_cut and len(counts) < account.number):
             fit = "open"
@@ -201,12 +222,13 @@ def _parts(account: Account, found: Switching, difficulties: Sequence[Difficulty
         yield Part(first, beyond, counts, fit)
 
 
-def _agrees(account: Account, seen: Sequence[float], step_s: float) -> bool:
+def _agrees(account: Account, inside: Sequence[_Gap], step_s: float) -> bool:
     """Whether the gaps of a reading that nothing disturbs are of their kinds, and its pauses not too many."""
-    pauses = [gap for gap in seen if gap >= account.pause_from_s]
-    inner = [gap for gap in seen if gap < account.pause_from_s]
+    clear = [gap.length_s for gap in inside if gap.is_clear]
+    pauses = [gap for gap in clear if gap >= account.pause_from_s]
+    inner = [gap for gap in clear if gap < account.pause_from_s]
     return (
-        len(pauses) < account.number
+        sum(gap.least_s >= account.pause_from_s for gap in inside) < account.number
         and all(is_usual(one, account.pause_s, step_s) for one in pauses)
         and all(is_usual(one, account.inner_s, step_s) for one in inner)
     )

@@ -30,11 +30,9 @@ BUMP = 0.15
 NOISIEST = 0.06
 """Noise of a level by which nothing is decided any more [1]: a fifth of the margin of a sure blink.
 Chosen."""
-FADING = 1.5
-"""Pictures of a rise or fall that show neither dark nor full light, in the mean, by which a light fades [1].
+FADING = 1.25
+"""Pictures of a usual rise or fall that show neither dark nor full light, by which a light fades [1].
 Derived: a light that switches at once does so in at most one picture's exposure."""
-LONGEST_SLOPE = 4
-"""Of a slope, no more pictures count towards that mean [1]: one that is long is no fading light. Chosen."""
 FULL = 0.06
 """Within this of its lowest and highest, a level is dark or full [1]. Chosen: compression leaves some per
 cent."""
@@ -114,8 +112,8 @@ def switching(level: Level) -> Switching:
     )
     unclear = [*_bumps(level, share, edges), *_dips(level, share, runs)]
     slopes = [_slopes(share, runs, place, max(FULL, 4 * level.noise)) for place in range(len(runs))]
-    between = [min(end - begin - 1, LONGEST_SLOPE) for pair in slopes for begin, end in pair]
-    fades = bool(slopes) and float(np.mean(between)) >= FADING
+    between = np.array([[end - begin - 1 for begin, end in pair] for pair in slopes])
+    fades = bool(slopes) and float(np.median(between, axis=0).mean()) >= FADING
     if fades:
         blinks = tuple(_faded(level, *one) for one in zip(blinks, slopes, strict=True))
     return Switching(level, blinks, share, depth, tuple(sorted(unclear)), fades)
@@ -188,7 +186,8 @@ def _slopes(
     first, last = runs[place]
     before = runs[place - 1][1] + 1 if place else 0
     after = runs[place + 1][0] if place + 1 < len(runs) else len(share)
-    full = np.nonzero(share[first : last + 1] >= share[first : last + 1].max() - near)[0]
+    lit = share[first : last + 1]
+    full = np.nonzero(lit >= np.quantile(lit, 0.75) - near)[0]
     found = []
     for part in (share[before:first][::-1], share[last + 1 : after]):
         dark = np.nonzero(part <= part.min(initial=1.0) + near)[0]

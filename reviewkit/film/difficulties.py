@@ -28,6 +28,15 @@ WAVY = 0.03
 """A surround whose brightness swings by more than this, steadily, flickers [1]. Chosen: ten times what noise
 leaves of a mean over some thousand points."""
 
+JUMP, SHAKEN = 0.6, 6.0
+"""A view that goes on by more than this from one picture to the next [cells], and by more than so many times
+what it usually does, jumps [1]: a cut between two takes, or a knock. Chosen: a hand's shake goes twice as far
+as usual at most, and on a stand a displacement is known to a tenth of a cell."""
+VEILED, STEADY = 0.03, 6.0
+"""A dark light whose place looks different by more than this share of its lit level, and by more than so many
+usual deviations, is covered [1]. Chosen: clean rendered films stay below 0.03, fingers over a light change it
+by 0.05 to 0.16."""
+
 
 @dataclass(frozen=True)
 class Difficulty:
@@ -36,8 +45,8 @@ class Difficulty:
     Parameters
     ----------
     kind : str
-        "covered", "cut", "moved", "lost", "missing", "other light", "unclear", "dark", "noisy" keep a reading
-        from being sure; "exposure", "flicker", "fades" are only named, for the levels follow them.
+        "covered", "cut", "moved", "jump", "lost", "missing", "other light", "unclear", "dark", "noisy" keep a
+        reading from being sure; "exposure", "flicker", "fades" are only named, for the levels follow them.
     start_s, end_s : float [s]
         When; on the film's own clock.
     """
@@ -62,8 +71,10 @@ def recognised(found: Switching) -> tuple[Difficulty, ...]:
     begin, end = float(level.time_s[0]), float(level.time_s[-1])
     all_of = [
         *(Difficulty("covered", *span) for span in _spans(level, level.disturbed)),
+        *(Difficulty("covered", *span) for span in _spans(level, _veiled(found))),
         *(Difficulty("cut", when - AROUND_S, when + AROUND_S) for when in track.cuts_s),
         *(Difficulty("moved", when - 1, when + 1) for when in track.moves_s),
+        *(Difficulty("jump", when - AROUND_S, when + AROUND_S) for when in _jumps(level)),
         *(Difficulty("lost", when - AROUND_S, when + AROUND_S) for when in track.lost_s),
         *_missing(level),
         *(Difficulty("unclear", when - AROUND_S, when + AROUND_S) for when in found.unclear_s),
@@ -80,6 +91,29 @@ def _spans(level: Level, flagged: NDArray[np.bool_]) -> Iterator[tuple[float, fl
     label, count = ndimage.label(flagged)
     for one in ndimage.find_objects(label, count):
         yield level.time_s[one[0].start] - AROUND_S, level.time_s[one[0].stop - 1] + AROUND_S
+
+
+def _veiled(found: Switching) -> NDArray[np.bool_]:
+    """Return whether the light's own place, while it is dark, looks other than it usually does dark."""
+    dark = np.ones(len(found.share), bool)
+    for blink in found.blinks:
+        # The pictures beside a blink may hold a part of it.
+        dark[max(0, blink.first - 1 - 2 * found.fades) : blink.last + 3 + 2 * found.fades] = False
+    if not dark.any():
+        return dark
+    usual = float(np.median(found.share[dark]))
+    spread = 1.4826 * float(np.median(np.abs(found.share[dark] - usual)))
+    other = dark & (np.abs(found.share - usual) > max(VEILED, STEADY * spread, STEADY * found.level.noise))
+    # One picture alone may be the encoder's.
+    return np.asarray(ndimage.binary_opening(other, np.ones(2, bool)))
+
+
+def _jumps(level: Level) -> list[float]:
+    """Return when the view leaps from one picture to the next as no hand carries it."""
+    step = np.hypot(*np.diff(level.track.shift, axis=0).T)
+    # While it goes on, a hand's next step is like the one before; what is left stands out by itself.
+    beside = np.maximum(np.roll(step, 1), np.roll(step, -1))
+    return list(level.time_s[1:][step > np.maximum(JUMP, SHAKEN * np.median(step)) + 2 * beside])
 
 
 def _missing(level: Level) -> Iterator[Difficulty]:

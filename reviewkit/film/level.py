@@ -25,10 +25,10 @@ LAG_S = 0.05
 SEARCHED = 14
 """How far from where it was pointed at a light is looked for [points]: a finger's error on a screen.
 Chosen."""
-CHANGED = 5.0
-"""What is left over in an eighth of the surround and means that something is there [of 255]. Chosen: above
-what
-compression leaves in phone films, below what a hand of the table's own brightness does to its pattern."""
+CHANGED, ALONE = 3.0, 4.5
+"""What is left over in two eighths of the surround, or in one alone, and means that something is there [of
+255]. Chosen: rendered films leave at most 2.3 and 3.6 with shake and compression; a hand of the table's own
+brightness leaves more of its pattern."""
 TOO_DARK = 8.0
 """A surround that is darker than this [of 255] would not show a hand. Chosen: a stop above black noise."""
 _OCTANTS = 8
@@ -188,5 +188,5 @@ def _disturbed(
         rest = np.abs(block - block @ solver.T @ base.T)
         left[begin : begin + 256] = np.stack([rest[:, one].mean(1) for one in index], axis=1)
     usual = np.median(left, axis=0)
-    strange = left > np.maximum(3 * usual, usual + CHANGED)
-    return np.asarray(strange.sum(1) >= 2)
+    strange, alone = (left > np.maximum(3 * usual, usual + one) for one in (CHANGED, ALONE))
+    return np.asarray((strange.sum(1) >= 2) | alone.any(1))

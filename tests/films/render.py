@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -98,7 +98,7 @@ class Scene:
     """Everything that a film shows, and how it is filmed.
 
     `rate` 0 stands for a variable one. `room` gives the room's light at a time; `zoom` the scale; `cuts_s`
-    are moments after which the camera stands elsewhere.
+    are moments after which the camera stands elsewhere, by `cut_by` of a twelfth of the picture's width.
     """
 
     width: int
@@ -122,7 +122,7 @@ class Scene:
     hands: tuple[Hand, ...] = ()
     cuts_s: tuple[float, ...] = ()
     zoom: Callable[[float], float] | None = None
-    extra: dict[str, Any] = field(default_factory=dict)
+    cut_by: float = 0.85
 
 
 def times(scene: Scene) -> list[float]:
@@ -195,10 +195,10 @@ class _Camera:
     def _offset(self, time_s: float) -> tuple[float, float]:
         """Return where the camera points, in pixels away from rest."""
         scene = self.scene
-        jump = np.array([0.0, 0.0])
+        jump, reach = np.array([0.0, 0.0]), self.margin * scene.cut_by
         for place, cut in enumerate(scene.cuts_s):
             if time_s >= cut:
-                jump = self.margin * 0.85 * np.array([math.cos(2.4 * place + 1), math.sin(2.4 * place + 1)])
+                jump = reach * np.array([math.cos(2.4 * place + 1), math.sin(2.4 * place + 1)])
         if not scene.shake:
             return float(jump[0]), float(jump[1])
         size = scene.shake * scene.width

@@ -83,7 +83,7 @@ def draw(seed: int, *, number: int | None = None) -> Short:
     moved = tuple(tuple(Pulse(one.start_s - begin_s, one.length_s) for one in part) for part in pulses)
     whole = tuple(part[0].start_s > 0 and part[-1].end_s < end_s - begin_s for part in moved)
     light = Light(0.5, 0.5, 0.01, "white", 1.0, tuple(one for part in moved for one in part))
-    level = _level(rng, light, _times(rng, float(rate), end_s - begin_s))
+    level = seen(rng, light, times(rng, float(rate), end_s - begin_s))
     return Short(level, told, moved, whole, ruled)
 
 
@@ -101,14 +101,14 @@ def _filmed(
     return begin_s, max(end_s, begin_s + 0.7 + sum(usual_s))
 
 
-def _times(rng: np.random.Generator, rate: float, length_s: float) -> NDArray[np.float64]:
+def times(rng: np.random.Generator, rate: float, length_s: float) -> NDArray[np.float64]:
     if rate:
         return np.arange(0, length_s, 1 / rate)
     times = np.cumsum(rng.choice([1 / 30, 1 / 29, 1 / 24], math.ceil(length_s * 30)))
     return times[times < length_s]
 
 
-def _level(rng: np.random.Generator, light: Light, time_s: NDArray[np.float64]) -> Level:
+def seen(rng: np.random.Generator, light: Light, time_s: NDArray[np.float64]) -> Level:
     """Return what would be measured of a small disc of light on a grey table, noise and all."""
     exposure_s = 0.9 * float(rng.uniform(0.05, 1)) * float(np.min(np.diff(time_s)))
     clean = np.array([light.mean(one, one + exposure_s) for one in time_s])
