@@ -169,8 +169,8 @@ def _blink(level: Level, share: NDArray[np.float64], first: int, last: int) -> B
         start_s,
         end_s - start_s,
         half * float(before),
-        # A camera's exposure is the same at both ends: each is off by half an interval.
-        (float(before) + float(after)) / 2,
+        # An interval from the pictures' times, and an exposure in which a part of a bright light shows.
+        float(before) + float(after),
         float(np.quantile(share[first : last + 1], 0.5))
         if last - first > 1
         else float(share[first : last + 1].max()),

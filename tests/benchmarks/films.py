@@ -169,8 +169,8 @@ def study(films: int, seed: int, minutes: float, planted: str | None, write: Pat
             done.program = mark
             results.append(done)
             said = f"{done.sure} sure, {done.sure_wrong} wrong, {done.missed} missed"
-            told = f"{number} {done.difficulty or '-'}, {done.filmed}: {said} {done.why or ''} {done.wrong or ''}"
-            print(told, file=sys.stderr, flush=True)
+            about = f"{number} {done.difficulty or '-'}, {done.filmed}"
+            print(f"{about}: {said} {done.why or ''} {done.wrong or ''}", file=sys.stderr, flush=True)
             if write:
                 with write.open("a", encoding="utf-8") as file:
                     file.write(json.dumps(asdict(done)) + "\n")
