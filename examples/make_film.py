@@ -6,6 +6,7 @@ version to version, byte for byte. It takes the renderer of `tests/films`, and w
 
 from __future__ import annotations
 
+import argparse
 import sys
 from pathlib import Path
 
@@ -22,4 +23,6 @@ def make(folder: Path = HERE / "films") -> Path:
 
 
 if __name__ == "__main__":
-    print(f"wrote {make(*map(Path, sys.argv[1:2]))}")
+    asked = argparse.ArgumentParser(description="Render the invented film of Birch's readout.")
+    asked.add_argument("folder", nargs="?", type=Path, default=HERE / "films", help="where it is written")
+    print(f"wrote {make(asked.parse_args().folder)}")

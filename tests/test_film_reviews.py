@@ -222,7 +222,7 @@ def test_moments_become_chapters_and_times_of_trials(tmp_path: Path, birch: Path
 def test_the_command_says_each_reading(filmed: Path) -> None:
     told = CliRunner().invoke(cli.main, ["blinks", str(filmed), "--at", "294,198"])
     assert told.exit_code == 0, told.output
-    assert "0:02.00 | 3 · 4 |  | yes | green" in told.output
+    assert "0:02.00 | 3 · 4 | 3 blinks, pause, 4 blinks | yes | green" in told.output
     asked = CliRunner().invoke(cli.main, ["blinks", str(filmed), "--at", "here"])
     assert "'here' is not X,Y in pixels" in asked.output
 

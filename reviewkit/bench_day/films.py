@@ -317,11 +317,11 @@ def _missing(row: Mapping[str, str]) -> str:
     said = row["confirmed"].strip().casefold()
     if said and said not in YES:
         return "left out, as you say"
-    if not row["shown"]:
-        return "it stands for no value; write it into 'shown', or leave the row"
     if not said:
         doubt = "" if row["sure"] == "yes" else "not sure; "
         return f"{doubt}look at its thumbnails and write yes or no into 'confirmed'"
+    if not row["shown"]:
+        return "it stands for no value; write it into 'shown', or leave the row"
     if not row["reference (V)"]:
         return "write the reference voltage into 'reference (V)'"
     return ""

@@ -62,7 +62,12 @@ class Told:
         return recognised(self.found)
 
     def shown(self, reading: Reading) -> str:
-        """Return the value that a reading stands for; empty where the rule gives none."""
+        """Return the value that a reading stands for; empty where the rule gives none.
+
+        Without a rule two groups are written as a readout table reads them: "3 blinks, pause, 4 blinks".
+        """
+        if self.rule == BlinkRule() and len(reading.counts) == 2 and max(reading.counts) < 10:
+            return ", pause, ".join(f"{count} blink{'s' * (count > 1)}" for count in reading.counts)
         return self.rule.shown(reading.counts)
 
     def sure(self, reading: Reading) -> bool:
@@ -101,17 +106,18 @@ class Told:
         return min(HUES, key=lambda name: abs((angle - HUES[name] + 180) % 360 - 180))
 
     def strip(self, reading: Reading) -> NDArray[np.uint8]:
-        """Return thumbnails of each blink and of each gap after it, side by side, as grey values."""
+        """Return thumbnails of each blink and of each gap after it, as grey values; groups stand apart."""
         pictures = self.found.level.track.patch
-        places = []
-        for blink, after in itertools.zip_longest(reading.blinks, reading.blinks[1:]):
-            end = after.first if after else min(blink.last + 4, len(pictures) - 1)
-            places += [(blink.first + blink.last) // 2, (blink.last + end + 1) // 2]
         edge = pictures.shape[1]
-        strip = np.full((edge, len(places) * (edge + _GAP) - _GAP), 255, np.uint8)
-        for number, place in enumerate(places):
-            strip[:, number * (edge + _GAP) :][:, :edge] = pictures[min(place, len(pictures) - 1)]
-        return strip
+        ends = np.cumsum(reading.counts)
+        strip = np.full((edge, 2 * ends[-1] * (edge + _GAP) + (len(ends) - 1) * edge), 255, np.uint8)
+        for number, (blink, after) in enumerate(itertools.zip_longest(reading.blinks, reading.blinks[1:])):
+            end = after.first if after else min(blink.last + 4, len(pictures) - 1)
+            left = 2 * number * (edge + _GAP) + int(np.searchsorted(ends, number, side="right")) * edge
+            for at in ((blink.first + blink.last) // 2, (blink.last + end + 1) // 2):
+                strip[:, left : left + edge] = pictures[min(at, len(pictures) - 1)]
+                left += edge + _GAP
+        return strip[:, :-_GAP]
 
     @property
     def rows(self) -> tuple[tuple[str, ...], ...]:
