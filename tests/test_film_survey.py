@@ -68,3 +68,16 @@ def test_a_long_film_has_right_times_at_its_end(filmed: Path, tmp_path: Path) ->
     starts = [one.start_s for one in film.tell(tmp_path / "long.mp4").found.blinks]
     truth = [BEGINS_S + EVERY_S * k + length_s * time for time in range(15) for k in range(4)]
     assert starts == pytest.approx(truth, abs=1 / 30)
+
+
+@pytest.mark.parametrize("size", [(480, 270), (848, 480)])
+def test_a_light_is_held_still_whatever_the_size_of_the_film(tmp_path: Path, size: tuple[int, int]) -> None:
+    """A cell of these has three and five points, not four: the view's way is told in cells."""
+    light = Light(0.5, 0.5, 0.012, "green", 4.0, (Pulse(0.0, 2.0),))
+    scene = Scene(*size, Fraction(30), "libx264", 1.5, (light,), 3, shake=0.015, defocus=0.002)
+    render.render(scene, tmp_path / "film.mp4")
+    track = film.track(film.look_at(tmp_path / "film.mp4"), (size[0] / 2, size[1] / 2))
+    assert np.ptp(track.shift, axis=0).max() > 2
+    bright = np.where(track.patch > 200, track.patch, 0).astype(float)
+    across = (bright.sum(1) @ np.arange(49)) / bright.sum((1, 2))
+    assert np.std(across) < 0.6

@@ -92,9 +92,10 @@ def flashing(found: Switching) -> Flashing:
     size = _cycle(lit, dark, step_s)
     if not size and len(blinks) > FEWEST + 1:
         # The first may have begun before the film, or before the light took up its beat.
-        blinks = blinks[1:]
-        lit, dark = _times(blinks)
-        size = _cycle(lit, dark, step_s)
+        later = _times(blinks[1:])
+        size = _cycle(*later, step_s)
+        if size:
+            blinks, (lit, dark) = blinks[1:], later
     seconds = blinks[-1].start_s - blinks[0].start_s if blinks else 0.0
     image = _image_Hz(found, len(lit) / seconds if seconds else 0.0)
     if len(blinks) < FEWEST:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -14,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reviewkit.film.decode import Film, still
-from reviewkit.film.one_pass import spots
+from reviewkit.film.one_pass import Survey
 from reviewkit.film.spotting import Spot
 
 WIDEST = 960
@@ -51,16 +50,9 @@ class Sheet:
         return {"image/png": data, "text/plain": "\n".join(lines) or "none"}
 
 
-def spot_sheet(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> Sheet:
-    """Return the spots that change like a light, with a picture in which they are numbered.
-
-    Raises
-    ------
-    FilmError
-        If the film can't be decoded.
-    """
-    found = spots(film, start_s=start_s, end_s=end_s)
-    return Sheet(found, contact_sheet(film, found, start_s))
+def spot_sheet(surveyed: Survey) -> Sheet:
+    """Return the spots that change like a light, with a picture in which they are numbered."""
+    return Sheet(surveyed.spots, contact_sheet(surveyed.film, surveyed.spots, surveyed.start_s))
 
 
 def contact_sheet(film: Film, spots: Sequence[Spot], at_s: float = 0.0) -> NDArray[np.uint8]:
