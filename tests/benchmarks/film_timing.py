@@ -1,8 +1,9 @@
 """How often short films mislead, how far flash rates are off, how far a lamp's moments: truth known.
 
-    python tests/benchmarks/film_timing.py --short 2000 --rates 300 --moments 40
+    python tests/benchmarks/film_timing.py --short 2000 --constants 300 --rates 300 --moments 40
 
-`--short` draws levels of light alone, of short films that mislead; `--rates` those of lights that flash
+`--short` draws levels of light alone, of short films that mislead; `--constants` reads them with constants
+that are half or twice what they are; `--rates` those of lights that flash
 evenly;
 `--moments` renders films of a lamp whose light changes.
 """
@@ -23,6 +24,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from reviewkit import film
+from reviewkit.film import accounts, blinks, patterns
 from tests.films import draw, render, short
 from tests.films.render import Light, Pulse, Scene
 
@@ -43,6 +45,34 @@ def short_films(count: int) -> str:
             f"of {count} short films with {whole} whole readings {sure} are called sure, {len(wrong)} wrong",
         ]
     )
+
+
+CONSTANTS = (
+    *((accounts, name) for name in ("FINE", "OPEN", "USUAL", "LONGEST_S", "SOONEST_S", "SPOILT")),
+    *((patterns, name) for name in ("SHORTEST", "SURE_LIT", "SURE_DARK")),
+    *((blinks, name) for name in ("ON", "OFF", "BUMP", "NEAR_S")),
+)
+
+
+def constants(count: int) -> str:
+    """Return what the same films are called with each constant half as far from none, or twice."""
+    drawn = [short.draw(seed) for seed in range(count)]
+    lines = [f"{'constant':<12}{'half':>22}{'as it is':>22}{'twice':>22}"]
+    for module, name in CONSTANTS:
+        was = getattr(module, name)
+        # A factor is as far from none as it is above one, a part of a whole no further than that.
+        none = 1.0 if name in ("FINE", "OPEN", "SHORTEST") else 0.0
+        tried = [none + by * (was - none) for by in (0.5, 1.0, 2.0)]
+        said = []
+        for value in tried:
+            setattr(module, name, max(1, round(value)) if isinstance(was, int) else value)
+            found = [film.read(film.switching(one.level), one.number) for one in drawn]
+            sure = sum(reading.sure for readings in found for reading in readings)
+            wrong = sum(len(one.wrong(readings)) for one, readings in zip(drawn, found, strict=True))
+            said.append(f"{sure} sure, {wrong} wrong")
+        setattr(module, name, was)
+        lines.append(f"{name:<12}" + "".join(f"{one:>22}" for one in said))
+    return "\n".join(lines)
 
 
 def rates(count: int) -> str:
@@ -112,7 +142,7 @@ def lamp_moments(count: int) -> str:
 def main() -> None:
     """Try what is asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    tried = {"short": short_films, "rates": rates, "moments": lamp_moments}
+    tried = {"short": short_films, "constants": constants, "rates": rates, "moments": lamp_moments}
     for name in tried:
         parser.add_argument(f"--{name}", type=int, default=0)
     for name, count in vars(parser.parse_args()).items():
