@@ -11,8 +11,7 @@ files and the style are left out on purpose: that a number moved is not that it 
 same changes as long as they are there: an edit elsewhere in the module moves none of them.
 
 Where the machine can fork, what knows nothing of the kit is imported and simulated once, and a change meets
-only the tests that run its line, the quickest first (one that a test's own cache hides from it counts as not
-noticed). Elsewhere each change is made in a copy of the project, and meets all.
+first the tests that run its line, the quickest first. Elsewhere each is made in a copy of the project.
 """
 
 from __future__ import annotations
@@ -164,12 +163,16 @@ class Tests:
         self.seconds[item.nodeid] = time.perf_counter() - start
         return done
 
-    def of(self, change: Change) -> Quickest:
-        """Return the plugin that lets run what runs the changed line; outside all functions, its module."""
+    def of(self, change: Change) -> tuple[Quickest, Quickest]:
+        """Return the tests that run the changed line (outside all functions, its module), then all others.
+
+        What a test keeps for the next one is run by the first of them alone.
+        """
         of_line = self.running.get((change.module.name, change.line), set())
         of_module = (tests for (module, _), tests in self.running.items() if module == change.module.name)
         kept = (of_line - {""}) or set().union(*of_module)
-        return Quickest({test: seconds for test, seconds in self.seconds.items() if test in kept})
+        first = {test: seconds for test, seconds in self.seconds.items() if test in kept}
+        return Quickest(first), Quickest({test: self.seconds[test] for test in self.seconds.keys() - kept})
 
 
 @dataclass(frozen=True)
@@ -217,8 +220,12 @@ def _forked(change: Change | None, tests: Quickest) -> None:
     os._exit(int(pytest.main([*_PYTEST, *files], plugins=[tests])))
 
 
-def noticed_forked(change: Change | None, tests: Quickest, seconds: float) -> str:
+def noticed_forked(change: Change, tests: tuple[Quickest, Quickest], seconds: float) -> str:
     """Return "failed" where a test fails with the change, "hung" where one doesn’t end, else ""."""
+    return _noticed(change, tests[0], seconds) or _noticed(change, tests[1], seconds)
+
+
+def _noticed(change: Change | None, tests: Quickest, seconds: float) -> str:
     if not tests.seconds:
         return ""
     child = multiprocessing.get_context("fork").Process(target=_forked, args=(change, tests))
@@ -278,7 +285,7 @@ def outcomes(drawn: Sequence[Change], seconds: float, processes: int) -> Iterato
     areas = {area: Tests(area) for area in dict.fromkeys(change.area for change in drawn)}
     for area, tests in areas.items():
         tests.measure()
-        if noticed_forked(None, Quickest(tests.seconds), seconds):
+        if _noticed(None, Quickest(tests.seconds), seconds):
             sys.exit(f"{area}: a test fails in another order, without any change")
     with ProcessPoolExecutor(processes, multiprocessing.get_context("fork")) as pool:
         chosen = [areas[one.area].of(one) for one in drawn]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import yaml
 
@@ -13,6 +15,8 @@ import reviewkit
 from reviewkit import readout
 from reviewkit.errors import InputError
 from reviewkit.readout import model, report, table
+from reviewkit.readout.fit import _stretch
+from reviewkit.readout.model import Interval
 
 ROOT = Path(reviewkit.__file__).parents[1]
 EXAMPLES = ROOT / "examples"
@@ -29,6 +33,36 @@ def test_a_sentence_lists_six_explanations_and_no_empty_one() -> None:
     """Chosen: what a reader can compare."""
     ways = [[], *([row] for row in range(2, 10))]
     assert report._told_ways(ways) == [[str(row)] for row in range(2, 8)]
+
+
+def test_an_interval_is_rounded_outwards() -> None:
+    """To a tenth of a millivolt: what is printed holds all that was found."""
+    for number in range(60):
+        low, high = 0.041 + 1.7e-5 * number, 0.063 + 1.9e-5 * number
+        told = report._with_ends(Interval(Fraction(low), Fraction(high), low_open=True, high_open=False))
+        first, last = (float(part.strip("([)]").split("\N{NO-BREAK SPACE}")[0]) for part in told.split(", "))
+        assert low - 1.01e-4 < first <= low
+        assert high <= last < high + 1.01e-4
+        assert (told[0], told[-1]) == ("(", "]")
+
+
+def test_candidates_about_the_best_reading_are_those_without_a_gap() -> None:
+    """And one on either side, as far as there are any."""
+    good = np.array([2, 3, 4, 6, 7])
+    assert _stretch(good, 3, 20).tolist() == [1, 2, 3, 4, 5]
+    assert _stretch(good, 7, 20).tolist() == [5, 6, 7, 8]
+    assert _stretch(np.array([0, 1]), 0, 2).tolist() == [0, 1]
+
+
+@pytest.mark.parametrize(
+    ("rows", "exchanged"),
+    [("3.6,3.62\n3.7,3.66\n3.9,3.91\n", True), ("3.62,3.6\n3.7,3.7\n3.91,3.9\n", False)],
+)
+def test_columns_the_wrong_way_round_are_told(tmp_path: Path, rows: str, exchanged: bool) -> None:
+    """References fall on the readout's steps, displayed values do not."""
+    inputs = bench(tmp_path, "reference (V),shown\n" + rows, readout_resolution_V=0.1)
+    told = " ".join(fault.message for fault in readout.check(inputs, tmp_path))
+    assert ("look exchanged" in told) is exchanged
 
 
 def found(folder: Path, table: str, **more: Any) -> dict[str, Any]:
