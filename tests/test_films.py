@@ -260,8 +260,8 @@ def test_thumbnails_hold_pixels_and_nothing_else(plain: Told) -> None:
         kinds.add(data[place + 4 : place + 8].decode())
         place += 12 + length
     assert kinds <= {"IHDR", "IDAT", "IEND", "pHYs"}
-    # Six blinks and the dark after each; a thumbnail's width between the two groups.
-    assert plain.strip(plain.readings[0]).shape == (49, 12 * 52 + 49 - 3)
+    # Four blinks and two, each with the dark after it: a row for each group.
+    assert plain.strip(plain.readings[0]).shape == (2 * 52 - 3, 8 * 52 - 3)
 
 
 @pytest.mark.parametrize(

@@ -106,18 +106,23 @@ class Told:
         return min(HUES, key=lambda name: abs((angle - HUES[name] + 180) % 360 - 180))
 
     def strip(self, reading: Reading) -> NDArray[np.uint8]:
-        """Return thumbnails of each blink and of each gap after it, as grey values; groups stand apart."""
+        """Return thumbnails of each blink and of the gap after it, as grey values; a row for each group."""
         pictures = self.found.level.track.patch
         edge = pictures.shape[1]
-        ends = np.cumsum(reading.counts)
-        strip = np.full((edge, 2 * ends[-1] * (edge + _GAP) + (len(ends) - 1) * edge), 255, np.uint8)
-        for number, (blink, after) in enumerate(itertools.zip_longest(reading.blinks, reading.blinks[1:])):
-            end = after.first if after else min(blink.last + 4, len(pictures) - 1)
-            left = 2 * number * (edge + _GAP) + int(np.searchsorted(ends, number, side="right")) * edge
-            for at in ((blink.first + blink.last) // 2, (blink.last + end + 1) // 2):
-                strip[:, left : left + edge] = pictures[min(at, len(pictures) - 1)]
-                left += edge + _GAP
-        return strip[:, :-_GAP]
+        pitch = edge + _GAP
+        strip = np.full((len(reading.counts) * pitch, 2 * max(reading.counts) * pitch), 255, np.uint8)
+        following = iter(reading.blinks[1:])
+        for row, group in enumerate(reading.groups):
+            for column, blink in enumerate(group):
+                after = next(following, None)
+                end = after.first if after else min(blink.last + 4, len(pictures) - 1)
+                middles = (blink.first + blink.last) // 2, (blink.last + end + 1) // 2
+                for left, at in enumerate(middles, start=2 * column):
+                    corner = np.ix_(
+                        *(range(k * (edge + _GAP), k * (edge + _GAP) + edge) for k in (row, left))
+                    )
+                    strip[corner] = pictures[min(at, len(pictures) - 1)]
+        return strip[:-_GAP, :-_GAP]
 
     @property
     def rows(self) -> tuple[tuple[str, ...], ...]:
