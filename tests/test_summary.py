@@ -14,6 +14,7 @@ from reviewkit.errors import Faults
 from reviewkit.findings import PART_MIME, Finding, Findings, not_tested
 from reviewkit.metrology.conformity import Limit
 from reviewkit.summary import spoken
+from reviewkit.summary.evidence import _difference
 from reviewkit.summary.record import Record
 
 CELL = Limit(4.15, 4.25, "test cell's data sheet (invented)")
@@ -602,3 +603,13 @@ def test_a_claim_of_about_so_much_says_which_way_the_measured_value_is_off(told:
     made = Record(Findings((item,)), claims=({"about": "lamp.draw", "about_equal": told},))
     (answer,) = re.findall(r'data-label="Holds">([^<]*)</td>', str(summary.claims(made).html))
     assert says in answer
+
+
+def test_two_values_without_an_uncertainty_differ_by_any_amount() -> None:
+    """Counts such as trials have none; with one on either side, both count: 3 and 4 make 5."""
+    three, four = (Finding("a.b", "b", value=value) for value in (3.0, 3.5))
+    assert _difference(three, four) == "by more than the uncertainty"
+    assert _difference(three, three) == ""
+    doubtful = [Finding("a.b", "b", value=v, uncertainty=u) for v, u in ((0.0, 3.0), (4.9, 4.0), (5.1, 4.0))]
+    assert _difference(doubtful[0], doubtful[1]) == ""
+    assert _difference(doubtful[0], doubtful[2]) == "by more than the uncertainty"
