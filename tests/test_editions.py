@@ -20,6 +20,8 @@ from reviewkit.commands import Published
 from reviewkit.errors import InputError
 from reviewkit.publishing import atomic, editions, written
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 FILES = Path(__file__).parent / "files"
 TEMPLATES = [FILES / "templates"]
 LOG = Path("logs") / "lux.csv"

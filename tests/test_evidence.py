@@ -20,6 +20,8 @@ from reviewkit.commands import Published
 from reviewkit.errors import InputError
 from reviewkit.publishing import evidence
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 FILES = Path(__file__).parent / "files"
 REVIEW = (
     "device: {name: Lantern, sample: invented for these tests}\n"

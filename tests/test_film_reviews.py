@@ -27,6 +27,8 @@ from reviewkit.schema.blocks import BlinkRule
 from tests.films import render
 from tests.films.render import Scene
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 EXAMPLES = Path(make_film.__file__).parent
 RULE = "\nreadout_blinks: {groups: [units, tenths]}\n"
 LARGEST = 1_000_000

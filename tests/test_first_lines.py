@@ -21,6 +21,8 @@ from reviewkit.errors import Faults, InputError
 from reviewkit.review import strict_yaml
 from reviewkit.sections import key_list
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 EXAMPLES = Path(__file__).parents[1] / "examples"
 BIRCH = EXAMPLES / "birch" / "logs"
 

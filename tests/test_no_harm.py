@@ -25,6 +25,8 @@ from reviewkit.review import author_text
 from reviewkit.system import disk
 from reviewkit.tables import keys
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 OWN = ["--only-templates", str(TEMPLATES[0])]
 
 

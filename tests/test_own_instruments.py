@@ -21,6 +21,8 @@ from reviewkit.review import review_file
 from reviewkit.schema import instruments
 from reviewkit.sections import template
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 ALDER = Path(__file__).parents[1] / "examples" / "alder"
 BENCH: dict[str, Any] = {
     "bench voltmeter": {

@@ -22,6 +22,8 @@ import reviewkit
 from reviewkit.commands import Published
 from reviewkit.review import author_text, photographs
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 ALDER = Path(__file__).parents[1] / "examples" / "alder"
 REVIEW = """
 device: {name: Lamp}

@@ -13,6 +13,8 @@ from markupsafe import Markup
 import reviewkit
 from reviewkit import cli, commands
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 ROOT = Path(__file__).parents[1]
 REVIEW = """
 device: {name: Lamp}

@@ -24,6 +24,8 @@ from reviewkit.findings import Finding
 from reviewkit.metrology.conformity import Limit
 from reviewkit.publishing import editions, evidence
 
+pytestmark = pytest.mark.usefixtures("libraries_ready")
+
 FILES = Path(__file__).parent / "files"
 KIT = ["--only-templates", str(FILES / "templates")]
 Files = dict[str, bytes]
