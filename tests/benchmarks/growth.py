@@ -26,7 +26,7 @@ DEVICES = (1, 2, 4, 8)
 _CELL = """
 from reviewkit import findings
 from reviewkit.metrology import Measured
-findings.show(findings.measured("NAME.number", "number", Measured(number, "1")))
+findings.Findings((findings.measured("NAME.number", "number", Measured(number, "1")),))
 """
 
 
