@@ -348,7 +348,7 @@ def test_the_policy_of_a_page_stops_what_got_past_everything_else(
     reviewed = site_sample.reviewed(tmp_path / "folder" / "plain", tmp_path / "plain")
     site.write_review(reviewed)
     site.join(tmp_path / "plain", "plain", sections=["charge.html"], carried="")
-    site.write_shelf(tmp_path)
+    site.write_list(tmp_path)
     page = tmp_path / name
     text = page.read_text(encoding="utf-8")
     assert text.count("</main>") == 1

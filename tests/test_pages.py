@@ -33,7 +33,7 @@ def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "broken.draft": {"name": "Birch", "failed": "the log ends in the middle of a row"},
     }.items():
         site.write_review(site_sample.reviewed(folder / name.split(".")[0], out / name, **about))
-    site.write_shelf(out)
+    site.write_list(out)
     return out
 
 

@@ -21,7 +21,7 @@ from reviewkit.findings import PLOTLY_MIME, Finding, finding_keys, measured
 from reviewkit.metrology import Component, Measured
 from reviewkit.pipeline.results import ASSETS
 from reviewkit.publishing import editions, site, written
-from reviewkit.publishing.site import bundles, context, exporter, prose, shelf
+from reviewkit.publishing.site import bundles, context, exporter, prose, review_list
 
 
 class _Headings(HTMLParser):
@@ -46,7 +46,7 @@ class _Headings(HTMLParser):
 def _written(tmp_path: Path, **about: str) -> Path:
     out = tmp_path / "out"
     site.write_review(site_sample.reviewed(tmp_path / "alder", out / "alder", **about))
-    site.write_shelf(out)
+    site.write_list(out)
     return out
 
 
@@ -94,7 +94,7 @@ def test_a_smaller_charts_script_takes_the_place_of_the_other(tmp_path: Path) ->
     mine = tmp_path / "small.js"
     mine.write_text("window.Plotly = {};", encoding="utf-8")
     site.write_review(site_sample.reviewed(tmp_path / "birch", out / "birch"), charts_script=mine)
-    site.write_shelf(out, charts_script=mine)
+    site.write_list(out, charts_script=mine)
     assert len(list((out / ASSETS).iterdir())) == 2, "alder still asks for the first"
 
 
@@ -310,7 +310,7 @@ def test_the_list_links_to_comparisons_of_its_reviews(tmp_path: Path) -> None:
     place.mkdir()
     (place / site.COMPARED).write_text(json.dumps({"reviews": ["alder", "alder"]}), encoding="utf-8")
     written.seal(place)
-    site.write_shelf(out)
+    site.write_list(out)
     page = (out / "index.html").read_text(encoding="utf-8")
     assert '<a href="alder-and-alder/index.html">Alder and Alder</a>' in page
 
@@ -344,21 +344,21 @@ def test_no_line_can_end_inside_a_value(text: str, whole: str | None) -> None:
     assert exporter.unbroken(text).replace("\u00a0", "~") == (whole or text)
 
 
-def _on_the_shelf(count: int) -> list[shelf.ShelfRow]:
+def _on_the_shelf(count: int) -> list[review_list.ListRow]:
     figures = [
-        shelf.Figure(
+        review_list.Figure(
             text=f"{hours} h", order=str(hours * 3600.0), unit="s", interval=(hours * 3500.0, hours * 3700.0)
         )
         for hours in range(1, count + 1)
     ]
     return [
-        shelf.ShelfRow(f"Lamp <{place}>", f"Lamp <{place}>", "", "x/index.html", (figure,))
+        review_list.ListRow(f"Lamp <{place}>", f"Lamp <{place}>", "", "x/index.html", (figure,))
         for place, figure in enumerate(figures)
     ]
 
 
 def test_each_figure_is_drawn_once_over_all_devices_in_its_order() -> None:
-    ((said, drawn),) = shelf.pictures(["Full in"], list(reversed(_on_the_shelf(5))))
+    ((said, drawn),) = review_list.pictures(["Full in"], list(reversed(_on_the_shelf(5))))
     assert said == "Full in"
     names = re.findall(r"Lamp &lt;(\d)&gt;", drawn)
     assert names == ["0", "1", "2", "3", "4"]
@@ -366,13 +366,13 @@ def test_each_figure_is_drawn_once_over_all_devices_in_its_order() -> None:
 
 
 def test_of_many_devices_the_lowest_and_the_highest_are_drawn() -> None:
-    ((said, drawn),) = shelf.pictures(["Full in"], _on_the_shelf(200))
+    ((said, drawn),) = review_list.pictures(["Full in"], _on_the_shelf(200))
     assert said == "Full in, the 6 lowest and 6 highest of 200 devices"
     names = [int(name) for name in re.findall(r"Lamp &lt;(\d+)&gt;", drawn)]
     assert names == [*range(6), *range(194, 200)]
 
 
 def test_one_device_alone_and_what_has_no_interval_is_not_drawn() -> None:
-    assert shelf.pictures(["Full in"], _on_the_shelf(1)) == []
+    assert review_list.pictures(["Full in"], _on_the_shelf(1)) == []
     bare = [replace(row, figures=(replace(row.figures[0], interval=None),)) for row in _on_the_shelf(3)]
-    assert shelf.pictures(["Full in"], bare) == []
+    assert review_list.pictures(["Full in"], bare) == []

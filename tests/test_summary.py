@@ -548,7 +548,7 @@ def test_the_list_never_gives_an_interrupted_charges_time_nor_an_end_that_one_so
 
 def test_the_list_reads_what_the_published_summary_shows_and_the_findings_that_its_metadata_name(tmp_path):
     from reviewkit.publishing import written
-    from reviewkit.publishing.site import shelf
+    from reviewkit.publishing.site import review_list
 
     (tmp_path / "lantern" / "notebooks").mkdir(parents=True)
     shown = summary.key_figures(record(ENDS, LOCK_LOST))._repr_mimebundle_()
@@ -562,9 +562,9 @@ def test_the_list_reads_what_the_published_summary_shows_and_the_findings_that_i
     }
     (tmp_path / "lantern" / "findings.json").write_text(json.dumps(whole), encoding="utf-8")
     # Only what the kit published is listed: the folder's list of files tells.
-    assert shelf.shelf(tmp_path) == ([], [])
+    assert review_list.key_figures(tmp_path) == ([], [])
     written.seal(tmp_path / "lantern")
-    columns, (row,) = shelf.shelf(tmp_path)
+    columns, (row,) = review_list.key_figures(tmp_path)
     assert columns == ["Ends its charge", "Inside its limits", "What can go wrong", "flux"]
     assert [figure.text for figure in row.figures] == ["yes", "1\u00a0of\u00a01", "the lock is lost", "310"]
     assert row.about == "edition 2, 2026-02-21"

@@ -62,7 +62,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (folders / name / "chapters.csv").write_text(table, encoding="utf-8")
         _silence(folders / name / "film.webm")
         site.write_review(site_sample.reviewed(folders / name, out / name, **about))
-    site.write_shelf(out)
+    site.write_list(out)
     return out
 
 

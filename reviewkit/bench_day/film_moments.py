@@ -96,10 +96,10 @@ def _in_order(text: str) -> str:
     """Return a table of chapters with its last row where its time puts it; the others stay where they are."""
     *lines, new = text.splitlines()
     at_s = csv_table.seconds(next(csv.reader([new]))[0])
-    place = len(lines)
-    while place > 1 and _later(lines[place - 1], at_s):
-        place -= 1
-    return "".join(f"{line}\n" for line in [*lines[:place], new, *lines[place:]])
+    index = len(lines)
+    while index > 1 and _later(lines[index - 1], at_s):
+        index -= 1
+    return "".join(f"{line}\n" for line in [*lines[:index], new, *lines[index:]])
 
 
 def _later(line: str, at_s: float) -> bool:
@@ -150,9 +150,9 @@ def rows_of(folder: Path, file: str, columns: Sequence[str]) -> list[dict[str, s
             f"there is no column '{missing[0]}'", file=file, place="header", remedy="Put it back."
         )
     rows = [dict(zip(header, cells, strict=True)) for _, cells in body]
-    for (place, _), row in zip(body, rows, strict=True):
+    for (index, _), row in zip(body, rows, strict=True):
         if not re.fullmatch(r"[\d:]+(?:\.\d+)?", row["video"]):
-            raise TableError(f"'{row['video']}' is no time", file=file, place=f"row {place}, column 'video'")
+            raise TableError(f"'{row['video']}' is no time", file=file, place=f"row {index}, column 'video'")
     return rows
 
 

@@ -136,7 +136,7 @@ def _write_shared_picture(ended: Reviewed, *, fresh: bool) -> None:
     (ended.staged / site.PREVIEW).write_bytes(base64.b64decode(picture))
 
 
-def shelve(out: Path, extras: Extras) -> None:
+def list_all(out: Path, extras: Extras) -> None:
     """Write what the reviews of a published folder share."""
-    site.write_shelf(out, charts_script=extras.charts_script, home=extras.home, fresh=extras.fresh)
+    site.write_list(out, charts_script=extras.charts_script, home=extras.home, fresh=extras.fresh)
     site.trim()

@@ -157,5 +157,5 @@ def _compared(reviews: tuple[Published, ...], template: Section, out: Path, list
         result = made(template, compared, place, staged, home=home)
         site.write_charts(place)
         result_place = atomic.put(staged, place, called, good=result.ok)
-        site.write_shelf(place, home=home)
+        site.write_list(place, home=home)
     return SideBySide(reviews, result, result_place)

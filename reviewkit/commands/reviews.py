@@ -165,7 +165,7 @@ def run(
                     # Not before: what is packed has by then been held against what was read.
                     if keep:
                         keep.put(ended.made)
-        _pages().shelve(place, wanted(replace(options, stills=False), fresh=fresh))
+        _pages().list_all(place, wanted(replace(options, stills=False), fresh=fresh))
     if keep:
         keep.trim()
     if not any(own):

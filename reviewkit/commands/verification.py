@@ -225,16 +225,16 @@ def _all_opened(places: Sequence[str | Path], parts: Sequence[Section], room: Pa
 
 def _reviews(places: Sequence[str | Path], found: list[InputError]) -> Iterator[Path]:
     """Walk the published reviews and zips behind what was named."""
-    for place in map(Path, places):
-        if place.is_file() or (place / evidence.ZIP).is_file():
-            yield place
+    for one in map(Path, places):
+        if one.is_file() or (one / evidence.ZIP).is_file():
+            yield one
             continue
-        inside = [path.parent for path in sorted(place.glob(f"*/{evidence.ZIP}"))]
+        inside = [path.parent for path in sorted(one.glob(f"*/{evidence.ZIP}"))]
         # A name with a dot is a draft's, or of a run under way.
         good = [folder for folder in inside if "." not in folder.name]
         if not good:
             remedy = "Name a published review, its evidence.zip, or the folder that holds several."
-            found.append(InputError("no published review is here", file=str(place), remedy=remedy))
+            found.append(InputError("no published review is here", file=str(one), remedy=remedy))
         yield from good
 
 

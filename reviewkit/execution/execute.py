@@ -40,11 +40,11 @@ def execute_in_kernel(task: Task) -> Outcome:
     """Execute a template in a kernel started for it: slower, and the same everywhere."""
     from reviewkit.execution.kernel import kernel_in
 
-    with disk.temporary_folder() as place:
+    with disk.temporary_folder() as folder:
         return papermill_run.run(
             task,
-            place,
-            kernel_manager_class=kernel_in(place, task.words),
+            folder,
+            kernel_manager_class=kernel_in(folder, task.words),
             # The kernel's folder, not this process's: several notebooks are executed at once.
             resources={"metadata": {"path": str(task.folder)}},
         )

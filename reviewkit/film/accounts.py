@@ -121,8 +121,8 @@ def accounts(found: Switching, difficulties: Sequence[Difficulty], groups: int |
     tried = [
         one
         for number in numbers
-        for place, low in enumerate(edges)
-        for high in (edges[place:] if number > 1 else [low])
+        for index, low in enumerate(edges)
+        for high in (edges[index:] if number > 1 else [low])
         if (one := _account(found, gaps, difficulties, number, low, high)) is not None
     ]
     tried.sort(

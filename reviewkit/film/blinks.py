@@ -105,13 +105,13 @@ def switching(level: Level) -> Switching:
     share = _share(level)
     runs = _runs(share)
     blinks = tuple(_blink(level, share, first, last) for first, last in runs)
-    edges = [0, *(place for run in runs for place in (run[0], run[1] + 1)), len(share)]
+    edges = [0, *(edge for run in runs for edge in (run[0], run[1] + 1)), len(share)]
     depth = tuple(
         float(share[begin:end].min()) if end > begin else 0.0
         for begin, end in zip(edges[::2], edges[1::2], strict=True)
     )
     unclear = [*_bumps(level, share, edges), *_dips(level, share, runs)]
-    slopes = [_slopes(share, runs, place, max(FULL, 4 * level.noise)) for place in range(len(runs))]
+    slopes = [_slopes(share, runs, edge, max(FULL, 4 * level.noise)) for edge in range(len(runs))]
     between = np.array([[end - begin - 1 for begin, end in pair] for pair in slopes])
     fades = bool(slopes) and float(np.median(between, axis=0).mean()) >= FADING
     if fades:
@@ -180,12 +180,12 @@ def _blink(level: Level, share: NDArray[np.float64], first: int, last: int) -> B
 
 
 def _slopes(
-    share: NDArray[np.float64], runs: list[tuple[int, int]], place: int, near: float
+    share: NDArray[np.float64], runs: list[tuple[int, int]], index: int, near: float
 ) -> tuple[tuple[int, int], tuple[int, int]]:
     """Return the last dark and the first full picture of a blink, and its last full and first dark one."""
-    first, last = runs[place]
-    before = runs[place - 1][1] + 1 if place else 0
-    after = runs[place + 1][0] if place + 1 < len(runs) else len(share)
+    first, last = runs[index]
+    before = runs[index - 1][1] + 1 if index else 0
+    after = runs[index + 1][0] if index + 1 < len(runs) else len(share)
     lit = share[first : last + 1]
     full = np.nonzero(lit >= np.quantile(lit, 0.75) - near)[0]
     found = []
@@ -234,7 +234,7 @@ def _dips(level: Level, share: NDArray[np.float64], runs: list[tuple[int, int]])
         if len(part) < 3:
             continue
         left, right = np.maximum.accumulate(part), np.maximum.accumulate(part[::-1])[::-1]
-        place = int(np.argmax(np.minimum(left, right) - part))
-        if min(left[place], right[place]) - part[place] > least:
-            found.append(float(level.time_s[first + place]))
+        deepest = int(np.argmax(np.minimum(left, right) - part))
+        if min(left[deepest], right[deepest]) - part[deepest] > least:
+            found.append(float(level.time_s[first + deepest]))
     return found

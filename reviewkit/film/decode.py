@@ -141,17 +141,17 @@ def look_at(path: str | Path) -> Film:
     FilmError
         If there is no such file, or it holds no pictures that can be decoded.
     """
-    place = Path(path)
-    with _opened(place) as container:
-        stream = _stream(container, place)
-        first = next(_frames(container, stream, place), None)
+    folder = Path(path)
+    with _opened(folder) as container:
+        stream = _stream(container, folder)
+        first = next(_frames(container, stream, folder), None)
         if first is None:
-            raise FilmError("not one picture of it can be decoded", file=place.name, remedy=_REMEDY)
+            raise FilmError("not one picture of it can be decoded", file=folder.name, remedy=_REMEDY)
         turned = round(float(first.rotation) / 90) % 4
         width, height = (first.height, first.width) if turned % 2 else (first.width, first.height)
         rate = float(stream.average_rate or stream.guessed_rate or 30)
         length = stream.duration * stream.time_base if stream.duration else (container.duration or 0) / 1e6
-        return Film(place, width, height, turned, rate, float(length))
+        return Film(folder, width, height, turned, rate, float(length))
 
 
 def pictures(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> Iterator[Picture]:

@@ -118,8 +118,8 @@ def _jumps(level: Level) -> list[float]:
 
 def _missing(level: Level) -> Iterator[Difficulty]:
     step = np.diff(level.time_s)
-    for place in np.nonzero(step > MISSING * level.interval_s)[0]:
-        yield Difficulty("missing", float(level.time_s[place]), float(level.time_s[place + 1]))
+    for index in np.nonzero(step > MISSING * level.interval_s)[0]:
+        yield Difficulty("missing", float(level.time_s[index]), float(level.time_s[index + 1]))
 
 
 def _others(found: Switching) -> Iterator[Difficulty]:
@@ -130,8 +130,8 @@ def _others(found: Switching) -> Iterator[Difficulty]:
     dark = np.setdiff1d(np.arange(len(patch)), lit)
     wanted = level.change[near]
     for blink in found.blinks:
-        place = int(np.searchsorted(dark, blink.first))
-        beside = dark[max(0, place - 2) : place + 2]
+        index = int(np.searchsorted(dark, blink.first))
+        beside = dark[max(0, index - 2) : index + 2]
         if not len(beside):
             continue
         middle = slice((blink.first + blink.last) // 2, (blink.first + blink.last) // 2 + 1)

@@ -92,22 +92,22 @@ def _changes(time_s: NDArray[np.float64], light: NDArray[np.float64]) -> tuple[M
     label, count = ndimage.label(largest)
     found = []
     for one in range(1, count + 1):
-        place = int(np.nonzero(label == one)[0].mean())
-        found.append(_moment(time_s, light, place, wide, float(before[place]), float(after[place]), top))
+        index = int(np.nonzero(label == one)[0].mean())
+        found.append(_moment(time_s, light, index, wide, float(before[index]), float(after[index]), top))
     return tuple(found)
 
 
 def _moment(
     time_s: NDArray[np.float64],
     light: NDArray[np.float64],
-    place: int,
+    index: int,
     wide: int,
     before: float,
     after: float,
     top: float,
 ) -> Moment:
     """Return when the light crosses the middle of two levels."""
-    near = slice(max(1, place - wide), min(len(light), place + wide + 1))
+    near = slice(max(1, index - wide), min(len(light), index + wide + 1))
     beyond = (light[near] > (before + after) / 2) == (after > before)
     first = near.start + int(np.argmax(beyond))
     kinds = ("on", "brighter") if after > before else ("off", "dimmer")

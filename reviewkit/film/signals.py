@@ -102,7 +102,7 @@ def flashing(found: Switching) -> Flashing:
         return Flashing("few", None, None, image, tuple(lit), tuple(dark), step_s, len(lit), seconds)
     rate = _rate(blinks, step_s) if size == 1 else None
     cycle = [
-        tuple(float(np.mean(times[place::size])) for place in range(size)) if size else tuple(times)
+        tuple(float(np.mean(times[index::size])) for index in range(size)) if size else tuple(times)
         for times in (lit, dark)
     ]
     kind, at_least = "regular" if size == 1 else "pattern", None
@@ -150,7 +150,7 @@ def _repeated(lit: Sequence[float], dark: Sequence[float], step_s: float) -> int
 
     for size in range(1, min(LONGEST_CYCLE, len(lit) // 2) + 1):
         pairs = [
-            (times[place], times[place + size]) for times in (lit, dark) for place in range(len(lit) - size)
+            (times[index], times[index + size]) for times in (lit, dark) for index in range(len(lit) - size)
         ]
         if all(same(*pair) for pair in pairs):
             return size

@@ -76,8 +76,8 @@ def _frame(sheet: NDArray[np.uint8], x: int, y: int, half: int) -> None:
 
 
 def _number(sheet: NDArray[np.uint8], x: int, y: int, number: int) -> None:
-    for place, digit in enumerate(str(number)):
+    for index, digit in enumerate(str(number)):
         drawn = np.array([one == "1" for one in _DIGITS[int(digit)]]).reshape(5, 3)
         large = np.kron(np.pad(drawn, 1), np.ones((3, 3), bool))
-        top, left = max(0, min(y, sheet.shape[0] - 21)), max(0, min(x + 15 * place, sheet.shape[1] - 15))
+        top, left = max(0, min(y, sheet.shape[0] - 21)), max(0, min(x + 15 * index, sheet.shape[1] - 15))
         sheet[top : top + 21, left : left + 15] = np.where(large, 255, 0)[:, :, None]

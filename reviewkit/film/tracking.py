@@ -132,8 +132,8 @@ def _peak(three: NDArray[np.float32]) -> float:
     return 0.5 * (left - right) / bend if bend < 0 else 0.0
 
 
-def _signed(place: float, size: int) -> float:
-    return place - size if place > size / 2 else place
+def _signed(position: float, size: int) -> float:
+    return position - size if position > size / 2 else position
 
 
 @dataclass

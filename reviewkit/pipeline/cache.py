@@ -194,13 +194,13 @@ def _page(folder: Path, options: RunOptions, besides: str = "") -> Path | None:
     """Return a review's page if it is what a run would make, one file of the folder left aside."""
     try:
         stamp = Store("reviews").read(_stamp(folder, options.out))
-        place = Path(stamp["place"])
+        path = Path(stamp["place"])
         listing = _listing(folder)
         files = {name: told for name, told in stamp["files"].items() if name != besides}
         same = (
             options.is_met_by(stamp["options"])
             and _without(stamp["listing"], besides) == _without(listing, besides)
-            and stamp["published"] == _states(place)
+            and stamp["published"] == _states(path)
             and (options.out / stamp["list"]).is_file()
             and options.list_name in ("", stamp["list"])
             and files == _digests(folder, files)
@@ -209,7 +209,7 @@ def _page(folder: Path, options: RunOptions, besides: str = "") -> Path | None:
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
-    return place / "index.html" if same else None
+    return path / "index.html" if same else None
 
 
 def _without(listing: Iterable[list[Any]], name: str) -> list[list[Any]]:
@@ -268,10 +268,10 @@ def _listing(folder: Path) -> list[list[Any]]:
     Meters are asked for by what is used of them: see `_are_the_same`.
     """
     found = []
-    for place, folders, names in os.walk(folder):
+    for above, folders, names in os.walk(folder):
         folders.sort()
         for name in sorted(names):
-            path = Path(place, name)
+            path = Path(above, name)
             if name == "instruments.yaml":
                 continue
             # A link that leads nowhere, such as an editor's lock, is a file as well.
@@ -292,10 +292,10 @@ def _digest(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def _states(place: Path) -> list[list[Any]]:
+def _states(folder: Path) -> list[list[Any]]:
     """Return the published files, their sizes and the moments at which they were last written."""
-    paths = sorted(path for path in place.rglob("*") if path.is_file())
+    paths = sorted(path for path in folder.rglob("*") if path.is_file())
     return [
-        [path.relative_to(place).as_posix(), status.st_size, status.st_mtime_ns]
+        [path.relative_to(folder).as_posix(), status.st_size, status.st_mtime_ns]
         for path, status in ((path, path.stat()) for path in paths)
     ]

@@ -248,14 +248,14 @@ def write_tables(folder: Path, title: str, tables: Sequence[Mapping[str, Any]]) 
     """
     if not tables:
         return
-    place = folder / FOLDER
-    place.mkdir(exist_ok=True)
+    path = folder / FOLDER
+    path.mkdir(exist_ok=True)
     for table in tables:
         text = unpacked(table[PACKED])
-        (place / f"{table['name']}.csv").write_text(text, encoding="utf-8", newline="\n")
+        (path / f"{table['name']}.csv").write_text(text, encoding="utf-8", newline="\n")
     package = {"title": title, "resources": [_resource(table) for table in tables]}
     described = json.dumps(package, ensure_ascii=False, indent=1)
-    (place / DESCRIPTION).write_text(described + "\n", encoding="utf-8")
+    (path / DESCRIPTION).write_text(described + "\n", encoding="utf-8")
 
 
 def _resource(table: Mapping[str, Any]) -> dict[str, Any]:

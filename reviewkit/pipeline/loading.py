@@ -168,7 +168,7 @@ def _refused(all_values: Sequence[Mapping[str, Any]], parts: Sequence[Section]) 
     passed = cache.Store("values")
     keys = [[cache.values_key(part.own(values), [part]) for part in parts] for values in all_values]
     known = {key for key in {key for own in keys for key in own if key} if passed.read(key) is not None}
-    asked = [part for place, part in enumerate(parts) if not all(own[place] in known for own in keys)]
+    asked = [part for index, part in enumerate(parts) if not all(own[index] in known for own in keys)]
     if not asked:
         return [[] for _ in all_values]
     answers = template.refused(all_values, asked)
@@ -311,10 +311,10 @@ def remarks(file: ReviewFile, parts: Sequence[Section]) -> Iterator[str]:
 
 def _files(file: ReviewFile) -> Iterator[str]:
     known = {*file.files, Path(file.review.video).as_posix(), *_KNOWN, *author_text.pictured(file.folder)}
-    for place, folders, names in os.walk(file.folder):
+    for above, folders, names in os.walk(file.folder):
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in names:
-            path = Path(place, name)
+            path = Path(above, name)
             seen = path.relative_to(file.folder).as_posix()
             if seen not in known and not name.startswith(".") and path.is_file():
                 yield seen

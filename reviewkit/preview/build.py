@@ -109,12 +109,12 @@ class Builder:
     def __init__(
         self,
         folder: Path,
-        place: Path,
+        path: Path,
         templates: Iterable[str | Path] = (),
         only_templates: Iterable[str | Path] = (),
     ) -> None:
         self.folder = folder.resolve()
-        self._place = place
+        self._place = path
         self._own = tuple(map(str, templates)), tuple(map(str, only_templates))
         self._keep = _Memory()
         self._good: dict[str, SectionResult] = {}
@@ -253,8 +253,8 @@ def look(folders: Iterable[Path], besides: str = "") -> Seen:
         with suppress(OSError):
             status = folder.stat()
             found |= {} if folder.is_dir() else {str(folder): (status.st_size, status.st_mtime_ns)}
-        for place, _, names in os.walk(folder):
-            for path in (Path(place, name) for name in names if name != besides):
+        for above, _, names in os.walk(folder):
+            for path in (Path(above, name) for name in names if name != besides):
                 # Gone in between, or a link that leads nowhere.
                 with suppress(OSError):
                     status = path.stat()

@@ -59,8 +59,8 @@ def opened(
     """
     if not folder.is_dir():
         raise InputError("no such folder", file=str(folder))
-    with disk.temporary_folder() as place, forkserver.serving():
-        builder = Builder(folder, place, templates, only_templates)
+    with disk.temporary_folder() as path, forkserver.serving():
+        builder = Builder(folder, path, templates, only_templates)
         board = Board(keys.published_name(folder.resolve()))
         address, end = serving(board, port)
         try:

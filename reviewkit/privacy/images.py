@@ -68,24 +68,24 @@ def svg(text: str) -> str:
 
 def _png_parts(data: bytes) -> Iterator[bytes]:
     """Walk the chunks to keep; what comes after the last one is no part of the picture."""
-    place, kind = len(_PNG), b""
+    offset, kind = len(_PNG), b""
     while kind != b"IEND":
-        if place + 12 > len(data):
+        if offset + 12 > len(data):
             raise ValueError("the picture is cut off")
-        length, kind = struct.unpack_from(">I4s", data, place)
-        end = place + 12 + length
-        if end > len(data) or zlib.crc32(data[place + 4 : end - 4]) != int.from_bytes(data[end - 4 : end]):
+        length, kind = struct.unpack_from(">I4s", data, offset)
+        end = offset + 12 + length
+        if end > len(data) or zlib.crc32(data[offset + 4 : end - 4]) != int.from_bytes(data[end - 4 : end]):
             raise ValueError("the picture is damaged")
         if kind in _PNG_KEPT:
-            yield data[place:end]
-        place = end
+            yield data[offset:end]
+        offset = end
 
 
 def _jpeg_parts(data: bytes) -> Iterator[bytes]:
     """Walk the segments to keep, each with the coded lines behind it, up to the picture's end."""
-    place = 2
+    offset = 2
     while True:
-        marker, start = _marker(data, place)
+        marker, start = _marker(data, offset)
         if marker == _EOI:
             yield b"\xff\xd9"
             return
@@ -93,16 +93,16 @@ def _jpeg_parts(data: bytes) -> Iterator[bytes]:
         if end > len(data) or (marker not in _ALONE and end < start + 2):
             raise ValueError("the picture is cut off")
         yield from _kept(marker, data[start:end])
-        place = _coded_end(data, end) if marker == _SOS else end
-        yield data[end:place]
+        offset = _coded_end(data, end) if marker == _SOS else end
+        yield data[end:offset]
 
 
-def _marker(data: bytes, place: int) -> tuple[int, int]:
+def _marker(data: bytes, offset: int) -> tuple[int, int]:
     """Return a marker and where what belongs to it starts."""
-    start = place
+    start = offset
     while data[start : start + 1] == b"\xff":
         start += 1
-    if start in (place, len(data)):
+    if start in (offset, len(data)):
         raise ValueError("the picture is damaged")
     return data[start], start + 1
 
@@ -131,24 +131,24 @@ def _orientation(tiff: bytes) -> int:
     order = {b"II": "<", b"MM": ">"}.get(tiff[:2])
     if order is None or len(tiff) < 8:
         return 1
-    (place,) = struct.unpack_from(f"{order}I", tiff, 4)
-    count = struct.unpack_from(f"{order}H", tiff, place)[0] if place + 2 <= len(tiff) else 0
-    for start in range(place + 2, min(place + 2 + 12 * count, len(tiff) - 11), 12):
+    (offset,) = struct.unpack_from(f"{order}I", tiff, 4)
+    count = struct.unpack_from(f"{order}H", tiff, offset)[0] if offset + 2 <= len(tiff) else 0
+    for start in range(offset + 2, min(offset + 2 + 12 * count, len(tiff) - 11), 12):
         tag, kind, number, way = struct.unpack_from(f"{order}HHIH", tiff, start)
         if (tag, kind, number) == (_ORIENTATION, 3, 1):
             return int(way)
     return 1
 
 
-def _coded_end(data: bytes, place: int) -> int:
+def _coded_end(data: bytes, offset: int) -> int:
     """Return where coded lines end: before the next marker that is none of theirs."""
     while True:
-        place = data.find(b"\xff", place)
-        if place < 0 or place + 1 >= len(data):
+        offset = data.find(b"\xff", offset)
+        if offset < 0 or offset + 1 >= len(data):
             raise ValueError("the picture is cut off")
-        if data[place + 1] != 0 and data[place + 1] not in range(0xD0, 0xD8):
-            return place
-        place += 2
+        if data[offset + 1] != 0 and data[offset + 1] not in range(0xD0, 0xD8):
+            return offset
+        offset += 2
 
 
 Clean = Callable[[str], str]

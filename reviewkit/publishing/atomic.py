@@ -71,25 +71,25 @@ def site(out: Path) -> Iterator[Path]:
         _let_go(lock, out / _LOCK)
 
 
-def _refuse_strange_lock(place: Path) -> None:
-    if os.path.lexists(place) and (place.is_symlink() or not place.is_file() or place.stat().st_size):
+def _refuse_strange_lock(path: Path) -> None:
+    if os.path.lexists(path) and (path.is_symlink() or not path.is_file() or path.stat().st_size):
         raise InputError(
             "the kit did not write this file, and leaves it alone",
-            file=f"{place.parent.name}/{place.name}",
+            file=f"{path.parent.name}/{path.name}",
             remedy=written.ELSEWHERE,
         )
 
 
-def _let_go(lock: FileLock, place: Path) -> None:
+def _let_go(lock: FileLock, path: Path) -> None:
     """Remove the lock's file while it is still ours: afterwards it may be another run's."""
     try:
-        place.unlink(missing_ok=True)
+        path.unlink(missing_ok=True)
         lock.release()
     except OSError:
         # This system removes no open file, and so not another run's either.
         lock.release()
         with suppress(OSError):
-            place.unlink()
+            path.unlink()
 
 
 def stage(out: Path, name: str) -> Path:
@@ -118,15 +118,15 @@ def put(staged: Path, out: Path, name: str, *, good: bool) -> Path:
     InputError
         If what lies in its place is not, or not wholly, the kit's.
     """
-    place = out / (name if good else name + DRAFT)
+    folder = out / (name if good else name + DRAFT)
     written.seal(staged)
     if good:
         _keep(out, name, editions.at(staged))
-    _swap(staged, place)
+    _swap(staged, folder)
     # What somebody has put into the draft since stays.
     if good and written.fault(out / (name + DRAFT)) is None:
         shutil.rmtree(out / (name + DRAFT), ignore_errors=True)
-    return place
+    return folder
 
 
 def _keep(out: Path, name: str, new: Edition | None) -> None:
@@ -134,26 +134,26 @@ def _keep(out: Path, name: str, new: Edition | None) -> None:
     old = editions.at(out / name)
     if old is None or (new and new.number == old.number):
         return
-    place = editions.place_of_kept(out, name, old.number)
-    copy = stage(out, place.name)
+    folder = editions.place_of_kept(out, name, old.number)
+    copy = stage(out, folder.name)
     editions.copy(old.place, copy)
     written.seal(copy)
-    _swap(copy, place)
+    _swap(copy, folder)
 
 
-def _swap(new: Path, place: Path) -> None:
+def _swap(new: Path, path: Path) -> None:
     # It was looked at before the run; that may have been hours ago.
-    if fault := written.fault(place):
+    if fault := written.fault(path):
         raise fault
-    if place.exists() and exchanged(new, place):
+    if path.exists() and exchanged(new, path):
         # What was published lies now where the new one was made.
         shutil.rmtree(new, ignore_errors=True)
         return
-    old = written.claim(place.parent, "old", place.name)
-    if place.exists():
+    old = written.claim(path.parent, "old", path.name)
+    if path.exists():
         # Killed between the two renames, the next run finds the old one and puts it back.
-        place.rename(old)
-    new.rename(place)
+        path.rename(old)
+    new.rename(path)
     shutil.rmtree(old, ignore_errors=True)
 
 
@@ -252,7 +252,7 @@ def review(file: ReviewFile, out: Path) -> list[InputError]:
     now = editions.at(out / file.name)
     if now and file.review.edition > now.number:
         places.append(editions.place_of_kept(out, file.name, now.number))
-    found = [fault for place in places if (fault := written.fault(place))]
+    found = [fault for folder in places if (fault := written.fault(folder))]
     if found:
         return found
     if os.path.lexists(places[0]) and not written.is_review(places[0]):
@@ -267,14 +267,14 @@ _RENAME = "Give the review folder another name, or publish elsewhere with -o."
 def _of_another(file: ReviewFile, places: Iterable[Path]) -> list[InputError]:
     """Return a fault where another device's review is published under this one's name."""
     device = file.device
-    for place in places:
-        there = editions.device(place)
+    for folder in places:
+        there = editions.device(folder)
         if not there or _is_the_same(there, device.name, device.serial, device.formerly):
             continue
         serial = f", serial number {there['serial']}" if there.get("serial") else ""
         return [
             ReviewFileError(
-                f"under '{place.name}' another device is published: '{there.get('name', '')}'{serial}",
+                f"under '{folder.name}' another device is published: '{there.get('name', '')}'{serial}",
                 file=FILE,
                 place="device.name",
                 remedy=f"{_RENAME} If it is the same device under another name or number, write "
@@ -304,7 +304,7 @@ def comparison(out: Path, name: str) -> None:
     InputError
         If something else lies there.
     """
-    found = [fault for place in (out / name, out / (name + DRAFT)) if (fault := written.fault(place))]
+    found = [fault for path in (out / name, out / (name + DRAFT)) if (fault := written.fault(path))]
     if not found and written.is_review(out / name):
         problem = "a review of one device is published under this name"
         found = [InputError(problem, file=f"{out.name}/{name}", remedy="Publish elsewhere with -o.")]

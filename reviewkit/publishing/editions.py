@@ -53,29 +53,29 @@ class Edition:
     place: Path
 
 
-def at(place: Path) -> Edition | None:
+def at(folder: Path) -> Edition | None:
     """Return the edition that lies in a folder; None where there is none, or a working copy."""
-    about = _about(place)
+    about = _about(folder)
     number = about.get("edition", 1)
     if not about or not isinstance(number, int) or number < 1:
         return None
-    return Edition(number, str(about.get("date") or ""), place)
+    return Edition(number, str(about.get("date") or ""), folder)
 
 
-def device(place: Path) -> dict[str, Any]:
+def device(folder: Path) -> dict[str, Any]:
     """Return the published block `device`; empty where none can be read."""
-    return _block(place, "device")
+    return _block(folder, "device")
 
 
-def _about(place: Path) -> dict[str, Any]:
+def _about(folder: Path) -> dict[str, Any]:
     """Return the published block `review`; empty where nothing is published, or nothing that can be read."""
-    about = _block(place, "review")
+    about = _block(folder, "review")
     return {"edition": 1, **about} if about else {}
 
 
-def _block(place: Path, name: str) -> dict[str, Any]:
+def _block(folder: Path, name: str) -> dict[str, Any]:
     try:
-        block = findings_file.whole(place / JSON_FILE)[name]
+        block = findings_file.whole(folder / JSON_FILE)[name]
     except (InputError, KeyError):
         return {}
     return block if isinstance(block, dict) else {}
@@ -307,8 +307,8 @@ def _differences(file: ReviewFile, before: Edition) -> Iterator[str]:
     if any(old.get(name) != new.get(name) for name in (FILE, instruments.FILE)):
         changed = _keys(_measured(_values(before.place)), _measured(file.values))
         yield from (
-            f"{place} in {instruments.FILE if place.partition('.')[0] in file.meters.named else FILE}"
-            for place in changed
+            f"{key} in {instruments.FILE if key.partition('.')[0] in file.meters.named else FILE}"
+            for key in changed
         )
 
 
@@ -316,11 +316,11 @@ def _how(name: str, old: Mapping[str, str], new: Mapping[str, str]) -> str:
     return "" if name in old and name in new else " (new)" if name in new else " (no longer read)"
 
 
-def _values(place: Path) -> Mapping[str, Any]:
+def _values(path: Path) -> Mapping[str, Any]:
     """Return the values of the review file that a published review was made from."""
     with disk.temporary_folder() as own:
         wanted = {f"{evidence.RAW}/{name}" for name in (FILE, instruments.FILE)}
-        evidence.unpack(place / evidence.ZIP, own, wanted=wanted.__contains__)
+        evidence.unpack(path / evidence.ZIP, own, wanted=wanted.__contains__)
         faults: list[InputError] = []
         values = review_file.read_values(own / evidence.RAW, faults, above=False)
         if faults:
@@ -343,10 +343,10 @@ def _keys(old: Mapping[str, Any], new: Mapping[str, Any], above: str = "") -> It
         yield from _places(old.get(key), new.get(key), place)
 
 
-def _places(old: Any, new: Any, place: str) -> Iterable[str]:
+def _places(old: Any, new: Any, key: str) -> Iterable[str]:
     if isinstance(old, Mapping) and isinstance(new, Mapping):
-        return _keys(old, new, place)
+        return _keys(old, new, key)
     if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
         pairs = enumerate(zip(old, new, strict=True), 1)
-        return (found for number, pair in pairs for found in _places(*pair, f"{place}[{number}]"))
-    return () if old == new else (place,)
+        return (found for number, pair in pairs for found in _places(*pair, f"{key}[{number}]"))
+    return () if old == new else (key,)

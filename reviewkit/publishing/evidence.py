@@ -384,7 +384,7 @@ def _checked(items: Iterable[zipfile.ZipInfo], path: Path) -> list[zipfile.ZipIn
             raise _refused(path, why, item.orig_filename)
         packed += item.compress_size
         name = _folded(item.filename)
-        parents = {name[:place] for place, letter in enumerate(name) if letter == "/"}
+        parents = {name[:index] for index, letter in enumerate(name) if letter == "/"}
         if name.rstrip("/") in taken or parents & taken or (not item.is_dir() and name in folders):
             why = why or "two files have the same name"
         total += item.file_size
@@ -440,11 +440,11 @@ def _odd_size(item: zipfile.ZipInfo) -> str:
 
 
 def _write(archive: zipfile.ZipFile, item: zipfile.ZipInfo, into: Path) -> None:
-    place = into.joinpath(*item.filename.split("/"))
-    if not place.resolve().is_relative_to(into.resolve()):
+    target = into.joinpath(*item.filename.split("/"))
+    if not target.resolve().is_relative_to(into.resolve()):
         raise _refused(Path(str(archive.filename)), "its name leads out of the folder", item.filename)
-    place.parent.mkdir(parents=True, exist_ok=True)
+    target.parent.mkdir(parents=True, exist_ok=True)
     # The reader gives no more bytes than the table of contents says, and the sum of those is within bounds.
-    with archive.open(item) as packed, place.open("xb") as plain:
+    with archive.open(item) as packed, target.open("xb") as plain:
         while part := packed.read(_CHUNK):
             plain.write(part)

@@ -42,13 +42,13 @@ def claim(out: Path, kind: str, name: str) -> Path:
     name : str
         What it is to be, or was.
     """
-    place = out / f".{kind}-{name}-{secrets.token_hex(4)}"
-    while os.path.lexists(place):
-        place = out / f".{kind}-{name}-{secrets.token_hex(4)}"
+    folder = out / f".{kind}-{name}-{secrets.token_hex(4)}"
+    while os.path.lexists(folder):
+        folder = out / f".{kind}-{name}-{secrets.token_hex(4)}"
     head = "" if (out / JOURNAL).exists() else _JOURNAL_HEAD
     with (out / JOURNAL).open("a", encoding="utf-8", newline="\n") as stream:
-        stream.write(f"{head}{place.name}\n")
-    return place
+        stream.write(f"{head}{folder.name}\n")
+    return folder
 
 
 def claimed(out: Path) -> list[Path]:
@@ -79,20 +79,20 @@ def claimed(out: Path) -> list[Path]:
 
 def settle_journal(out: Path) -> None:
     """Finish or undo what a killed run left half done: put back what was on its way out, remove the rest."""
-    for place in claimed(out):
-        found = _JOURNAL_NAME.fullmatch(place.name)
+    for folder in claimed(out):
+        found = _JOURNAL_NAME.fullmatch(folder.name)
         if found and found["kind"] == "old" and not os.path.lexists(out / found["name"]):
-            place.rename(out / found["name"])
+            folder.rename(out / found["name"])
     sweep_journal(out)
 
 
 def sweep_journal(out: Path) -> None:
     """Remove everything that is noted, and the notes."""
-    for place in claimed(out):
-        if place.is_dir() and not place.is_symlink():
-            shutil.rmtree(place, ignore_errors=True)
+    for folder in claimed(out):
+        if folder.is_dir() and not folder.is_symlink():
+            shutil.rmtree(folder, ignore_errors=True)
         else:
-            place.unlink(missing_ok=True)
+            folder.unlink(missing_ok=True)
     if not claimed(out):
         (out / JOURNAL).unlink(missing_ok=True)
 
@@ -141,22 +141,22 @@ def is_review(folder: Path) -> bool:
     return JSON_FILE in files(folder)
 
 
-def fault(place: Path) -> InputError | None:
+def fault(path: Path) -> InputError | None:
     """Return why a folder may not be replaced: the kit did not write it, or somebody has changed it since.
 
     Parameters
     ----------
-    place : pathlib.Path
+    path : pathlib.Path
         Of a published folder; None is returned where nothing is.
     """
-    if not os.path.lexists(place):
+    if not os.path.lexists(path):
         return None
-    file = f"{place.parent.name}/{place.name}"
-    known = None if place.is_symlink() or not place.is_dir() else _known(place)
+    file = f"{path.parent.name}/{path.name}"
+    known = None if path.is_symlink() or not path.is_dir() else _known(path)
     if known is None:
         problem = "this is none of the kit's, and it leaves it alone"
         return InputError(problem, file=file, remedy=ELSEWHERE)
-    strange = sorted(_strange(place, known))
+    strange = sorted(_strange(path, known))
     if not strange:
         return None
     more = [f"{len(strange) - _NAMED} more"] if len(strange) > _NAMED else []
@@ -167,9 +167,9 @@ def fault(place: Path) -> InputError | None:
 
 def _below(folder: Path) -> Iterator[tuple[str, Path]]:
     """Walk everything in a folder, by its name seen from there; links are not followed."""
-    for place, folders, names in os.walk(folder):
+    for above, folders, names in os.walk(folder):
         for name in [*folders, *names]:
-            path = Path(place, name)
+            path = Path(above, name)
             yield path.relative_to(folder).as_posix(), path
 
 
@@ -274,10 +274,10 @@ def shared(out: Path) -> dict[str, frozenset[str]]:
 
 def is_ours(out: Path, name: str) -> bool:
     """Whether a name beside the published folders is free, or its file as the kit wrote it."""
-    place = out / name
-    if not os.path.lexists(place):
+    path = out / name
+    if not os.path.lexists(path):
         return True
-    return place.is_file() and not place.is_symlink() and digest(place) in shared(out).get(name, ())
+    return path.is_file() and not path.is_symlink() and digest(path) in shared(out).get(name, ())
 
 
 def list_page(out: Path, asked: str = "") -> str:
@@ -325,15 +325,15 @@ def put(out: Path, name: str, write: Callable[[Path], object]) -> None:
     """
     if not is_ours(out, name):
         raise InputError("the kit did not write this file", file=f"{out.name}/{name}", remedy=ELSEWHERE)
-    place = out / name
-    part = claim(out, "part", place.name)
+    path = out / name
+    part = claim(out, "part", path.name)
     write(part)
     own = {item: sums for item, sums in shared(out).items() if (out / item).exists()}
     new = frozenset({digest(part)})
     # Killed before the new one is in its place, the old one is known still.
     _mark(out, {**own, name: own.get(name, frozenset()) | new})
-    place.parent.mkdir(exist_ok=True)
-    part.replace(place)
+    path.parent.mkdir(exist_ok=True)
+    part.replace(path)
     _mark(out, {**own, name: new})
 
 

@@ -41,7 +41,7 @@ DONE_BY = {
     "reviewkit.pipeline.harvest:write_findings": "collects",
     "reviewkit.publishing.site:write_sections": "renders",
     "reviewkit.publishing.site:write_index": "renders",
-    "reviewkit.publishing.site:write_shelf": "renders",
+    "reviewkit.publishing.site:write_list": "renders",
     "reviewkit.commands.pages:_write_shared_picture": "renders",
     "reviewkit.publishing.evidence:write": "packs",
     "reviewkit.publishing.atomic:put": "into place",

@@ -13,7 +13,7 @@ from reviewkit.publishing.site.pages import (
 from reviewkit.publishing.site.preview import preview_of_nothing, preview_script, with_preview
 from reviewkit.publishing.site.prose import word_faults
 from reviewkit.publishing.site.rendering import kept, rendered, trim
-from reviewkit.publishing.site.shelf import COMPARED, beside, write_shelf
+from reviewkit.publishing.site.review_list import COMPARED, beside, write_list
 from reviewkit.publishing.site.single_file import join, key_line, opening
 
 __all__ = [
@@ -38,8 +38,8 @@ __all__ = [
     "write_charts",
     "write_comparison",
     "write_index",
+    "write_list",
     "write_preview",
     "write_review",
     "write_sections",
-    "write_shelf",
 ]

@@ -38,9 +38,9 @@ def write_sections(
     reviewed : Reviewed
         Sections that failed are marked as such.
     charts_script : pathlib.Path, optional
-        A smaller build of the charts' script; the same is to be given to `write_shelf`.
+        A smaller build of the charts' script; the same is to be given to `write_list`.
     home : str
-        The page that lists all reviews, as it is given to `write_shelf`.
+        The page that lists all reviews, as it is given to `write_list`.
     fresh : bool
         Whether to render pages, too, that come out as they did before.
     """
@@ -158,9 +158,9 @@ def _earlier(reviewed: Reviewed) -> tuple[Link, ...]:
     moves = not reviewed.failed and editions.is_to_replace(out, file.name, file.review.edition)
     links = []
     for item in editions.earlier(out, file.name, file.review.edition):
-        place = editions.place_of_kept(out, file.name, item.number) if moves else item.place
+        folder = editions.place_of_kept(out, file.name, item.number) if moves else item.place
         said = f"Edition {item.number}{f', {item.date}' if item.date else ''}"
-        links.append(Link(f"../{place.name}/index.html", said))
+        links.append(Link(f"../{folder.name}/index.html", said))
     return tuple(links)
 
 
@@ -238,7 +238,7 @@ def _first(result: SectionResult) -> Mapping[str, Any] | None:
 
 def write_comparison(
     result: SectionResult,
-    place: Path,
+    path: Path,
     title: str,
     reviews: Sequence[Link],
     *,
@@ -251,7 +251,7 @@ def write_comparison(
     ----------
     result : SectionResult
         The comparison's notebook, executed.
-    place : pathlib.Path
+    path : pathlib.Path
         Where `index.html` goes.
     title : str
     reviews : sequence of Link
@@ -271,7 +271,7 @@ def write_comparison(
         description=f"{title}: measured on the bench and compared, each difference with its uncertainty.",
         draft="" if result.ok else result.message,
     )
-    _write(place / _HOME, rendering.rendered(result.notebook, page))
+    _write(path / _HOME, rendering.rendered(result.notebook, page))
 
 
 def write_charts(out: Path, *, charts_script: Path | None = None) -> None:

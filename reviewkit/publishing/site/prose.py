@@ -65,17 +65,17 @@ def rendered(
     tokens = renderer.parse(text)
     headings: list[tuple[int, Link]] = []
     outer: list[int] = []
-    for place, token in enumerate(tokens):
+    for index, token in enumerate(tokens):
         if token.type == "heading_open":
-            heading = tokens[place + 1]
+            heading = tokens[index + 1]
             words = "".join(child.content for child in heading.children or ())
             headings.append(
-                (_level(token, tokens[place + 2], under, outer), Link(free(anchor(words), used), words))
+                (_level(token, tokens[index + 2], under, outer), Link(free(anchor(words), used), words))
             )
             token.attrSet("id", headings[-1][1].href)
         elif token.type == "inline":
             if picture and [child.type for child in token.children or ()] == ["image"]:
-                tokens[place - 1].tag = tokens[place + 1].tag = "figure"
+                tokens[index - 1].tag = tokens[index + 1].tag = "figure"
             token.children = [new for child in token.children or () for new in _new(child, replace, picture)]
     return Markup(renderer.renderer.render(tokens, renderer.options, {})), headings
 

@@ -53,13 +53,13 @@ class _Page:
 
 
 def join(
-    place: Path, name: str, *, sections: Sequence[str], carried: str, charts_script: Path | None = None
+    folder: Path, name: str, *, sections: Sequence[str], carried: str, charts_script: Path | None = None
 ) -> Path:
     """Join the pages in a folder and return the file.
 
     Parameters
     ----------
-    place : pathlib.Path
+    folder : pathlib.Path
         Holds `index.html` and the other pages.
     name : str
         What the file is called, without ".html".
@@ -75,13 +75,13 @@ def join(
     InputError
         If a page has that name already.
     """
-    file = place / f"{name}.html"
+    file = folder / f"{name}.html"
     if file.exists():
         problem = f"a page of the review is called '{file.name}' already"
         raise InputError(problem, remedy="Give the review's folder another name.")
-    others = sorted({path.name for path in place.glob("*.html")} - {HOME, CARD, *sections})
-    pages = _pages(place, [HOME, *sections, *others])
-    extra = _extra(place, carried)
+    others = sorted({path.name for path in folder.glob("*.html")} - {HOME, CARD, *sections})
+    pages = _pages(folder, [HOME, *sections, *others])
+    extra = _extra(folder, carried)
     first, *rest = (_rewritten(page, pages, extra) for page in pages)
     script = _inline(context.charts_source(charts_script))
     whole = _policy(_before(first, "</main>", "".join(rest)), script)
@@ -90,11 +90,11 @@ def join(
     return file
 
 
-def _pages(place: Path, names: Sequence[str]) -> dict[str, _Page]:
+def _pages(path: Path, names: Sequence[str]) -> dict[str, _Page]:
     taken: set[str] = set()
     pages = {}
     for name in names:
-        text = _with_photographs((place / name).read_text(encoding="utf-8"), place)
+        text = _with_photographs((path / name).read_text(encoding="utf-8"), path)
         stem = name.removesuffix(".html")
         ids = {old: old if old not in taken else f"{stem}.{old}" for old in _ID.findall(text)}
         taken |= set(ids.values())
@@ -102,18 +102,18 @@ def _pages(place: Path, names: Sequence[str]) -> dict[str, _Page]:
     return pages
 
 
-def _with_photographs(text: str, place: Path) -> str:
+def _with_photographs(text: str, path: Path) -> str:
     """Return a page that carries its photographs itself."""
 
     def carried(found: re.Match[str]) -> str:
         kind = mimetypes.guess_type(found[1])[0]
-        return f'src="data:{kind};base64,{base64.b64encode((place / found[1]).read_bytes()).decode()}"'
+        return f'src="data:{kind};base64,{base64.b64encode((path / found[1]).read_bytes()).decode()}"'
 
     return re.sub(rf'(?<=<img class="photo" )src="({FOLDER}/[^"]+)"', carried, text)
 
 
-def _extra(place: Path, name: str) -> dict[str, str]:
-    path = place / name
+def _extra(folder: Path, name: str) -> dict[str, str]:
+    path = folder / name
     if not path.is_file() or path.stat().st_size > MOST_CARRIED:
         return {}
     return {name: f"data:application/zip;base64,{base64.b64encode(path.read_bytes()).decode()}"}
@@ -289,7 +289,7 @@ def write(reviewed: Reviewed, page: PageContext, *, fresh: bool = False) -> str:
     str
         Empty, and nothing is written, where a section's page has that name.
     """
-    place = reviewed.staged / CARD
+    path = reviewed.staged / CARD
     if CARD in {result.page for result in reviewed.sections} | page.pages:
         return ""
     about = reviewed.file.review
@@ -306,7 +306,7 @@ def write(reviewed: Reviewed, page: PageContext, *, fresh: bool = False) -> str:
         told=told,
         chart=chart,
     )
-    place.write_text(text, encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
     return CARD
 
 

@@ -23,7 +23,7 @@ from reviewkit.publishing.site import context, rendering
 from reviewkit.publishing.site.context import Link, PageContext
 
 
-def write_shelf(
+def write_list(
     out: Path, *, charts_script: Path | None = None, home: str = "index.html", fresh: bool = False
 ) -> None:
     """Write what the reviews of a published folder share: the list of them all, and the charts' script.
@@ -44,7 +44,7 @@ def write_shelf(
         If somebody else's page has that name.
     """
     context.write_charts(out, context.charts_source(charts_script))
-    columns, reviews = shelf(out, fresh=fresh)
+    columns, reviews = key_figures(out, fresh=fresh)
     page = PageContext(title="All reviews")
     text = rendering.template(
         "list.html.j2",
@@ -83,7 +83,7 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class ShelfRow:
+class ListRow:
     """One review on the list.
 
     Parameters
@@ -106,9 +106,9 @@ class ShelfRow:
         return " ".join(figure.has for figure in self.figures if figure.has)
 
 
-def shelf(out: Path, *, fresh: bool = False) -> tuple[list[str], list[ShelfRow]]:
+def key_figures(out: Path, *, fresh: bool = False) -> tuple[list[str], list[ListRow]]:
     """Return the columns' names and the reviews of a published folder, drafts left out."""
-    every = {place.name: _listed(place, fresh=fresh) for place in _published(out)}
+    every = {folder.name: _listed(folder, fresh=fresh) for folder in _published(out)}
     columns = {key: head for told in every.values() for key, (head, _) in told["figures"].items()}
     rows = [_row(name, told, [_figure(told, key) for key in columns]) for name, told in every.items()]
     return list(columns.values()), sorted(rows, key=lambda row: row.title.lower())
@@ -126,11 +126,11 @@ def _short(name: str) -> str:
     return html.escape(short, quote=False)
 
 
-def pictures(columns: Sequence[str], rows: Sequence[ShelfRow]) -> list[tuple[str, Markup]]:
+def pictures(columns: Sequence[str], rows: Sequence[ListRow]) -> list[tuple[str, Markup]]:
     """Return a picture for each figure that at least two devices have: what it shows, and the drawing."""
     found = []
-    for place, head in enumerate(columns):
-        drawn = [(row.device, row.figures[place]) for row in rows if row.figures[place].interval]
+    for index, head in enumerate(columns):
+        drawn = [(row.device, row.figures[index]) for row in rows if row.figures[index].interval]
         drawn.sort(key=lambda pair: float(pair[1].order))
         if len(drawn) < 2 or len({figure.unit for _, figure in drawn}) > 1:
             continue
@@ -158,15 +158,15 @@ def _picture(head: str, drawn: Sequence[tuple[str, Figure]]) -> Markup:
 
 def comparisons(out: Path) -> list[Link]:
     """Return the pages of a published folder that show its reviews side by side."""
-    devices = {place.name: _listed(place)["device"]["name"] for place in _published(out)}
+    devices = {folder.name: _listed(folder)["device"]["name"] for folder in _published(out)}
     links = []
     for path in sorted(out.glob(f"*/{COMPARED}")):
-        place = path.parent
-        if "." in place.name or place.is_symlink() or COMPARED not in written.files(place):
+        folder = path.parent
+        if "." in folder.name or folder.is_symlink() or COMPARED not in written.files(folder):
             continue
         names = json.loads(path.read_text(encoding="utf-8"))["reviews"]
         if all(name in devices for name in names):
-            links.append(Link(f"{place.name}/index.html", listed(devices[name] for name in names)))
+            links.append(Link(f"{folder.name}/index.html", listed(devices[name] for name in names)))
     return links
 
 
@@ -188,17 +188,17 @@ def beside(names: Sequence[str]) -> str:
 def _published(out: Path) -> list[Path]:
     """Return each folder that is a review of the kit's, and not a draft."""
     places = [path.parent for path in sorted(out.glob(f"*/{JSON_FILE}")) if "." not in path.parent.name]
-    return [place for place in places if not place.is_symlink() and written.is_review(place)]
+    return [folder for folder in places if not folder.is_symlink() and written.is_review(folder)]
 
 
-def _listed(place: Path, *, fresh: bool = False) -> dict[str, Any]:
+def _listed(folder: Path, *, fresh: bool = False) -> dict[str, Any]:
     """Return what a review tells the list, as plain data: read once while its files stay as they are."""
-    read = [place / written.MARK, place / JSON_FILE, *sorted(place.glob("notebooks/*.ipynb"))]
+    read = [folder / written.MARK, folder / JSON_FILE, *sorted(folder.glob("notebooks/*.ipynb"))]
     states = [(str(path), status.st_size, status.st_mtime_ns) for path in read if (status := _status(path))]
 
     def make() -> str:
-        whole = findings_file.whole(place / JSON_FILE)
-        figures = {name: (head, asdict(own)) for name, (head, own) in _own_figures(place, whole).items()}
+        whole = findings_file.whole(folder / JSON_FILE)
+        figures = {name: (head, asdict(own)) for name, (head, own) in _own_figures(folder, whole).items()}
         return json.dumps({"device": whole["device"], "review": whole["review"], "figures": figures})
 
     told: dict[str, Any] = json.loads(rendering.kept(("listed", states), make, fresh=fresh))
@@ -215,12 +215,12 @@ def _figure(told: Mapping[str, Any], key: str) -> Figure:
     return Figure(**{**own, "interval": tuple(own["interval"])} if own.get("interval") else own)
 
 
-def _own_figures(place: Path, whole: Mapping[str, Any]) -> dict[str, tuple[str, Figure]]:
+def _own_figures(folder: Path, whole: Mapping[str, Any]) -> dict[str, tuple[str, Figure]]:
     """Return a review's key figures, by name: the column's head, and what stands in it.
 
     Its summary displays them; its metadata may name findings as `figures` beside.
     """
-    texts = (path.read_text(encoding="utf-8") for path in place.glob("notebooks/*.ipynb"))
+    texts = (path.read_text(encoding="utf-8") for path in folder.glob("notebooks/*.ipynb"))
     summaries = (json.loads(text) for text in texts if '"summary"' in text)
     own = [one for one in summaries if one["metadata"].get("reviewkit", {}).get("kind") == "summary"]
     shown = (part for one in own for part in harvest.displayed(one, PART_MIME) if "figures" in part)
@@ -246,12 +246,12 @@ def _order(value: Any) -> str:
     return "" if value is None else str(value)
 
 
-def _row(name: str, whole: Mapping[str, Any], figures: Iterable[Figure]) -> ShelfRow:
+def _row(name: str, whole: Mapping[str, Any], figures: Iterable[Figure]) -> ListRow:
     device, about = whole["device"], whole["review"]
     firmware = f"firmware {device['firmware']}" if device.get("firmware") else ""
     edition = about.get("edition", 1)
     told = [firmware, f"edition {edition}" if edition else "a working copy", about.get("date") or ""]
-    return ShelfRow(
+    return ListRow(
         title=about["title"] or device["name"],
         device=device["name"],
         about=", ".join(part for part in told if part),
