@@ -135,7 +135,8 @@ def run(
     own = tuple(templates), tuple(only_templates)
     parts = template.discover(own[0], only=own[1])
     # What writes pages is loaded while others load what the sections need.
-    Thread(target=_load_pages, args=(folders, options, fresh), daemon=True).start()
+    renders = fresh or not is_reworded(map(Path, folders), options)
+    Thread(target=_load_pages, args=(renders,), daemon=True).start()
     files = loading.read(folders, parts, reserved=(ASSETS,))
     loading.films(files)
     done: list[Published] = []
@@ -208,10 +209,10 @@ def _remember(done: Iterable[Published], parts: Iterable[Section], options: Mapp
             remember(file.folder, options[file.name], place=item.place, digests=digests, meters=file.meters)
 
 
-def _load_pages(folders: Iterable[str | Path], options: RunOptions, fresh: bool) -> None:
+def _load_pages(renders: bool) -> None:
     """Load what writes pages, and where more than words has changed, what renders them."""
     _pages()
-    if fresh or not is_reworded(map(Path, folders), options):
+    if renders:
         from reviewkit.publishing.site import exporter  # noqa: F401
 
 
