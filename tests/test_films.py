@@ -58,6 +58,28 @@ def test_readings_are_counted_and_sure(plain: Told) -> None:
     assert told == [("4 · 2", "4.2", "yes", "green"), ("3 · 7", "3.7", "yes", "green")]
 
 
+@pytest.mark.parametrize(
+    ("colour", "brightness", "named"),
+    [
+        ("red", 0.5, "red"),
+        ("red", 12.0, "red or orange"),
+        ("orange", 1.5, "orange"),
+        ("orange", 12.0, "orange"),
+        ("green", 1.5, "green"),
+        ("blue", 12.0, "green or blue"),
+        ("white", 12.0, "white"),
+    ],
+)
+def test_a_colour_is_named_as_far_as_brightness_leaves_it(
+    tmp_path: Path, colour: str, brightness: float, named: str
+) -> None:
+    """What is brighter than a film can show loses its colour towards a neighbour's: then both are named."""
+    filmed = scene((2, 1))
+    light = replace(filmed.lights[0], colour=colour, brightness=brightness)
+    (row,) = told(tmp_path, replace(filmed, lights=(light,))).rows
+    assert row[4] == named
+
+
 def test_every_blink_starts_within_a_picture_and_lasts_within_its_bounds(plain: Told) -> None:
     truth = _plain().lights[0].pulses
     assert len(plain.found.blinks) == len(truth)

@@ -32,9 +32,13 @@ from reviewkit.schema import quantities
 from reviewkit.schema.blocks import BlinkRule
 from reviewkit.tables import csv_table
 
-HUES = {"red": 103, "orange": 143, "yellow": 172, "green": 230, "cyan": 283, "blue": 355}
-"""Angle of each colour between the two colour differences [degree]: BT.709, 3.3, for the primaries in full;
-orange is red with a third of green's light."""
+HUES = {"red": 103, "orange": 160, "green": 245, "blue": 330}
+"""Angle of the colours that indicators have, between the two colour differences [degree]. BT.709, 3.3, puts
+its primaries at 103, 230 and 355; a light brighter than a film can show moves towards its neighbour, by up to
+50 where it is twelve times as bright. These are the middles of what rendered lights show."""
+BETWEEN = 20.0
+"""Nearer than this to the boundary of two colours, both are named [degree]. Chosen: red at twelve times the
+brightness that a film can show lies that far beyond its own."""
 COLOURED = 12.0
 """Colour differences below this [of 255] are white [1]. Chosen: a tenth of a primary's own."""
 _MOST_VALUES, _MOST_OTHERS = 4, 3
@@ -103,7 +107,11 @@ class Told:
         if math.hypot(blue, red) < COLOURED:
             return "white"
         angle = math.degrees(math.atan2(red, blue)) % 360
-        return min(HUES, key=lambda name: abs((angle - HUES[name] + 180) % 360 - 180))
+        off = {name: abs((angle - hue + 180) % 360 - 180) for name, hue in HUES.items()}
+        nearest, second, *_ = sorted(off, key=off.__getitem__)
+        if off[second] - off[nearest] > 2 * BETWEEN:
+            return nearest
+        return " or ".join(name for name in HUES if name in (nearest, second))
 
     def strip(self, reading: Reading) -> NDArray[np.uint8]:
         """Return thumbnails of each blink and of the gap after it, as grey values; a row for each group."""
