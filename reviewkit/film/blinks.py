@@ -36,11 +36,11 @@ Derived: a light that switches at once does so in at most one picture's exposure
 FULL = 0.06
 """Within this of its lowest and highest, a level is dark or full [1]. Chosen: compression leaves some per
 cent."""
-_EARLIEST, _LATEST = -1.0, 1.0
-"""When a light came on, from the beginning of the first picture that shows it, in picture intervals: after
-the
-one before had gathered its light, and before this one has. Derived, for exposures up to the whole interval
-and a light so bright that a part of one shows."""
+_OPEN = 1.25
+"""A light came on within this of the beginning of the first picture that shows it, in picture intervals:
+after the one before had gathered its light, and before this one has. Derived: an interval for an exposure up
+to the whole of it, where a part of one shows; a quarter because the rows of a picture begin one after another
+(chosen: what drawn films leave open)."""
 
 
 @dataclass(frozen=True)
@@ -162,13 +162,11 @@ def _blink(level: Level, share: NDArray[np.float64], first: int, last: int) -> B
     time_s = level.time_s
     before = time_s[first] - time_s[first - 1] if first else level.interval_s
     after = time_s[last + 1] - time_s[last] if last + 1 < len(time_s) else level.interval_s
-    middle, half = (_EARLIEST + _LATEST) / 2, (_LATEST - _EARLIEST) / 2
-    start_s = float(time_s[first] + middle * before)
-    end_s = float(time_s[last] + after + middle * after)
+    start_s, end_s = float(time_s[first]), float(time_s[last] + after)
     return Blink(
         start_s,
         end_s - start_s,
-        half * float(before),
+        _OPEN * float(before),
         # An interval from the pictures' times, and an exposure in which a part of a bright light shows.
         float(before) + float(after),
         float(np.quantile(share[first : last + 1], 0.5))
@@ -202,7 +200,8 @@ def _faded(level: Level, blink: Blink, slopes: tuple[tuple[int, int], tuple[int,
         tuple(float(time_s[min(max(one, 0), len(time_s) - 1)]) for one in pair) for pair in slopes
     ]
     start_s, end_s = (dark + full) / 2, (still + gone) / 2
-    open_s = [max((full - dark) / 2, level.interval_s), max((gone - still) / 2, level.interval_s)]
+    least_s = _OPEN * level.interval_s
+    open_s = [max((full - dark) / 2, least_s), max((gone - still) / 2, least_s)]
     return replace(
         blink, start_s=start_s, length_s=end_s - start_s, start_half_s=open_s[0], length_half_s=sum(open_s)
     )
