@@ -55,11 +55,15 @@ ROOMS = (
 
 def _public() -> Iterator[tuple[str, tuple[Callable[..., Any], dict[str, Any]]]]:
     """Give each public function with the names that its room, or the kit itself, hands out."""
+    seen = set()
     for room in (reviewkit, *(importlib.import_module(f"reviewkit.{name}") for name in ROOMS)):
         names = {**vars(room), **{name: getattr(room, name) for name in room.__all__}}
         for name, found in names.items():
             # What is at hand beside the room's public names has an example where it is worth one.
-            if inspect.isfunction(found) and (name in room.__all__ or "Examples" in (found.__doc__ or "")):
+            is_wanted = name in room.__all__ or "Examples" in (getattr(found, "__doc__", "") or "")
+            # The kit itself hands out some of what its rooms do.
+            if inspect.isfunction(found) and is_wanted and found not in seen:
+                seen.add(found)
                 yield f"{room.__name__}.{name}", (found, names)
 
 
