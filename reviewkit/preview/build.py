@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -132,7 +132,7 @@ class Builder:
         found: list[InputError] = []
         pages, made_at, number = self.state.pages, self.state.made_at, self.state.number + 1
         self._failed.clear()
-        with ThreadPoolExecutor(1) as beside:
+        with _unless_interrupted(), ThreadPoolExecutor(1) as beside, _unless_interrupted():
             self._told = beside.submit(self._check, parts)
             with gathered(found):
                 (file,) = loading.read([self.folder], parts, reserved=(ASSETS,))
@@ -244,6 +244,16 @@ def faults_there(folder: str, templates: Sequence[str], only: Sequence[str]) -> 
 
 
 Seen = dict[str, tuple[int, int]]
+
+
+@contextmanager
+def _unless_interrupted() -> Iterator[None]:
+    """Leave what runs elsewhere when it is interrupted: whoever waits for an answer waits no longer."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        forkserver.abandon()
+        raise
 
 
 def look(folders: Iterable[Path], besides: str = "") -> Seen:
