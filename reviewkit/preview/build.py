@@ -100,7 +100,7 @@ class Builder:
     ----------
     folder : pathlib.Path
         The review folder; it is read and never written to.
-    place : pathlib.Path
+    path : pathlib.Path
         An empty folder for the pages.
     templates, only_templates : iterable of str or pathlib.Path
         Folders with section templates, beside the kit's own or in place of them.
@@ -132,7 +132,8 @@ class Builder:
         found: list[InputError] = []
         pages, made_at, number = self.state.pages, self.state.made_at, self.state.number + 1
         self._failed.clear()
-        with _unless_interrupted(), ThreadPoolExecutor(1) as beside, _unless_interrupted():
+        # Within, before what runs beside is waited for; around it, if the waiting itself is interrupted.
+        with _leaving_if_interrupted(), ThreadPoolExecutor(1) as beside, _leaving_if_interrupted():
             self._told = beside.submit(self._check, parts)
             with gathered(found):
                 (file,) = loading.read([self.folder], parts, reserved=(ASSETS,))
@@ -247,7 +248,7 @@ Seen = dict[str, tuple[int, int]]
 
 
 @contextmanager
-def _unless_interrupted() -> Iterator[None]:
+def _leaving_if_interrupted() -> Iterator[None]:
     """Leave what runs elsewhere when it is interrupted: whoever waits for an answer waits no longer."""
     try:
         yield
