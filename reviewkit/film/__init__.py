@@ -5,13 +5,13 @@ from reviewkit.film.decode import Box, Film, look_at
 from reviewkit.film.difficulties import Difficulty, recognised
 from reviewkit.film.level import Level, measure
 from reviewkit.film.moments import Moment, moments
-from reviewkit.film.one_pass import spots, survey
+from reviewkit.film.one_pass import spots, survey, track
 from reviewkit.film.patterns import Reading, read
 from reviewkit.film.signals import Flashing, FlashJudge, FlashThreshold, flashing, judge
 from reviewkit.film.spotting import Spot
 from reviewkit.film.stills import contact_sheet, png, spot_sheet
 from reviewkit.film.telling import Told, caution, changes, harm, harm_of, only, tell, told
-from reviewkit.film.tracking import Track, track
+from reviewkit.film.tracking import Track
 
 __all__ = [
     "Blink",

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -84,7 +84,7 @@ class Account:
     longest_s: float
     pauses: int
     width: float
-    parts: tuple[Part, ...]
+    parts: tuple[Part, ...] = ()
 
     @cached_property
     def strange(self) -> int:
@@ -195,16 +195,15 @@ def _account(
     else:
         longest_s = min(LONGEST_S, min(kinds[2], default=math.inf) / FINE)
     width = _width(lengths, low) * _width(lengths, high)
-    bare = (number, low, high, inner_s, pause_s, between_s, longest_s, len(kinds[1]), width)
-    parts = tuple(_parts(Account(*bare, ()), found, gaps, difficulties))
-    return Account(*bare, parts)
+    bare = Account(number, low, high, inner_s, pause_s, between_s, longest_s, len(kinds[1]), width)
+    return replace(bare, parts=tuple(_parts(bare, found, gaps, difficulties)))
 
 
 def _parts(
     account: Account, found: Switching, gaps: Sequence[_Gap], difficulties: Sequence[Difficulty]
 ) -> Iterator[Part]:
     blinks = found.blinks
-    begin_s, end_s = (float(found.level.time_s[number]) for number in (0, -1))
+    begin_s, end_s = (float(found.level.time_s[index]) for index in (0, -1))
     longer = [number + 1 for number, gap in enumerate(gaps) if gap.length_s >= account.between_from_s]
     for first, beyond in pairwise([0, *longer, len(blinks)]):
         inside = gaps[first : beyond - 1]

@@ -147,3 +147,19 @@ def spots(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> tuple
         If the film can't be decoded.
     """
     return survey(film, start_s=start_s, end_s=end_s).spots
+
+
+def track(film: Film, middle: tuple[float, float], *, start_s: float = 0.0, end_s: float = math.inf) -> Track:
+    """Follow a light's surround through a film.
+
+    Parameters
+    ----------
+    middle : tuple of float
+        Where the light is in the film's first picture looked at, across and down, in the film's pixels.
+
+    Raises
+    ------
+    FilmError
+        If the place lies outside the picture, no picture lies between the times, or there are too many.
+    """
+    return survey(film, at=middle, start_s=start_s, end_s=end_s).track(middle)

@@ -16,13 +16,12 @@ import math
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from reviewkit.film.accounts import USUAL
+from reviewkit.film.accounts import USUAL, gaps_of
 from reviewkit.film.blinks import Blink, Switching
 from reviewkit.film.decode import Film, Picture, pictures
 from reviewkit.film.patterns import SHORTEST
@@ -116,8 +115,7 @@ def flashing(found: Switching) -> Flashing:
 
 def _times(blinks: Sequence[Blink]) -> tuple[list[float], list[float]]:
     """Return how long each but the last was lit, and how long it was dark after it [s]."""
-    dark = [after.start_s - before.end_s for before, after in pairwise(blinks)]
-    return [one.length_s for one in blinks[:-1]], dark
+    return [one.length_s for one in blinks[:-1]], gaps_of(blinks)
 
 
 def _cycle(lit: Sequence[float], dark: Sequence[float], step_s: float) -> int:

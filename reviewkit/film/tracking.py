@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from reviewkit.errors import FilmError
-from reviewkit.film.decode import Box, Film, Picture, pictures
+from reviewkit.film.decode import Box, Film, Picture
 
 HALF = 24
 """Half the edge of what is kept around the light [points]. Chosen: a light of 20 points and as much again
@@ -171,26 +171,6 @@ class Track:
     cuts_s: list[float] = field(default_factory=list)
     moves_s: list[float] = field(default_factory=list)
     lost_s: list[float] = field(default_factory=list)
-
-
-def track(film: Film, middle: tuple[float, float], *, start_s: float = 0.0, end_s: float = math.inf) -> Track:
-    """Follow a light's surround through a film.
-
-    Parameters
-    ----------
-    middle : tuple of float
-        Where the light is in the film's first picture looked at, across and down, in the film's pixels.
-
-    Raises
-    ------
-    FilmError
-        If the place lies outside the picture, no picture lies between the times, or there are too many.
-    """
-    view, follower = ViewPath(film), Follower(film, middle)
-    for picture in pictures(film, start_s=start_s, end_s=end_s):
-        shift, _ = view.add(picture)
-        follower.add(picture, shift, len(view.time_s) - 1)
-    return follower.track(view)
 
 
 class ViewPath:
