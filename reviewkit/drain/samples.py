@@ -252,7 +252,7 @@ def _stretches(one: Samples, inside: Flags) -> tuple[Indices, Indices]:
 def charges(one: Samples, what: Detection) -> FloatArray:
     """Return the charge of each pulse above the low level [A·s], the rows at its sides included."""
     running = np.concatenate(([0.0], np.cumsum(what.above_A * one.width_s)))
-    # A row between two pulses is no part of both.
-    begin = np.maximum(what.first - 1, np.concatenate(([0], what.last[:-1] + 1)))
     end = np.minimum(what.last + 1, np.concatenate((what.first[1:] - 1, [len(one) - 1])))
+    # A row between two pulses is no part of both.
+    begin = np.maximum(what.first - 1, np.concatenate(([0], end[:-1] + 1)))
     return np.asarray(running[np.maximum(end, what.last) + 1] - running[np.minimum(begin, what.first)])
