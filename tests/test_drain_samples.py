@@ -92,7 +92,9 @@ def of_blocks(levels: np.ndarray) -> np.ndarray:
 
 
 @pytest.mark.parametrize(("back", "bends"), [(0.45, True), (0.55, False)])
-def test_a_course_that_turns_back_by_a_twentieth_of_its_change_bends_no_more(back: float, bends: bool) -> None:
+def test_a_course_that_turns_back_by_a_twentieth_of_its_change_bends_no_more(
+    back: float, bends: bool
+) -> None:
     """Up by 1 ten times and once back: against the whole of 10 − `back`, a twentieth is just under a half."""
     steps = np.array([1.0] * 5 + [-back] + [1.0] * 5)
     values = of_blocks(np.concatenate(([0.0], np.cumsum(steps))))

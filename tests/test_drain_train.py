@@ -40,7 +40,9 @@ def borne_out(values: np.ndarray, period_s: float, first_s: float) -> Train | No
     return pulse_train._train(one, what, weight, period_s, first_s)
 
 
-def upright(centres: np.ndarray, count: int, heights: np.ndarray | float = 100.0, wide: float = 1.0) -> np.ndarray:
+def upright(
+    centres: np.ndarray, count: int, heights: np.ndarray | float = 100.0, wide: float = 1.0
+) -> np.ndarray:
     """Return rows of 1 s, each the mean of pulses with these middles."""
     edges = np.arange(count)[:, None]
     inside = np.minimum(edges + 1, centres + wide / 2) - np.maximum(edges, centres - wide / 2)
