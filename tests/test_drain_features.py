@@ -1,7 +1,8 @@
-"""What is told of pulses and of the mean, part by part of its budget: by hand, on both sides of each bound."""
+"""What is told of pulses and of the mean, by its budget: by hand, on both sides of each bound."""
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -23,7 +24,7 @@ from reviewkit.drain.pattern import Pattern
 from reviewkit.drain.pulse_train import LOOSE, Train
 from reviewkit.drain.samples import Detection, Samples, samples
 from reviewkit.metrology import Component, Measured
-from reviewkit.metrology.meter import Meter, meter
+from reviewkit.metrology.meter import meter
 
 METER = meter({"name": "M", "accuracy": "±(2 % + 3)", "resolution": 1.0}, "A")
 UNSTATED = meter({"name": "M", "accuracy": "±2 %", "resolution": 1.0}, "A")
@@ -137,7 +138,7 @@ def test_a_width_is_charge_over_height_and_its_edges_a_fifteenth_of_a_row() -> N
 
 def test_a_charge_is_summed_cycle_by_cycle_without_the_outer_two() -> None:
     """Eight cycles of 400 A·s, the third with 100 more; what the first and the last hold more is left out."""
-    one, what, found = regular()
+    _, what, found = regular()
     values = PULSES.copy()
     values[[4, 24, 74]] += 700.0, 100.0, 900.0
     found = replace(found, train=train(10.0, 5.0, [1.0] * 8))
@@ -209,8 +210,9 @@ def test_a_width_needs_two_rows_and_rows_wholly_on_the_pulse(width: float, resol
     values = pulses_of(width)
     one = rows(values)
     middle = 4 + width / 2
-    found = Pattern("fixed", values < 10.5, True, train(10.0, middle, [100 * width] * 8), middle + 10 * np.arange(8.0),
-                    np.full(8, 100 * width), outline="rectangular", alike=True)  # fmt: skip
+    charge = [100 * width] * 8
+    found = Pattern("fixed", values < 10.5, True, train(10.0, middle, charge), outline="rectangular")
+    found = replace(found, centre_s=middle + 10 * np.arange(8.0), charge_As=np.array(charge), alike=True)
     shape = features(one, over(one, 10.0), found, METER)
     assert (shape.width.resolved, shape.height.resolved) == (resolved, resolved)
     if not resolved:
@@ -252,7 +254,6 @@ def test_the_rows_on_a_pulse_are_those_a_quarter_of_a_row_clear_of_its_edges(
 def test_a_level_moved_by_more_than_five_steps_four_times_the_noise_and_a_hundredth(
     moved_A: float, noise: float, level: float, is_moved: bool
 ) -> None:
-    one = rows(np.zeros(10))
     course = np.linspace(level, level + moved_A, 10)
     what = Detection(noise, course, np.zeros(10), 4.0, NONE, NONE)
     assert moved(what, METER, level) == is_moved
@@ -373,7 +374,7 @@ def test_a_means_scatter_is_that_of_up_to_ten_stretches(cycles: int, stretches: 
     found = over_cycles(rows(values), train(10.0, 5.0, [1.0] * cycles), METER)
     assert found.cycles == cycles
     cuts = np.unique(np.linspace(0, cycles, stretches + 1).astype(int))
-    means = np.array([levels[begin:end].mean() for begin, end in zip(cuts, cuts[1:], strict=False)])
+    means = np.array([levels[begin:end].mean() for begin, end in itertools.pairwise(cuts)])
     part = budget(found.value)["scatter from stretch to stretch"]
     assert part.size == pytest.approx(means.std(ddof=1) / np.sqrt(stretches))
     assert part.dof == stretches - 1
@@ -503,7 +504,7 @@ def test_windows_with_gaps_bound_the_mean_by_what_they_saw_and_what_may_have_bee
 
 
 def test_overloads_hold_at_least_what_the_others_hold_at_their_lowest() -> None:
-    """20 s of readings with 10 A·s each second on average, 5 s of overload at the quantile 0.1, which is 2."""
+    """21 s of readings of 10 A on average, 5 s of overload at the quantile 0.1, which is 2 A."""
     one = replace(rows(np.arange(21.0)), overloads=5, overload_s=5.0)
     low = (210 + 5 * 2.0) / 26
     found = with_overloads(one, Mean(None, 10.0), METER)

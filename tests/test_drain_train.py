@@ -1,4 +1,4 @@
-"""Where pulses lie in their rows and which period they bear out: worked by hand, on both sides of each bound."""
+"""Where pulses lie in their rows and which period they bear out: by hand, on both sides of each bound."""
 
 from __future__ import annotations
 
@@ -188,7 +188,7 @@ def test_three_pulses_are_a_train_and_two_are_none() -> None:
 
 
 def test_a_train_is_what_its_rows_show() -> None:
-    """Six pulses of 3 s every 20 s, each in rows of its own: 0.01 rows of reach at each end of 5 intervals."""
+    """Six pulses of 3 s every 20 s, each in rows of its own: 0.01 rows of reach at either end of them."""
     found = train_of(upright(9.5 + 20 * np.arange(6), 120, wide=3.0))
     assert found is not None
     assert found.period_s == pytest.approx(20.0)
