@@ -64,8 +64,16 @@ def regular(values: np.ndarray = PULSES, **more: object) -> tuple[Samples, Detec
     high = values > 60
     first = np.flatnonzero(high & ~np.roll(high, 1))
     what = over(one, 10.0, first=first, last=first + 3)
-    found = Pattern("fixed", ~high, True, train(10.0, 6.0, [400.0] * 8), 6.0 + 10 * np.arange(8.0),
-                    np.full(8, 400.0), outline="rectangular", alike=True)  # fmt: skip
+    found = Pattern(
+        "fixed",
+        ~high,
+        True,
+        train(10.0, 6.0, [400.0] * 8),
+        6.0 + 10 * np.arange(8.0),
+        np.full(8, 400.0),
+        outline="rectangular",
+        alike=True,
+    )
     return one, what, replace(found, **more)
 
 
@@ -73,8 +81,11 @@ def test_a_regular_train_tells_base_height_width_period_and_charge() -> None:
     one, what, found = regular()
     shape = features(one, what, found, METER)
     for value, truth in (
-        (shape.base, 10.0), (shape.height, 100.0), (shape.width, 4.0), (shape.period, 10.0),
-    ):  # fmt: skip
+        (shape.base, 10.0),
+        (shape.height, 100.0),
+        (shape.width, 4.0),
+        (shape.period, 10.0),
+    ):
         assert value.value is not None
         assert value.value.value == pytest.approx(truth)
     assert shape.charge_As is not None
@@ -158,8 +169,11 @@ def test_of_up_to_four_cycles_the_trains_own_charges_count(count: int, own: bool
     charge = told._charge(one, found, Measured(10.0, "A", ()), what, METER)
     assert charge.value == pytest.approx(777.0 if own else 400.0)
     single = replace(found, train=train(10.0, 5.0, [777.0]))
-    part = budget(told._charge(rows(PULSES[:20]), replace(single, quiet=found.quiet[:20]),
-                               Measured(10.0, "A", ()), what, METER))  # fmt: skip
+    part = budget(
+        told._charge(
+            rows(PULSES[:20]), replace(single, quiet=found.quiet[:20]), Measured(10.0, "A", ()), what, METER
+        )
+    )
     assert part["scatter from pulse to pulse"].size == 0.0
     assert part["scatter from pulse to pulse"].dof == 1
 
@@ -245,12 +259,15 @@ def test_the_rows_on_a_pulse_are_those_a_quarter_of_a_row_clear_of_its_edges(
 @pytest.mark.parametrize(
     ("moved_A", "noise", "level", "is_moved"),
     [
-        (5.01, 0.1, 0.0, True), (4.99, 0.1, 0.0, False),
-        (8.01, 2.0, 0.0, True), (7.99, 2.0, 0.0, False),
-        (10.01, 0.1, 1000.0, True), (9.99, 0.1, 1000.0, False),
+        (5.01, 0.1, 0.0, True),
+        (4.99, 0.1, 0.0, False),
+        (8.01, 2.0, 0.0, True),
+        (7.99, 2.0, 0.0, False),
+        (10.01, 0.1, 1000.0, True),
+        (9.99, 0.1, 1000.0, False),
         (-10.01, 0.1, 1000.0, True),
     ],
-)  # fmt: skip
+)
 def test_a_level_moved_by_more_than_five_steps_four_times_the_noise_and_a_hundredth(
     moved_A: float, noise: float, level: float, is_moved: bool
 ) -> None:
@@ -308,11 +325,17 @@ def test_the_image_of_a_faster_train_bounds_by_its_quantiles() -> None:
 @pytest.mark.parametrize(
     ("kind", "hidden", "flat", "told_of"),
     [
-        ("fixed", "", True, "bhwp"), ("jittered", "", True, "bhwp"), ("decaying", "", True, "b.._"),
-        ("bursts", "", True, "b.._"), ("few", "", True, "b.._"), ("fixed", "gaps", True, "b..."),
-        ("wave", "", False, "...."), ("irregular", "gaps", True, "b..."), ("irregular", "", True, "...."),
+        ("fixed", "", True, "bhwp"),
+        ("jittered", "", True, "bhwp"),
+        ("decaying", "", True, "b.._"),
+        ("bursts", "", True, "b.._"),
+        ("few", "", True, "b.._"),
+        ("fixed", "gaps", True, "b..."),
+        ("wave", "", False, "...."),
+        ("irregular", "gaps", True, "b..."),
+        ("irregular", "", True, "...."),
     ],
-)  # fmt: skip
+)
 def test_each_kind_is_told_what_it_bears(kind: str, hidden: str, flat: bool, told_of: str) -> None:
     one, what, found = regular(kind=kind, flat=flat)
     shape = features(one, what, found, METER, hidden=hidden)

@@ -202,9 +202,10 @@ def test_one_pulse_is_like_itself(count: int) -> None:
     ("left_A", "noise", "is_flat"),
     [
         # A single level: 2·noise + half a step.
-        (2.4, 1.0, True), (2.6, 1.0, False),
+        (2.4, 1.0, True),
+        (2.6, 1.0, False),
     ],
-)  # fmt: skip
+)
 def test_a_level_scatters_by_at_most_twice_its_noise_and_half_a_step(
     left_A: float, noise: float, is_flat: bool
 ) -> None:
@@ -352,9 +353,15 @@ def test_a_quiet_row_is_less_than_three_times_the_noise_above_the_level(level: f
 
 @pytest.mark.parametrize(
     ("values", "falls"),
-    [([9.0, 4, 3, 1], True), ([1.0, 3, 4, 9], False), ([5.0, 5, 5, 3], False), ([5.0, 5, 5, 2.9], True),
-     ([9.0, 4, 1], True), ([6.0, 9, 5], False)],
-)  # fmt: skip
+    [
+        ([9.0, 4, 3, 1], True),
+        ([1.0, 3, 4, 9], False),
+        ([5.0, 5, 5, 3], False),
+        ([5.0, 5, 5, 2.9], True),
+        ([9.0, 4, 1], True),
+        ([6.0, 9, 5], False),
+    ],
+)
 def test_a_pulse_falls_if_its_first_half_holds_a_quarter_more_than_its_last(
     values: list[float], falls: bool
 ) -> None:

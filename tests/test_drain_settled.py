@@ -50,7 +50,7 @@ def test_six_blocks_of_eight_rows_are_enough_to_look_for_a_change(rows: int, who
 
 
 def test_a_log_is_cut_into_at_most_sixty_blocks() -> None:
-    """960 rows: blocks of sixteen, so that a change after 322 rows leaves the one from row 336 the first clean."""
+    """960 rows are blocks of sixteen: after a change in row 322 the one from row 336 is the first clean one."""
     values = np.where(np.arange(960) < 322, 1000.0, 100.0)
     assert start_of(values).start_s == 336
 
@@ -59,12 +59,17 @@ def test_a_log_is_cut_into_at_most_sixty_blocks() -> None:
     ("before", "after", "resolution_A", "changed"),
     [
         # More than a fifth of the lower level …
-        (121.0, 100.0, 1.0, True), (119.0, 100.0, 1.0, False), (100.0, 121.0, 1.0, True), (100.0, 119.0, 1.0, False),
+        (121.0, 100.0, 1.0, True),
+        (119.0, 100.0, 1.0, False),
+        (100.0, 121.0, 1.0, True),
+        (100.0, 119.0, 1.0, False),
         # … and more than five display steps.
-        (15.1, 10.0, 1.0, True), (14.9, 10.0, 1.0, False),
-        (-121.0, -100.0, 1.0, True), (-119.0, -100.0, 1.0, False),
+        (15.1, 10.0, 1.0, True),
+        (14.9, 10.0, 1.0, False),
+        (-121.0, -100.0, 1.0, True),
+        (-119.0, -100.0, 1.0, False),
     ],
-)  # fmt: skip
+)
 def test_a_change_is_a_fifth_and_five_display_steps(
     before: float, after: float, resolution_A: float, changed: bool
 ) -> None:
@@ -141,9 +146,17 @@ def test_a_high_start_lasts_eight_rows_and_half_as_long_again_as_any_later_stret
 
 @pytest.mark.parametrize(
     ("begin", "asleep", "is_high"),
-    [(121.0, 100.0, True), (119.0, 100.0, False), (15.1, 10.0, True), (14.9, 10.0, False), (np.nan, 10.0, True)],
+    [
+        (121.0, 100.0, True),
+        (119.0, 100.0, False),
+        (15.1, 10.0, True),
+        (14.9, 10.0, False),
+        (np.nan, 10.0, True),
+    ],
 )
-def test_a_high_start_is_a_fifth_and_five_display_steps_above(begin: float, asleep: float, is_high: bool) -> None:
+def test_a_high_start_is_a_fifth_and_five_display_steps_above(
+    begin: float, asleep: float, is_high: bool
+) -> None:
     values = np.full(100, asleep)
     values[:20] = begin
     assert (_high_start(values, np.full(12, asleep), 1.0) == 21) == is_high
@@ -187,12 +200,16 @@ def pulsed(count: int, width_rows: int = 1, uneven: bool = False) -> np.ndarray:
 @pytest.mark.parametrize(
     ("values", "aperture_s", "windows"),
     [
-        (pulsed(8), 0.96, "gapless"), (pulsed(8), 0.94, "gaps"),
-        (pulsed(8, 4), None, "borne out"), (pulsed(7, 4), None, "assumed"),
-        (pulsed(8, 3, True), None, "contradicted"), (pulsed(8, 4, True), None, "assumed"),
-        (pulsed(2), None, "assumed"), (np.full(60, 100.0), None, "assumed"),
+        (pulsed(8), 0.96, "gapless"),
+        (pulsed(8), 0.94, "gaps"),
+        (pulsed(8, 4), None, "borne out"),
+        (pulsed(7, 4), None, "assumed"),
+        (pulsed(8, 3, True), None, "contradicted"),
+        (pulsed(8, 4, True), None, "assumed"),
+        (pulsed(2), None, "assumed"),
+        (np.full(60, 100.0), None, "assumed"),
     ],
-)  # fmt: skip
+)
 def test_alike_pulses_bear_out_windows_without_gaps_and_unlike_short_ones_contradict_them(
     values: np.ndarray, aperture_s: float | None, windows: str
 ) -> None:
@@ -220,7 +237,9 @@ def test_overloads_are_hidden_charge_and_missing_rows_are_not() -> None:
     ("rise", "level", "drifts"),
     [(5.2, 100.0, True), (4.8, 100.0, False), (20.4, 2000.0, True), (19.6, 2000.0, False)],
 )
-def test_a_drift_is_five_display_steps_and_a_hundredth_of_the_mean(rise: float, level: float, drifts: bool) -> None:
+def test_a_drift_is_five_display_steps_and_a_hundredth_of_the_mean(
+    rise: float, level: float, drifts: bool
+) -> None:
     values = level - rise / 2 + rise * np.arange(240) / 239
     found = decompose(log(values), meter=METER)
     assert (found.drift_A is not None) == drifts
