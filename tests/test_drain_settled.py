@@ -50,7 +50,7 @@ def test_six_blocks_of_eight_rows_are_enough_to_look_for_a_change(rows: int, who
 
 
 def test_a_log_is_cut_into_at_most_sixty_blocks() -> None:
-    """960 rows are blocks of sixteen: after a change in row 322 the one from row 336 is the first clean one."""
+    """960 rows are blocks of sixteen: after a change in row 322 the one from row 336 is the first clean."""
     values = np.where(np.arange(960) < 322, 1000.0, 100.0)
     assert start_of(values).start_s == 336
 
