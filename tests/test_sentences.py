@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
+from jinja2 import Environment, FileSystemLoader
 
 from reviewkit.errors import KitError
+from reviewkit.findings.compiled import Compiled
 from reviewkit.findings.sentences import Sentences
 from reviewkit.system.kit import WORDS_VARIABLE
 
@@ -62,3 +66,39 @@ def test_a_file_that_is_no_template_is_a_fault_that_names_it(tmp_path: Path) -> 
     own = worded(tmp_path, "{% macro one( %}")
     with pytest.raises(KitError, match=r"words/lamp\.j2"):
         Sentences("lamp", [own])("one")
+
+
+def compiled(source: str, folder: Path, made_by: str = "# one way") -> tuple[str, bool]:
+    """Return what a template says, and whether its source had to be compiled for that."""
+    (folder / "maker.py").write_text(made_by)
+    (folder / "one.j2").write_text(source)
+    asked: list[str] = []
+
+    class Watched(Environment):
+        def compile(self, source: Any, *more: Any, **options: Any) -> Any:
+            asked.append(source)
+            return super().compile(source, *more, **options)
+
+    own = Watched(loader=FileSystemLoader(folder), bytecode_cache=Compiled(str(folder / "maker.py")))
+    return own.get_template("one.j2").render(), bool(asked)
+
+
+def test_a_template_is_compiled_again_only_where_it_or_what_compiles_it_has_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    assert compiled("one", tmp_path) == ("one", True)
+    assert not list(tmp_path.glob("*.jinja"))
+    (tmp_path / "__pycache__").mkdir()
+    assert [compiled("one", tmp_path) for _ in range(2)] == [("one", True), ("one", False)]
+    assert [compiled("two", tmp_path) for _ in range(2)] == [("two", True), ("two", False)]
+    assert compiled("two", tmp_path, "# another way") == ("two", True)
+
+
+def test_nothing_is_compiled_for_another_time_where_python_is_told_not_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    (tmp_path / "__pycache__").mkdir()
+    assert [compiled("one", tmp_path) for _ in range(2)] == [("one", True), ("one", True)]
+    assert not list((tmp_path / "__pycache__").iterdir())

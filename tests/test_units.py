@@ -41,8 +41,15 @@ def test_factors(unit: str, to: str, expected: float) -> None:
     assert units.factor(unit, to) == pytest.approx(expected, rel=1e-12)
 
 
+def test_what_is_told_without_pint_is_what_pint_tells() -> None:
+    usual, products = units._USUAL, units._OHMS_LAW
+    assert {unit: (units._pint_factor(unit, to), to) for unit, (_, to) in usual.items()} == usual
+    assert {asked: units._pint_product(*asked) for asked in products} == products
+
+
 @pytest.mark.parametrize(
-    ("unit", "to"), [("A", "V"), ("Ah", "A"), ("apples", "V"), ("", "V"), ("%%", "1"), ("V V", "V")]
+    ("unit", "to"),
+    [("A", "V"), ("mA", "V"), ("Ah", "A"), ("apples", "V"), ("", "V"), ("%%", "1"), ("V V", "V")],
 )
 def test_units_of_another_kind_are_refused_by_name(unit: str, to: str) -> None:
     with pytest.raises(ValueError, match="no unit of the same kind"):

@@ -174,7 +174,7 @@ def light() -> None:
     library: Any = pyarrow  # it carries no annotations
     library.set_memory_pool(library.system_memory_pool())
     with kit.imports_without("dask", "babel", "xarray"):
-        units.factor("mV", "V")
+        units.factor("d", "s")
 
 
 def live(folder: str | Path, *, every_s: float = POLL_S, **options: Any) -> Any:

@@ -42,7 +42,7 @@ _UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
 
 _MOST = (
     *("numpy", "pandas", "scipy.special", "pydantic", "plotly.graph_objs._figure", "plotly.io"),
-    *("uncertainties", "nbformat", "papermill"),
+    *("uncertainties", "nbformat", "papermill", "jinja2", "reviewkit.findings.compiled"),
     *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger"),
     *(f"reviewkit.{name}" for name in ("charge", "readout", "drain", "ui_states", "summary", "figures")),
     *("reviewkit.comparison", "reviewkit.execution.kernel"),
@@ -55,19 +55,24 @@ _REST = ("scipy.optimize", "scipy.interpolate", "networkx")
 
 def load_most() -> None:
     """Load what any section needs, and use what builds tables of its own when first used."""
+    _leave_documentation()
     for name in _MOST:
         _load(name)
     import nbformat
     import plotly.graph_objects as go
 
-    from reviewkit.metrology import units
-
-    with kit.imports_without(*_UNUSED):
-        units.factor("mA", "A")
     nbformat.validate({"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5})
     go.Figure(
         {"data": [{"type": "scatter", "y": [1.0]}], "layout": {"shapes": [{}], "annotations": [{}]}}
     ).to_json()
+
+
+def _leave_documentation() -> None:
+    """Have scipy not add to its functions' documentation when it is loaded: half of what that takes."""
+    with suppress(ImportError):
+        from scipy._lib import _docscrape
+
+        _docscrape.NumpyDocString._parse = lambda _: None  # type: ignore[method-assign]
 
 
 @cache

@@ -14,11 +14,13 @@ from typing import Any
 
 from ipykernel.inprocess.ipkernel import InProcessKernel
 from ipykernel.inprocess.manager import InProcessKernelManager
+from ipykernel.iostream import IOPubThread
 from jupyter_client.kernelspec import KernelSpec
 from jupyter_client.manager import AsyncKernelManager
 from nbclient.exceptions import CellExecutionComplete, CellExecutionError
 from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import Engine, papermill_engines
+from traitlets import default
 from traitlets.config import Config
 
 from reviewkit.execution.papermill_run import GRACE_S, environment
@@ -85,10 +87,17 @@ class CellTooSlow(Exception):
     """A cell takes longer than it may."""
 
 
+class _Kernel(InProcessKernel):
+    @default("iopub_thread")
+    def _without_thread(self) -> IOPubThread:
+        # Not started, it passes on at once what is printed, and nobody waits for another thread to do so.
+        return IOPubThread(self._underlying_iopub_socket, session=self.session)
+
+
 class _Manager(InProcessKernelManager):
     def start_kernel(self, **_: Any) -> None:
         # The one of this process: where comms look for it.
-        self.kernel = InProcessKernel.instance(parent=self, session=self.session)
+        self.kernel = _Kernel.instance(parent=self, session=self.session)
 
 
 class _Client(PapermillNotebookClient):

@@ -190,8 +190,9 @@ def _run_cells(task: Task, written: Path, engine: Mapping[str, Any]) -> None:
         import papermill
 
         logging.getLogger("papermill").setLevel(logging.CRITICAL)
-        execute: Any = papermill.execute_notebook  # type: ignore[attr-defined]
-        execute(
+        program: Any = papermill.execute
+        program.write_ipynb = _written
+        program.execute_notebook(
             _as_pattern(task.template),
             _as_pattern(written),
             parameters=dict(task.values),
@@ -201,6 +202,13 @@ def _run_cells(task: Task, written: Path, engine: Mapping[str, Any]) -> None:
             timeout_func=limit_of_next_cell(task),
             **engine,
         )
+
+
+def _written(notebook: Any, path: str) -> None:
+    """Write an executed notebook for this kit to read: indented for people, it would take far longer."""
+    from nbformat.v4.nbjson import BytesEncoder
+
+    Path(path).write_text(json.dumps(notebook, ensure_ascii=False, cls=BytesEncoder), encoding="utf-8")
 
 
 def limit_of_next_cell(task: Task) -> Callable[[Any], float]:

@@ -117,11 +117,15 @@ def _of(section: str, folders: tuple[Path, ...]) -> Sentences:
 def _environment(folder: Path) -> Environment:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+    from reviewkit.findings.compiled import Compiled
+
     made = Environment(
         loader=FileSystemLoader(folder),
+        bytecode_cache=Compiled(__file__) if folder == kit.kit_folder() else None,
         undefined=StrictUndefined,
         # Not trimmed: the end of a line parts two words, whatever stands at its end.
         lstrip_blocks=True,
+        optimized=False,  # what a filter makes of a text is not kept with the template
         autoescape=False,  # plain text: pages escape what they print
     )
     made.filters |= {

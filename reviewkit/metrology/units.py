@@ -57,9 +57,18 @@ percent = 0.01 = %
 """The units of a bench; all that pint knows by itself would take longer to load than a review to check."""
 
 
+_USUAL = {
+    f"{prefix}{sign}": (size, unit)
+    for sign, unit in (("V", "V"), ("A", "A"), ("ohm", "ohm"), ("Ω", "ohm"), ("Ah", "A.h"), ("Wh", "W.h"))
+    for prefix, size in (("", 1.0), ("k", 1e3), ("m", 1e-3), ("µ", 1e-6), ("μ", 1e-6), ("u", 1e-6))
+} | {"min": (60.0, "s"), "h": (3600.0, "s")}
+"""What most reviews have: told without pint, which is held against these in the tests."""
+_OHMS_LAW = {("V", "A", -1): "ohm", ("V", "ohm", -1): "A", ("A", "ohm", 1): "V", ("ohm", "A", 1): "V"}
+
+
 @cache
 def _registry() -> Any:
-    import pint  # only when a unit other than SI turns up
+    import pint  # only for other units: it loads in a fifth of a second
 
     registry: Any = pint.UnitRegistry(None, autoconvert_offset_to_baseunit=True)
     registry.load_definitions(_DEFINITIONS.splitlines())
@@ -94,6 +103,11 @@ def factor(unit: str, to: str) -> float:
     """
     if unit == to:
         return 1.0
+    size, of = _USUAL.get(unit, (0.0, ""))
+    return size if of == to else _pint_factor(unit, to)
+
+
+def _pint_factor(unit: str, to: str) -> float:
     registry = _registry()
     try:
         return float(registry.Quantity(1.0, _pint_spelling(unit)).to(_pint_spelling(to)).magnitude)
@@ -134,6 +148,8 @@ def to_unit(value: float | str, unit: str) -> float:
 
 
 def _temperature(number: float, written: str, unit: str) -> float:
+    if _pint_spelling(written) == unit:
+        return number
     try:
         return float(_registry().Quantity(number, _pint_spelling(written)).to(_pint_spelling(unit)).magnitude)
     except Exception as error:
@@ -159,6 +175,10 @@ def product(first: str, second: str, power: int = 1) -> str:
     >>> product("V", "A", power=-1), product("A", "ohm"), product("A.h", "A.h", power=-1)
     ('ohm', 'V', '1')
     """
+    return _OHMS_LAW.get((first, second, power)) or _pint_product(first, second, power)
+
+
+def _pint_product(first: str, second: str, power: int) -> str:
     registry = _registry()
     whole = registry.Unit(_pint_spelling(first)) * registry.Unit(_pint_spelling(second)) ** power
     alike = (unit for unit in FINDING_UNITS if unit not in ("", "%", "degC"))

@@ -18,6 +18,8 @@ TEMPLATES = ROOT / "templates"
 SECTIONS = ("readout", "charge", "drain", "ui_states")
 PROGRAMS = Path(sys.executable).parent
 CHANGED_LOG = "logs/drain-standby.csv"
+# What Python and Jinja compile of the kit's own files stays, as it does where the kit is installed.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 class Bench:

@@ -3,8 +3,8 @@
 The baseline is measured beside each figure, pair by pair in the same call: the same templates for the same
 device through the two command lines a notebook has without the kit, `papermill` and `jupyter nbconvert`, one
 after the other. For many devices it is the time of one, times their number. Every run is a command of its
-own, in a fresh process, with nothing kept from before unless the row says so. Ratios are medians over the
-pairs. Asserts nothing.
+own, in a fresh process, with nothing kept from before unless the row says so, but what Python and Jinja have
+compiled of the kit's own files. Ratios are medians over the pairs. Asserts nothing.
 
     python tests/benchmarks/speed.py [--pairs 3] [--part device change word …]
 """

@@ -24,6 +24,7 @@ from reviewkit.findings import (
     value_text,
     verdict_text,
 )
+from reviewkit.findings.compiled import Compiled
 from reviewkit.findings.displays import EXTRA_PAGE_MIME
 from reviewkit.metrology import Component, formatting, merged, units
 from reviewkit.publishing.site import bundles, context, prose
@@ -299,6 +300,8 @@ class PageExporter(TemplateExporter):
     def _create_environment(self) -> Any:
         environment = super()._create_environment()
         environment.autoescape = True
+        environment.bytecode_cache = Compiled(__file__)
+        environment.optimized = False  # what a filter makes of a text is not kept with the template
         environment.filters.update(FILTERS)
         environment.globals["assets"] = context.page_assets()
         return environment
