@@ -330,7 +330,7 @@ def test_what_is_mostly_a_volt_or_more_off_or_no_number_is_a_mark(
 
 def test_two_readings_are_a_table_and_one_is_told_in_the_singular(tmp_path: Path) -> None:
     assert len(tabled(tmp_path, "3.62,3.6", "3.71,3.7").readings) == 2
-    with pytest.raises(InputError, match="the table has 1 reading$|the table has 1 reading[^s]"):
+    with pytest.raises(InputError, match=r"the table has 1 reading\b"):
         tabled(tmp_path, "3.62,3.6")
     assert tabled(tmp_path, "3912,3.9", "3962,4.0", heading="reference (mV),shown").reference_V.to_list() == [
         3.912,
