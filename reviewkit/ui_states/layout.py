@@ -122,7 +122,7 @@ def draw(machine: Machine, hazards: Sequence[Hazard] = ()) -> Drawing:
     codes = event_codes(machine)
     tried = [(nodes, _lines(machine, hazards, nodes, codes)) for nodes in _placings(machine)]
     nodes, lines = min(tried, key=lambda one: _faults(*one))
-    height = max((-node.y for node in nodes), default=0.0) + HALF_HEIGHT + _EDGE
+    height = max(-node.y for node in nodes) + HALF_HEIGHT + _EDGE
     return Drawing(nodes, lines, codes, height)
 
 
