@@ -1,4 +1,4 @@
-"""What an account of a charge costs, where it bends and what its stretches are called: by brute force and hand."""
+"""What an account of a charge costs, where it bends and what its stretches are called: brute force and hand."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def noisy(count: int = 7, seed: int = 1, **more: Any) -> Bins:
 
 
 def test_a_level_and_a_slope_cost_what_least_squares_leave_of_them() -> None:
-    """Weighted fits by numpy; 12 for a level, 18 for a slope of three bins at least, 14 + 8 a bin in passing."""
+    """Weighted fits by numpy; 12 for a level, 18 for a slope from three bins on, 14 + 8 a bin in passing."""
     bins = noisy()
     free = _Costs(bins)
     for first, end in itertools.combinations(range(8), 2):
@@ -315,7 +315,7 @@ def test_a_display_that_stands_hides_the_begin_of_a_fall_by_its_step_over_the_ki
 def test_bends_in_ever_shorter_windows_carry_scatter_shape_rows_and_display(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Windows of 100, 50, 25 and 12.5 s; places by hand: 10, 12, 12.5 s with spreads 1, 0.8, 2; none in the last."""
+    """Windows of 100 to 12.5 s; by hand bends at 10, 12 and 12.5 s with spreads 1, 0.8, 2, none in the last."""
     told = iter([(10.0, 1.0), (12.0, 0.8), (12.5, 2.0), None])
     reached: list[float] = []
 
