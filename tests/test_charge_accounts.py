@@ -1,4 +1,4 @@
-"""What an account of a charge costs, where it bends and what its stretches are called: brute force and hand."""
+"""What an account of a charge costs, where it bends and what stretches are called: brute force and hand."""
 
 from __future__ import annotations
 
@@ -315,7 +315,7 @@ def test_a_display_that_stands_hides_the_begin_of_a_fall_by_its_step_over_the_ki
 def test_bends_in_ever_shorter_windows_carry_scatter_shape_rows_and_display(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Windows of 100 to 12.5 s; by hand bends at 10, 12 and 12.5 s with spreads 1, 0.8, 2, none in the last."""
+    """Windows of 100 to 12.5 s; bends at 10, 12 and 12.5 s with spreads 1, 0.8, 2, none in the last."""
     told = iter([(10.0, 1.0), (12.0, 0.8), (12.5, 2.0), None])
     reached: list[float] = []
 
