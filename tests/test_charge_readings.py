@@ -376,7 +376,7 @@ def test_gaps_are_rectangular_alone_and_normal_together(count: int) -> None:
 
 
 def test_the_share_before_the_knee_moves_with_the_knee_and_the_ammeters_counts() -> None:
-    """By hand: d(share) = 100·I/Q per second, and an offset of all readings adds t/Q − q·T/Q² of its charge."""
+    """d(share) = 100·I/Q per second, and an offset of all readings adds t/Q − q·T/Q² of its charge."""
     one = a_record(RAMP)
     found = delivered.integrate(
         one, phases_of(3, 102, knee=Measured(500.0, "s", (Component("knee", 0.0, "s"),)))
@@ -684,13 +684,13 @@ def test_a_readers_capacities_go_from_1_5_to_5_ampere_hours() -> None:
     "name", ["source_limit_A", "cable_out_s", "voltage_full_scale_V", "current_full_scale_A"]
 )
 def test_sizes_of_a_run_are_above_zero(name: str) -> None:
-    run = {"source": "x", "log": "a.csv"}
+    run = {"source": "x", "voltage": "a.csv", "current": "a.csv"}
     for value, good in ((0.5, True), (0, name == "cable_out_s"), (-1, False)):
         if good:
-            assert given.inputs(charge_logs=[{**run, name: value}])
+            assert given.inputs(charge_runs=[{**run, name: value}])
         else:
             with pytest.raises(Faults):
-                given.inputs(charge_logs=[{**run, name: value}])
+                given.inputs(charge_runs=[{**run, name: value}])
 
 
 def test_limits_of_source_precharge_and_a_full_cell_are_those_of_their_standards() -> None:
