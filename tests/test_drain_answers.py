@@ -355,6 +355,10 @@ def test_bursts_give_their_group_and_nothing_else_does() -> None:
 def test_days_on_the_shelf_and_by_the_drain_alone_say_what_they_rest_on() -> None:
     value = Days(Measured(10.0, "d"), 10.0, 10.0)
     found = found_of(state(on_shelf=value, to_level=value, to_empty=value))
+    bench = drain.inputs(cell={"rated_capacity_Ah": 24.0})
+    one = state(on_shelf=value, to_level=value, to_empty=value)
+    assert found["drain.off.days_on_shelf"].note == sentences.days_note(bench, one, alone=False)
+    assert found["drain.off.days_to_empty"].note == sentences.days_note(bench, one, alone=True)
     assert found["drain.off.days_on_shelf"].note != found["drain.off.days_to_empty"].note
     assert found["drain.off.days_to_level"].note == found["drain.off.days_to_empty"].note
 

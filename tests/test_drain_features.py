@@ -550,3 +550,27 @@ def test_a_scatter_needs_two_means_and_a_loose_train_is_named_so() -> None:
     two = told._scatter(np.array([3.0, 5.0]))
     assert (two.size, two.dof) == (pytest.approx(1.0), 1)
     assert LOOSE > 1.5
+
+
+def test_cycles_begin_midway_between_pulses_wherever_the_log_does() -> None:
+    """Pulses in the first four rows of ten: the first cut lies 7 s after the begin, seven cycles follow."""
+    found = over_cycles(rows(np.roll(PULSES, -4)), train(10.0, 2.0, [400.0] * 8), METER)
+    assert found.cycles == 7
+    assert found.value is not None
+    assert found.value.value == pytest.approx(50.0)
+
+
+def test_a_wrong_period_costs_by_the_mean_over_the_lowest_twentieth_of_the_rows() -> None:
+    """Six of 80 rows at 4 A: the quantile 0.05 lies there, the quantile 0.1 does not."""
+    values = PULSES.copy()
+    values[[0, 10, 20, 30, 40, 50]] = 4.0
+    found = over_cycles(rows(values), train(10.0, 6.0, [400.0] * 8, half=0.03), METER)
+    assert found.value is not None
+    assert budget(found.value)["period"].sensitivity == pytest.approx((found.value.value - 4.0) / 10)
+
+
+def test_of_rows_that_never_rise_above_the_base_no_width_is_told() -> None:
+    one, what, found = regular()
+    low = replace(found, train=train(10.0, 1.0, [400.0] * 8))
+    shape = features(one, what, low, METER)
+    assert (shape.width.value, shape.width.high, shape.height.low) == (None, None, 0.0)

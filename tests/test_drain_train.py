@@ -264,3 +264,13 @@ def test_an_extent_is_the_largest_usual_count_of_rows() -> None:
     high[:5] = True
     assert pulse_train._extent(one, high, number) == 5 * 0.5
     assert pulse_train._extent(one, np.zeros(400, dtype=bool), number) == 0.0
+
+
+def test_pulses_that_the_logs_begin_or_end_cuts_do_not_move_the_period() -> None:
+    """Of seven pulses of 4 s the first and the last show 3 s: their middles seem to lie half a second off."""
+    train = borne_out(upright(1.0 + 20 * np.arange(7), 122, wide=4.0), 20.0, 1.0)
+    assert train is not None
+    assert train.slack == 1.0
+    assert train.period_s == pytest.approx(20.0)
+    assert train.cycles == 5
+    assert train.first_s == pytest.approx(1.0)

@@ -89,7 +89,7 @@ def test_a_time_is_said_to_a_quarter_of_an_hour_and_a_short_one_to_five_minutes(
     ],
 )
 def test_days_are_said_in_days_months_and_years(value: float, low: float, high: float, text: str) -> None:
-    """From three months of 30.44 days and from two years of 365.25 on; one figure up to a fifth of it wide."""
+    """From three months of 30.44 days and from two years of 365.25 on; one figure up to a fifth wide."""
     assert plain(spoken.days_said(found("drain.x.days_on_shelf", value, "d", low=low, high=high))) == text
 
 
