@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from drain_rows import rows
 
 from reviewkit.drain import features as told
 from reviewkit.drain.features import (
@@ -29,12 +30,6 @@ from reviewkit.metrology.meter import meter
 METER = meter({"name": "M", "accuracy": "±(2 % + 3)", "resolution": 1.0}, "A")
 UNSTATED = meter({"name": "M", "accuracy": "±2 %", "resolution": 1.0}, "A")
 NONE = np.empty(0, dtype=np.intp)
-
-
-def rows(values: list[float] | np.ndarray, interval_s: float = 1.0) -> Samples:
-    """Return gapless rows; the first one's interval begins at 0."""
-    values = np.asarray(values, dtype=float)
-    return samples(pd.Series(values, (np.arange(len(values)) + 1) * interval_s))
 
 
 def over(one: Samples, base: float = 0.0, noise: float = 0.5, **more: object) -> Detection:

@@ -5,23 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
+from drain_rows import rows, upright
 
 from reviewkit.drain import pattern
 from reviewkit.drain.pattern import Pattern, recognised
 from reviewkit.drain.pulse_train import LOOSE, Train
-from reviewkit.drain.samples import Detection, Samples, detection, samples
+from reviewkit.drain.samples import Detection, Samples, detection
 
 STEP = 1.0
 """Display step: without noise a row belongs to a pulse from four steps."""
 NONE = np.empty(0, dtype=np.intp)
-
-
-def rows(values: list[float] | np.ndarray, interval_s: float = 1.0) -> Samples:
-    """Return gapless rows; the first one's interval begins at 0."""
-    values = np.asarray(values, dtype=float)
-    return samples(pd.Series(values, (np.arange(len(values)) + 1) * interval_s))
 
 
 def over(one: Samples, noise: float = 0.0, first: object = NONE, last: object = NONE) -> Detection:
@@ -32,14 +26,6 @@ def over(one: Samples, noise: float = 0.0, first: object = NONE, last: object = 
 def found_in(values: np.ndarray, interval_s: float = 1.0) -> Pattern:
     one = rows(values, interval_s)
     return recognised(one, detection(one, resolution_A=STEP), resolution_A=STEP)
-
-
-def upright(centres: np.ndarray, count: int, heights: object = 100.0, wide: object = 1.0) -> np.ndarray:
-    """Return rows of 1 s, each the mean of rectangular pulses with these middles."""
-    edges = np.arange(count)[:, None]
-    inside = np.minimum(edges + 1, centres + np.asarray(wide) / 2)
-    inside = inside - np.maximum(edges, centres - np.asarray(wide) / 2)
-    return np.sum(np.maximum(inside, 0.0) * heights, axis=1)
 
 
 @pytest.mark.parametrize(

@@ -5,19 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from drain_rows import rows
 from scipy.stats import norm
 
-from reviewkit.drain.samples import Samples, charges, detection, low_level, samples, scatter
+from reviewkit.drain.samples import charges, detection, low_level, samples, scatter
 
 STEP = 1.0
 """Display step: below, noise is never less than 1/√12, and a pulse stands out from four steps."""
 FLOOR = 1 / np.sqrt(12)
-
-
-def rows(values: list[float] | np.ndarray, interval_s: float = 1.0) -> Samples:
-    """Return gapless rows; the first one's interval begins at 0."""
-    values = np.asarray(values, dtype=float)
-    return samples(pd.Series(values, (np.arange(len(values)) + 1) * interval_s))
 
 
 def test_a_row_stands_for_the_time_up_to_its_stamp_but_for_at_most_one_and_a_half_intervals() -> None:

@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
+from drain_rows import rows, upright
 
 from reviewkit.drain import pulse_train
 from reviewkit.drain.pulse_train import ALONE_FROM_S, LOOSE, Train, allowed, find, middle, placed, strongest
-from reviewkit.drain.samples import Detection, Samples, detection, samples
+from reviewkit.drain.samples import Detection, Samples, detection
 
 STEP = 1.0
 """Display step: without noise a row belongs to a pulse from four steps."""
-
-
-def rows(values: list[float] | np.ndarray, interval_s: float = 1.0) -> Samples:
-    """Return gapless rows; the first one's interval begins at 0."""
-    values = np.asarray(values, dtype=float)
-    return samples(pd.Series(values, (np.arange(len(values)) + 1) * interval_s))
 
 
 def seen(values: list[float], threshold: float) -> tuple[Samples, Detection]:
@@ -38,15 +32,6 @@ def borne_out(values: np.ndarray, period_s: float, first_s: float) -> Train | No
     what = detection(one, resolution_A=STEP)
     weight = np.where(what.above_A > what.threshold_A / 2, what.above_A, 0.0)
     return pulse_train._train(one, what, weight, period_s, first_s)
-
-
-def upright(
-    centres: np.ndarray, count: int, heights: np.ndarray | float = 100.0, wide: float = 1.0
-) -> np.ndarray:
-    """Return rows of 1 s, each the mean of pulses with these middles."""
-    edges = np.arange(count)[:, None]
-    inside = np.minimum(edges + 1, centres + wide / 2) - np.maximum(edges, centres - wide / 2)
-    return np.sum(np.maximum(inside, 0.0) * heights, axis=1)
 
 
 @pytest.mark.parametrize(
