@@ -129,6 +129,50 @@ def test_a_cut_that_moves_the_view_a_little_is_noticed(tmp_path: Path) -> None:
     assert [one.counts for one in found.readings if found.sure(one)] == [(3, 7)]
 
 
+def test_a_light_that_flashes_beside_it_is_named_and_taken_out(tmp_path: Path) -> None:
+    """As bright, in its own time, its edge a radius away; a finger over one blink is seen all the same."""
+    first = _plain().lights[0]
+    own = tuple(render.Pulse(0.3 + 0.73 * number, 0.1) for number in range(25))
+    beside = replace(first, x=first.x + 3 * first.radius, pulses=own)
+    filmed = replace(_plain(), lights=(first, beside))
+    found = told(tmp_path, filmed, at=(240, 180))
+    assert kinds(found) == {"light beside"}
+    assert [one.counts for one in found.readings if found.sure(one)] == [(4, 2), (3, 7)]
+    hidden = first.pulses[6]
+    finger = Hand(hidden.start_s - 0.03, hidden.end_s + 0.03, 0.5, 0.5, 0.05)
+    found = told(tmp_path, replace(filmed, hands=(finger,)), at=(240, 180))
+    assert [one.counts for one in found.readings if found.sure(one)] == [(4, 2)]
+
+
+def test_a_finger_that_taps_beside_a_light_is_no_light(tmp_path: Path) -> None:
+    filmed = _plain()
+    taps = tuple(
+        Hand(0.5 + 1.3 * number, 0.7 + 1.3 * number, 0.5, 0.65, 0.1)
+        for number in range(int(filmed.length_s / 1.3))
+    )
+    found = told(tmp_path, replace(filmed, hands=taps), at=(240, 180))
+    assert "light beside" not in kinds(found)
+    assert "covered" in kinds(found)
+    assert not any(map(found.sure, found.readings))
+
+
+def test_a_view_that_a_cut_carries_far_is_followed(tmp_path: Path) -> None:
+    """By a fifteenth of the picture's width, within the first reading."""
+    pulses = _plain().lights[0].pulses
+    filmed = scene((4, 2), (3, 7), (2, 2), cuts_s=(pulses[4].end_s + 0.05,))
+    found = told(tmp_path, filmed, at=(240, 180))
+    assert "cut" in kinds(found)
+    assert "lost" not in kinds(found)
+    assert [one.counts for one in found.readings if found.sure(one)] == [(3, 7), (2, 2)]
+
+
+def test_a_light_that_lights_up_a_dark_room_is_no_cut(tmp_path: Path) -> None:
+    light = replace(_plain().lights[0], brightness=6.0, radius=0.018)
+    found = told(tmp_path, replace(_plain(), lights=(light,), room_level=0.002, noise=2.5), at=(240, 180))
+    assert not any(one.decides for one in found.difficulties)
+    assert [one.counts for one in found.readings if found.sure(one)] == [(4, 2), (3, 7)]
+
+
 def test_a_light_that_fades_is_named_and_its_bounds_hold(tmp_path: Path) -> None:
     """So bright that the film shows only the beginning of each rise as one."""
     light = replace(_plain().lights[0], brightness=5.0, ramp_s=0.1)

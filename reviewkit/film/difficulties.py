@@ -37,6 +37,8 @@ VEILED, STEADY = 0.03, 6.0
 usual deviations, is covered [1]. Chosen: clean rendered films stay below 0.03, fingers over a light change it
 by 0.05 to 0.16."""
 
+NAMED = ("exposure", "flicker", "fades", "light beside")
+
 
 @dataclass(frozen=True)
 class Difficulty:
@@ -46,7 +48,8 @@ class Difficulty:
     ----------
     kind : str
         "covered", "cut", "moved", "jump", "lost", "missing", "other light", "unclear", "dark", "noisy" keep a
-        reading from being sure; "exposure", "flicker", "fades" are only named, for the levels follow them.
+        reading from being sure; "exposure", "flicker", "fades", "light beside" are only named, for the levels
+        follow them.
     start_s, end_s : float [s]
         When; on the film's own clock.
     """
@@ -58,7 +61,7 @@ class Difficulty:
     @property
     def decides(self) -> bool:
         """Whether nothing that it overlaps is sure."""
-        return self.kind not in ("exposure", "flicker", "fades")
+        return self.kind not in NAMED
 
     def overlaps(self, start_s: float, end_s: float) -> bool:
         """Whether it lies in a stretch of time, even in part."""
@@ -82,6 +85,7 @@ def recognised(found: Switching) -> tuple[Difficulty, ...]:
         *([Difficulty("dark", begin, end)] if level.is_dark else []),
         *([Difficulty("noisy", begin, end)] if level.noise > NOISIEST else []),
         *([Difficulty("fades", begin, end)] if found.fades else []),
+        *([Difficulty("light beside", begin, end)] if level.beside.any() else []),
         *_exposure(level),
     ]
     return tuple(sorted(_joined(all_of), key=lambda one: one.start_s))
@@ -126,6 +130,7 @@ def _others(found: Switching) -> Iterator[Difficulty]:
     """Compare each blink's own picture with the light's, at the light's place."""
     level = found.level
     patch, near = level.track.patch, ndimage.binary_dilation(level.mask, iterations=3)
+    near &= ~ndimage.binary_dilation(level.beside)
     lit = [picture for blink in found.blinks for picture in range(blink.first - 1, blink.last + 2)]
     dark = np.setdiff1d(np.arange(len(patch)), lit)
     wanted = level.change[near]

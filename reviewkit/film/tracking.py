@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
+from scipy import fft, ndimage
 
 from reviewkit.errors import FilmError
 from reviewkit.film.decode import Box, Film, Picture
@@ -21,10 +21,20 @@ from reviewkit.film.decode import Box, Film, Picture
 HALF = 24
 """Half the edge of what is kept around the light [points]. Chosen: a light of 20 points and as much again
 around it, by which one sees whether something covers it."""
-REACH = 26
-"""How far hand shake may carry the view [points]: a twenty-fifth of the picture's width. Chosen."""
+RIM = 8
+"""A light whose middle comes nearer to the picture's edge than this is lost from view [points]. Chosen: half
+of a light of 16."""
 ALIKE = 0.6
 """Two pictures of one scene are alike by more than this [1]; between takes it falls to about 0.2. Chosen."""
+FAR = 3.0
+"""Cells brighter than the upper quartile by more than so many times the quartiles' distance are far out [1]:
+Tukey, Exploratory Data Analysis, 1977, 2D."""
+HALO = 5
+"""How far around them a lamp still sheds light [cells]. Chosen: in a dark room, from where the table is far
+out to where a lamp adds a quarter to it."""
+PARTS = 4, 6
+"""Rows and columns of parts in which two pictures are compared where they are not alike as a whole. Chosen: a
+lamp, or a hand, fills some of them; another view changes all."""
 LEAP = 3.0
 """A view that goes further than this from one picture to the next [cells], a fiftieth of the picture, was not
 carried by a hand: some 10 cells a second is the most that a hand does at 24 pictures a second. Chosen."""
@@ -70,6 +80,8 @@ class Aligner:
             return Shift(0.0, 0.0, 1.0), ""
         found, event = band.laid(self._reference, now, self._from), ""
         if found.likeness < ALIKE:
+            found = replace(found, likeness=band.parts_alike(self._reference, now, found, self._from))
+        if found.likeness < ALIKE:
             step = band.laid(self._last, now, self._at)
             event = "moved" if step.likeness >= ALIKE else "cut"
             if event == "moved" or found.likeness < ALIKE / 2:
@@ -93,11 +105,17 @@ class _Band:
         self.down, self.across = down[self.rows], across[: self.columns]
         wave = np.hypot(self.down[:, None], self.across[None, :])
         self.inside = ((wave >= _FINEST) & (wave <= _COARSEST)).astype(np.float32)
+        # The bands that a lamp on the mains draws across a picture, row after row, wander by themselves.
+        self.inside[:, 0] = self.inside[self.down == 0] = 0
 
     def spectrum(self, cells: NDArray[np.float32]) -> _Spectrum:
         """Return a picture's spectrum in the band."""
-        # A lamp that fills a tenth of the view in white must not outweigh the scene.
-        even = np.minimum(cells, np.percentile(cells, 97))
+        # A lamp that fills a tenth of the view in white must not outweigh the scene, nor, in a dark room,
+        # what it sheds on the table.
+        low, middle, high, top = np.percentile(cells, (25, 50, 75, 97))
+        even, far = np.minimum(cells, top), cells > high + FAR * (high - low)
+        if far.any():
+            even = np.where(ndimage.binary_dilation(far, iterations=HALO), np.float32(middle), even)
         half = fft.rfft((even - even.mean()) * self.window, axis=1)[:, : self.columns]
         waves = np.asarray(fft.fft(half, axis=0)[self.rows] * self.inside, np.complex64)
         return _Spectrum(waves, float(np.vdot(waves, waves).real))
@@ -115,9 +133,33 @@ class _Band:
         down = _signed(row + _peak(peak_of[np.arange(row - 1, row + 2) % rows, column]), rows)
         across = _signed(column + _peak(peak_of[row, np.arange(column - 1, column + 2) % columns]), columns)
         # How much is alike once the displacement is taken back.
-        turned = np.exp(2j * np.pi * down * self.down) @ product @ np.exp(2j * np.pi * across * self.across)
-        likeness = float(turned.real) / (math.sqrt(one.energy * other.energy) + 1e-9)
+        left, right = self._back(across, down)
+        likeness = float((left @ product @ right).real) / (math.sqrt(one.energy * other.energy) + 1e-9)
         return Shift(origin[0] + across, origin[1] + down, likeness)
+
+    def parts_alike(
+        self, one: _Spectrum, other: _Spectrum, shift: Shift, origin: tuple[float, float]
+    ) -> float:
+        """Return how alike half of the parts of two pictures are at least, one laid over the other."""
+        left, right = self._back(shift.across - origin[0], shift.down - origin[1])
+        pictures = []
+        for waves in (one.waves, other.waves * left[:, None] * right[None, :]):
+            whole = np.zeros((self.shape[0], self.columns), np.complex64)
+            whole[self.rows] = waves
+            pictures.append(fft.irfft(fft.ifft(whole, axis=0), self.shape[1], axis=1))
+        high, wide = (size // count for size, count in zip(self.shape, PARTS, strict=True))
+        first, second = (
+            each[: PARTS[0] * high, : PARTS[1] * wide].reshape(PARTS[0], high, PARTS[1], wide)
+            for each in pictures
+        )
+        shared, *energies = (
+            (a * b).sum((1, 3)) for a, b in ((first, second), (first, first), (second, second))
+        )
+        return float(np.median(shared / (np.sqrt(energies[0] * energies[1]) + 1e-9)))
+
+    def _back(self, across: float, down: float) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+        """Return by what the waves of a picture are turned to take a displacement back, along both axes."""
+        return np.exp(2j * np.pi * down * self.down), np.exp(2j * np.pi * across * self.across)
 
 
 @cache
@@ -157,7 +199,7 @@ class Track:
     cuts_s, moves_s : list of float [s]
         Where one take follows another, and where the view went on to something else.
     lost_s : list of float [s]
-        Where hand shake carried the light's surround out of what is looked at.
+        Where hand shake, or a cut, carried the light out of the picture.
     """
 
     film: Film
@@ -224,14 +266,12 @@ class Follower:
                 expected=f"at most {film.width - 1},{film.height - 1}",
             )
         self.film, self.middle = film, middle
-        edge = (HALF + REACH) * film.pixels_per_point
-        box = Box(round(middle[0]) - edge, round(middle[1]) - edge, 2 * edge, 2 * edge)
-        self._inside, point = box.inside(film), film.pixels_per_point
-        self._points = max(1, self._inside.height // point), max(1, self._inside.width // point)
-        self._at = (
-            (box.top - self._inside.top) / point + HALF + REACH,
-            (box.left - self._inside.left) / point + HALF + REACH,
-        )
+        point, (column, row) = film.pixels_per_point, (round(one) for one in middle)
+        # Points are counted so that one begins at the light's middle.
+        self._from = row % point, column % point
+        self._points = (film.height - self._from[0]) // point, (film.width - self._from[1]) // point
+        self._at = row // point, column // point
+        self._rim = min(RIM, self._within(*self._at))
         expected = 1.05 * film.duration_s * film.rate_Hz + 256
         # Of what is not written to, no memory is taken.
         self._patch = np.empty((min(MOST, int(expected)), _EDGE, _EDGE), np.uint8)
@@ -242,14 +282,19 @@ class Follower:
         """Keep the surround in one picture, whose number from the first is given."""
         fine = self.film.pixels_per_cell / self.film.pixels_per_point
         across, down = fine * shift.across, fine * shift.down
-        if max(abs(across), abs(down)) > REACH:
+        at = self._at[0] + down, self._at[1] + across
+        if self._within(*at) < self._rim:
             self._lost.add(number)
         if number >= len(self._patch):
             longer = number + number // 4 + 1
             self._patch.resize((longer, _EDGE, _EDGE), refcheck=False)
             self._colour.resize((longer, 2), refcheck=False)
-        value, tint = self._points_around(picture, self._at[0] + down, self._at[1] + across)
+        value, tint = self._points_around(picture, *at)
         self._patch[number], self._colour[number] = np.clip(value, 0, 255), tint
+
+    def _within(self, row: float, column: float) -> float:
+        """Return how far a place lies from the picture's edge [points]; less than 0 outside."""
+        return min(row, column, self._points[0] - 1 - row, self._points[1] - 1 - column)
 
     def _points_around(
         self, picture: Picture, row: float, column: float
@@ -259,9 +304,9 @@ class Follower:
             np.clip(np.arange(_EDGE + 1) + math.floor(at) - HALF, 0, count - 1)
             for at, count in zip((row, column), self._points, strict=True)
         )
-        point, inside = self.film.pixels_per_point, self._inside
+        point, (top, left) = self.film.pixels_per_point, self._from
         part = Box(
-            *(inside.left + int(columns[0]) * point, inside.top + int(rows[0]) * point),
+            *(left + int(columns[0]) * point, top + int(rows[0]) * point),
             *(int(columns[-1] - columns[0] + 1) * point, int(rows[-1] - rows[0] + 1) * point),
         )
         light, tints = _strongest(*picture.part(part))

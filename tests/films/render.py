@@ -171,7 +171,8 @@ class _Camera:
         self.canvas = self._canvas()
         self.phases: dict[tuple[int, int], NDArray[np.int16]] = {}
         self.zoomed: dict[int, NDArray[np.int16]] = {}
-        self.gain, self.walk = 1.0, np.zeros(2)
+        self.developed: dict[tuple[int, int], NDArray[np.int16]] = {}
+        self.gain, self.walk, self.exposed = 1.0, np.zeros(2), math.nan
         self.swing = self.rng.uniform(0, 2 * math.pi, 4)
         grain = self.rng.normal(0, scene.noise, (scene.height + 64, scene.width + 64, 1))
         self.grain = np.rint(grain).astype(np.int16).repeat(3, axis=2)
@@ -223,14 +224,34 @@ class _Camera:
             if key not in self.zoomed:
                 self.zoomed = {key: self._magnified(key / 200)}
             return self.zoomed[key]
+        phase, top, left = self._window(across, down)
+        return self._phase(*phase)[top : top + scene.height, left : left + scene.width]
+
+    def _window(self, across: float, down: float) -> tuple[tuple[int, int], int, int]:
+        """Return the part of a pixel, and the row and column of the canvas, where the view begins."""
         row, column = round((self.margin + down) * self.fine), round((self.margin + across) * self.fine)
         (top, low), (left, right) = divmod(row, self.fine), divmod(column, self.fine)
+        return (low, right), top, left
+
+    def _phase(self, low: int, right: int) -> NDArray[np.int16]:
         if (low, right) not in self.phases:
             moved = self.canvas
             moved = moved + (np.roll(moved, -1, 0) - moved) * np.float32(low / self.fine)
             moved = moved + (np.roll(moved, -1, 1) - moved) * np.float32(right / self.fine)
             self.phases[low, right] = _steps(moved)
-        return self.phases[low, right][top : top + scene.height, left : left + scene.width]
+        return self.phases[low, right]
+
+    def _exposed(self, steps: NDArray[np.int16], amount: float, view: tuple[float, float, float]) -> Any:
+        """Return the eight bits of a view; what was developed alike before is taken from there."""
+        scene, curve = self.scene, _developed(_AMOUNTS * np.float32(amount)).astype(np.int16)
+        if amount != self.exposed or scene.flicker or view[2] != 1:
+            self.exposed = amount
+            self.developed.clear()
+            return np.take(curve, steps, mode="clip")
+        phase, top, left = self._window(*view[:2])
+        if phase not in self.developed:
+            self.developed[phase] = np.take(curve, self._phase(*phase), mode="clip")
+        return self.developed[phase][top : top + scene.height, left : left + scene.width].copy()
 
     def _magnified(self, scale: float) -> NDArray[np.int16]:
         scene = self.scene
@@ -248,8 +269,7 @@ class _Camera:
         by_row = self._flicker(time_s) if scene.flicker else np.ones(scene.height, np.float32)
         if scene.flicker:
             steps = steps + np.rint(np.log(by_row) / _STEP).astype(np.int16)[:, None, None]
-        curve = _developed(_AMOUNTS * np.float32(scene.room(time_s) * gain)).astype(np.int16)
-        seen = np.take(curve, steps, mode="clip")
+        seen = self._exposed(steps, scene.room(time_s) * gain, (across, down, scale))
         for light in scene.lights:
             self._shine(seen, steps, light, time_s, (across, down), scale, gain)
         for hand in scene.hands:

@@ -129,4 +129,6 @@ def seen(rng: np.random.Generator, light: Light, time_s: NDArray[np.float64]) ->
     film = Film(Path("short.mp4"), 640, 360, 0, 1 / float(np.mean(np.diff(time_s))), float(time_s[-1]))
     track = Track(film, (320.0, 180.0), time_s, patch, still, still, same, 90 * same)
     nothing = np.zeros(len(time_s), bool)
-    return Level(track, time_s, level, noise, nothing, 120 * disc, disc > 0, False, same.astype(float))
+    return Level(
+        track, time_s, level, noise, nothing, 120 * disc, disc > 0, False, same.astype(float), disc < 0
+    )
