@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from reviewkit.charge import ending
-from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.record import LOCAL_STEPS, ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
 from reviewkit.charge.statistics import across_gaps, line, scatter, weighted_median, weights
 from reviewkit.metrology import Component, Measured, shaken_left
@@ -103,7 +103,7 @@ def droop(record: ChargeRecord, phases: Phases) -> Measured | None:
     parts += _droop_display(record, current, first, value, shaped=shaped)
     if shaped:
         parts += _ends_of_plateau(record, phases, time, current, value)
-    parts += _droop_gaps(record, phases, time, current, value)
+    parts += _droop_gaps(record, time, current)
     wander = METER_DRIFT * 100 * record.ammeter.half_width(first) / first
     parts.append(Component("droop: the ammeter’s own drift over the charge", wander, "%", "rectangular"))
     return Measured(value, "%", tuple(part for part in parts if part.contribution > 0))
@@ -139,40 +139,52 @@ def _ends_of_plateau(
     ):
         shift = abs(value) / 2
         if kept.sum() >= _LEAST_ROWS:
-            shift = abs(_droop_of(record, phases, time[kept], current[kept]) - value)
+            also = _sums(time[kept] - time[0], current[kept], weights(time[kept]))
+            first, length = float(time[kept][0] - time[0]), float(np.ptp(time[kept]))
+            shift = abs(_droop_of(also, first, length) - value)
         parts.append(Component(f"droop: {name} of the plateau", shift, "%", "rectangular"))
     return parts
 
 
-def _droop_gaps(
-    record: ChargeRecord, phases: Phases, time: FloatArray, current: FloatArray, value: float
-) -> list[Component]:
+def _droop_gaps(record: ChargeRecord, time: FloatArray, current: FloatArray) -> list[Component]:
     """Return what gaps hide of the line: their rows at either end's level instead of on a line across."""
+    gaps = [gap for gap in record.gaps if time[0] < gap.start_s < time[-1]]
+    if not gaps:
+        return []
+    stands, middle = weights(time), float(time.mean())
+    all_of = _sums(time - middle, current, stands)
     shift = 0.0
-    for gap in record.gaps:
-        if not time[0] < gap.start_s < time[-1]:
-            continue
+    for gap in gaps:
         missing = np.arange(gap.start_s, gap.end_s, max(record.interval_s, gap.length_s / 200))
-        at = np.interp([gap.start_s, gap.end_s], time, current)
-        fitted = [
-            _droop_of(record, phases, *_sorted(time, current, missing, np.full(len(missing), one)))
-            for one in at
-        ]
-        shift += abs(fitted[0] - fitted[1]) / 2
+        row = int(np.searchsorted(time, gap.start_s))
+        # A reading's own weight hangs on its neighbours alone.
+        wide = slice(max(0, row - 2 * LOCAL_STEPS), row + 2 * LOCAL_STEPS)
+        near = slice(max(0, row - LOCAL_STEPS), row + LOCAL_STEPS)
+        order = np.argsort(np.concatenate([time[wide], missing]), kind="stable")
+        joined = np.concatenate([time[wide], missing])[order]
+        kept = (joined >= time[near][0]) & (joined <= time[near][-1])
+        weight = weights(joined)[kept]
+        droops = []
+        for level in np.interp([gap.start_s, gap.end_s], time, current):
+            values = np.concatenate([current[wide], np.full(len(missing), level)])[order][kept]
+            sums = all_of - _sums(time[near] - middle, current[near], stands[near])
+            sums += _sums(joined[kept] - middle, values, weight)
+            droops.append(_droop_of(sums, time[0] - middle, float(np.ptp(time))))
+        shift += abs(droops[0] - droops[1]) / 2
     return [Component("droop: what gaps in the log hide", shift, "%", "rectangular")] if shift else []
 
 
-def _sorted(
-    time: FloatArray, values: FloatArray, more: FloatArray, also: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    joined = np.concatenate([time, more])
-    order = np.argsort(joined, kind="stable")
-    return joined[order], np.concatenate([values, also])[order]
+def _sums(away: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return what a weighted least-squares line is made of: sums of 1, t, t², y and t·y."""
+    powers = np.array([np.ones(len(away)), away, away**2, values, away * values])
+    return np.asarray(powers @ weight)
 
 
-def _droop_of(record: ChargeRecord, phases: Phases, time: FloatArray, current: FloatArray) -> float:
-    fitted = line(time, current, weights(time))
-    return float(100 * np.ptp(time) * fitted.slope / fitted.at(float(time[0])))
+def _droop_of(sums: FloatArray, first: float, length: float) -> float:
+    """Return a line's change over a length [%], of its value at the first moment."""
+    total, t, tt, y, ty = sums
+    slope = (ty - t * y / total) / (tt - t * t / total)
+    return float(100 * length * slope / ((y - slope * t) / total + slope * first))
 
 
 def _stands(record: ChargeRecord, phases: Phases, time: FloatArray) -> FloatArray:

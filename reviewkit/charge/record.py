@@ -6,6 +6,7 @@ The voltage log's clock is the record's clock; the current log is moved onto it.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -54,6 +55,8 @@ class ChargeRecord:
         The log files.
     notes : tuple of str
         What the readers of the logs had to say, in sentences.
+    whole : ChargeRecord or None
+        What it was thinned from: rows that are left out are no gaps.
     """
 
     voltage_V: pd.Series
@@ -72,6 +75,7 @@ class ChargeRecord:
     run: ChargeRun | None = None
     inputs: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    whole: ChargeRecord | None = field(default=None, repr=False)
 
     @cached_property
     def time_s(self) -> FloatArray:
@@ -94,7 +98,7 @@ class ChargeRecord:
         kept = [series.iloc[decimation.rows(len(series))] for series in (self.voltage_V, self.current_A)]
         if len(kept[0]) == len(self.voltage_V) and len(kept[1]) == len(self.current_A):
             return self
-        return replace(self, voltage_V=kept[0], current_A=kept[1])
+        return replace(self, voltage_V=kept[0], current_A=kept[1], whole=self)
 
     def between(self, start_s: float, end_s: float) -> ChargeRecord:
         """Return the charge's readings between two moments."""
@@ -142,12 +146,14 @@ class ChargeRecord:
     @cached_property
     def gaps(self) -> tuple[Gap, ...]:
         """Gaps in the current log."""
-        return gaps_in(self.time_s, self.interval_s)
+        found = gaps_in(self.time_s, self.interval_s)
+        return found if self.whole is None else _also_in(found, self.whole.gaps)
 
     @cached_property
     def voltage_gaps(self) -> tuple[Gap, ...]:
         """Gaps in the voltage log."""
-        return gaps_in(self.voltage_time_s, self.voltage_interval_s)
+        found = gaps_in(self.voltage_time_s, self.voltage_interval_s)
+        return found if self.whole is None else _also_in(found, self.whole.voltage_gaps)
 
     def gap_after(self, moment_s: float) -> Gap | None:
         """Return the gap of the current log that begins at a row's moment, if any."""
@@ -284,6 +290,19 @@ def gaps_in(time_s: FloatArray, interval_s: float) -> tuple[Gap, ...]:
     steps, usual = np.diff(time_s), np.maximum(local_intervals(time_s, interval_s), interval_s)
     where = np.flatnonzero(steps > GAP_INTERVALS * usual)
     return tuple(Gap(float(time_s[row]), float(time_s[row + 1])) for row in where)
+
+
+def _also_in(found: Sequence[Gap], whole: Sequence[Gap]) -> tuple[Gap, ...]:
+    """Return those gaps of a thinned log that are gaps of the whole one for most of their time."""
+    if not whole:
+        return ()
+    starts, ends = (np.array([getattr(one, end) for one in whole]) for end in ("start_s", "end_s"))
+    kept = []
+    for gap in found:
+        inside = np.minimum(ends, gap.end_s) - np.maximum(starts, gap.start_s)
+        if float(np.maximum(inside, 0.0).sum()) > gap.length_s / 2:
+            kept.append(gap)
+    return tuple(kept)
 
 
 def noise_of(values: FloatArray, resolution: float) -> float:
