@@ -11,6 +11,7 @@ from reviewkit.charge import ending
 from reviewkit.charge.record import LOCAL_STEPS, ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
 from reviewkit.charge.statistics import across_gaps, line, scatter, weighted_median, weights
+from reviewkit.logs.log import Gap
 from reviewkit.metrology import Component, Measured, shaken_left
 
 TERMINATION_S = 30.0
@@ -151,27 +152,36 @@ def _droop_gaps(record: ChargeRecord, time: FloatArray, current: FloatArray) -> 
     gaps = [gap for gap in record.gaps if time[0] < gap.start_s < time[-1]]
     if not gaps:
         return []
-    stands, middle = weights(time), float(time.mean())
-    all_of = _sums(time - middle, current, stands)
+    stands, length = weights(time), float(np.ptp(time))
+    all_of = _sums(time - time[0], current, stands)
     shift = 0.0
     for gap in gaps:
-        missing = np.arange(gap.start_s, gap.end_s, max(record.interval_s, gap.length_s / 200))
         row = int(np.searchsorted(time, gap.start_s))
-        # A reading's own weight hangs on its neighbours alone.
-        wide = slice(max(0, row - 2 * LOCAL_STEPS), row + 2 * LOCAL_STEPS)
         near = slice(max(0, row - LOCAL_STEPS), row + LOCAL_STEPS)
-        order = np.argsort(np.concatenate([time[wide], missing]), kind="stable")
-        joined = np.concatenate([time[wide], missing])[order]
-        kept = (joined >= time[near][0]) & (joined <= time[near][-1])
-        weight = weights(joined)[kept]
-        droops = []
-        for level in np.interp([gap.start_s, gap.end_s], time, current):
-            values = np.concatenate([current[wide], np.full(len(missing), level)])[order][kept]
-            sums = all_of - _sums(time[near] - middle, current[near], stands[near])
-            sums += _sums(joined[kept] - middle, values, weight)
-            droops.append(_droop_of(sums, time[0] - middle, float(np.ptp(time))))
-        shift += abs(droops[0] - droops[1]) / 2
+        rest = all_of - _sums(time[near] - time[0], current[near], stands[near])
+        filled = [rest + one for one in _filled(gap, record.interval_s, time, current, near, time[0])]
+        shift += abs(_droop_of(filled[0], 0.0, length) - _droop_of(filled[1], 0.0, length)) / 2
     return [Component("droop: what gaps in the log hide", shift, "%", "rectangular")] if shift else []
+
+
+def _filled(
+    gap: Gap, interval_s: float, time: FloatArray, current: FloatArray, near: slice, origin_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return what the rows about a gap add to a line: those missing at its first level, and at its last."""
+    missing = np.arange(gap.start_s, gap.end_s, max(interval_s, gap.length_s / 200))
+    # A reading's own weight hangs on its neighbours alone: a few more of them than are kept.
+    wide = slice(max(0, near.start - LOCAL_STEPS), near.stop + LOCAL_STEPS)
+    joined = np.concatenate([time[wide], missing])
+    order = np.argsort(joined, kind="stable")
+    joined = joined[order]
+    kept = (joined >= time[near][0]) & (joined <= time[near][-1])
+    stands = weights(joined)[kept]
+    first, last = (
+        _sums(joined[kept] - origin_s, values[order][kept], stands)
+        for level in np.interp([gap.start_s, gap.end_s], time, current)
+        for values in [np.concatenate([current[wide], np.full(len(missing), level)])]
+    )
+    return first, last
 
 
 def _sums(away: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:
