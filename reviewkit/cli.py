@@ -6,6 +6,8 @@ Exit status: 0 done, 2 the input is at fault or a disk is full, 1 a fault of the
 
 from __future__ import annotations
 
+import atexit
+import gc
 import json
 import shlex
 import signal
@@ -68,6 +70,18 @@ _list = click.option(
     help="What the page that lists all reviews is called. Default: as it was; at first index.html, or "
     "reviews.html where another index.html lies.",
 )
+
+
+# When it ends, Python would look once more through all that the libraries have made.
+atexit.register(gc.freeze)
+
+
+def _seldom_collecting() -> None:
+    """Have Python look for unused cycles seldom: a command that ends by itself makes few of them.
+
+    By default it does after every 700 objects, most of which are libraries being loaded.
+    """
+    gc.set_threshold(100_000, 10, 10)
 
 
 class Terminated(KeyboardInterrupt):
@@ -244,6 +258,7 @@ def run(
     A review of which nothing has changed is left as it is; of one that has changed, the sections are run
     that depend on the change.
     """
+    _seldom_collecting()
     from reviewkit.pipeline import cache
 
     # Who brings templates of their own may have them read anything.
@@ -407,6 +422,7 @@ def check(folders: tuple[Path, ...], out: Path, **templates: tuple[Path, ...]) -
 
     What a run would refuse of the place to publish in is told as well.
     """
+    _seldom_collecting()
     from reviewkit import commands
 
     faults = commands.check(*folders, out=out, **templates)

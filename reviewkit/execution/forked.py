@@ -43,13 +43,15 @@ _UNUSED = ("black", "debugpy", "dask", "distributed", "xarray", "sparse")
 _MOST = (
     *("numpy", "pandas", "scipy.special", "pydantic", "plotly.graph_objs._figure", "plotly.io"),
     *("uncertainties", "nbformat", "papermill", "jinja2", "reviewkit.findings.compiled"),
-    *("IPython.core.interactiveshell", "ipykernel.inprocess.ipkernel", "ipykernel.debugger"),
+    *("IPython.core.interactiveshell", "IPython.core.crashhandler", "IPython.core.oinspect", "psutil"),
+    *("ipykernel.inprocess.ipkernel", "ipykernel.debugger", "tornado.platform.asyncio"),
     *(f"reviewkit.{name}" for name in ("charge", "readout", "drain", "ui_states", "summary", "figures")),
-    *("reviewkit.comparison", "reviewkit.execution.kernel"),
+    *("reviewkit.comparison", "reviewkit.execution.kernel", "reviewkit.figures.chart"),
+    *("reviewkit.figures.marks", "reviewkit.drawing.picture", "pyarrow.pandas_compat"),
 )
 """What every section needs, or more than one."""
 
-_REST = ("scipy.optimize", "scipy.interpolate", "networkx")
+_REST = ("scipy.optimize", "scipy.interpolate")
 """What one section alone needs: its child can load that itself, beside the others."""
 
 
@@ -62,9 +64,19 @@ def load_most() -> None:
     import plotly.graph_objects as go
 
     nbformat.validate({"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5})
-    go.Figure(
-        {"data": [{"type": "scatter", "y": [1.0]}], "layout": {"shapes": [{}], "annotations": [{}]}}
-    ).to_json()
+    font: dict[str, Any] = {"font": {"size": 12}}
+    axis = {"title": font, "showgrid": True}
+    layout = {
+        "template": "none",
+        "margin": {"t": 0},
+        "hoverlabel": font,
+        "xaxis": axis,
+        "yaxis": axis,
+        **font,
+    }
+    layout |= {"shapes": [{"line": {"width": 1}}], "annotations": [font]}
+    curve = {"type": "scatter", "y": [1.0], "line": {"width": 1}, "marker": {"line": {"width": 1}}}
+    go.Figure({"data": [curve], "layout": layout}).to_json()
 
 
 def _leave_documentation() -> None:
@@ -257,4 +269,7 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with suppress(SystemExit):
+        main()
+    # Who waits for its end does not wait until all that was loaded has been taken apart.
+    os._exit(0)

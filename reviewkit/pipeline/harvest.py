@@ -281,7 +281,6 @@ _LIBRARIES = (
     "scipy",
     "pandas",
     "plotly",
-    "networkx",
     "pint",
     "uncertainties",
     "papermill",
