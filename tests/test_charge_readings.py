@@ -162,6 +162,9 @@ def test_what_is_usual_is_so_where_an_interval_lies() -> None:
     assert record.local_intervals(np.arange(5.0), 1.0).tolist() == [1.0] * 4
     burst = np.cumsum([0.0] + [1.0] * 9 + [10.0] * 3 + [1.0] * 9)
     assert record.local_intervals(burst, 1.0).max() == 1.0
+    # Four of seven are usual, four of more are not.
+    longer = np.cumsum([0.0] + [1.0] * 19 + [10.0] * 4 + [1.0] * 19)
+    assert record.local_intervals(longer, 1.0).max() == 10.0
     assert record.usual_interval(np.array([0.0, 0.0, 2.0, 4.0])) == 2.0
     assert record.usual_interval(np.array([0.0])) == 0.0
 
