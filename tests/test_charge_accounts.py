@@ -597,3 +597,44 @@ def test_a_current_that_ends_a_twentieth_below_its_level_has_fallen(
 def test_an_account_of_bins_has_a_kind_for_each() -> None:
     one = Account((Stretch(LEVEL, 0, 1), Stretch(HELD, 2, 3)), 0.1, 4.2, 1.0, np.zeros(6))
     assert one.kinds(5).tolist() == [LEVEL, LEVEL, HELD, HELD, PASSING]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "pulsing", "looked"),
+    [(940.0, 1058.0, False, True), (940.0, 1062.0, False, False), (960.0, 1000.0, True, False)],
+)
+def test_no_bend_is_looked_for_in_pulses_nor_where_twelve_bins_are_open(
+    low: float, high: float, pulsing: bool, looked: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The knee then lies between two moments, as where no bend agrees with them."""
+    time = np.arange(0.0, 3000.0)
+    local = SimpleNamespace(
+        time_s=time,
+        current=np.ones(3000),
+        voltage=np.ones(3000),
+        interval_s=1.0,
+        clock_is_declared=False,
+        ammeter=SimpleNamespace(resolution=0.001),
+        voltmeter=SimpleNamespace(resolution=0.001),
+        clock_components=tuple,
+    )
+    seen: list[tuple[float, float]] = []
+    local.between = lambda start, end: seen.append((start, end)) or local
+    profile = SimpleNamespace(
+        edges=int(pulsing),
+        pulsing=np.full(3000, pulsing),
+        on_at=lambda moments: np.ones(len(moments), dtype=bool),
+    )
+    reached: list[float] = []
+    monkeypatch.setattr(transition, "_bends", lambda *given, **more: reached.append(given[3]) or [])
+    account = SimpleNamespace(ohm=0.1, set_V=4.2)
+    main = (Block(0, 2999, 0.0, 2999.0, 0.0, 2999.0),)
+    found = transition._refined(local, profile, account, low, high, main, 10.0)
+    assert found.value == pytest.approx((low + high) / 2)
+    assert found.components[0].size == pytest.approx((high - low) / 2)
+    assert bool(reached) == looked
+    if looked:
+        # The least of 0.35 of what follows, half of what came before, and a quarter of an hour.
+        room = min(0.35 * (2999 - found.value), 0.5 * found.value, 900.0)
+        assert reached == pytest.approx([room, room])
+        assert seen[0] == pytest.approx((found.value - 3 * room, found.value + 3 * room))

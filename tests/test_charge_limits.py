@@ -893,3 +893,11 @@ def test_two_values_are_the_same_within_the_uncertainty_of_their_difference() ->
 
 def test_a_gap_is_one_between_its_rows() -> None:
     assert Gap(1.0, 3.5).length_s == 2.5
+
+
+def test_an_end_is_expected_from_the_six_rows_before_it() -> None:
+    """A level of six rows after a steep fall: with the fall the line would lie far below the last row."""
+    values = np.concatenate((np.linspace(3.0, 1.1, 20), np.full(6, 1.0), [0.9], np.zeros(5)))
+    assert ending.whole_rows(rows(values), a_block(0, 26)) == 25
+    steep = np.concatenate((np.linspace(3.0, 1.1, 20), np.full(3, 1.0), [0.9], np.zeros(5)))
+    assert ending.whole_rows(rows(steep), a_block(0, 23)) == 23
