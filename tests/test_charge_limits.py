@@ -901,3 +901,9 @@ def test_an_end_is_expected_from_the_six_rows_before_it() -> None:
     assert ending.whole_rows(rows(values), a_block(0, 26)) == 25
     steep = np.concatenate((np.linspace(3.0, 1.1, 20), np.full(3, 1.0), [0.9], np.zeros(5)))
     assert ending.whole_rows(rows(steep), a_block(0, 23)) == 23
+
+
+def test_a_level_begins_with_the_row_after_a_step() -> None:
+    """Three rows of 20 s each: one row of another level would leave neither steady."""
+    values = np.repeat([0.8, 0.5], 3)
+    assert limits._levels(20.0 * np.arange(6), values, 1.0) == [0.8, 0.5]

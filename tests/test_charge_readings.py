@@ -355,6 +355,7 @@ def test_an_amounts_budget_has_accuracy_edges_gaps_and_switchings() -> None:
     amps, volts, *rest = energy.components
     assert energy.value == pytest.approx(4.0 * found.total_Ah)
     assert amps.sensitivity == pytest.approx(hours * 4.0)
+    assert amps.size == pytest.approx(0.01 * found.total_Ah / hours + 0.003)
     assert (volts.size, volts.sensitivity) == (
         pytest.approx(0.0005 * 4 + 0.002),
         pytest.approx(found.total_Ah),
@@ -514,6 +515,16 @@ def test_a_settled_voltage_is_read_or_carried_on_from_a_quarter_of_the_time(
         assert value.value == pytest.approx(4.1 + 0.1 * math.exp(-10.0), abs=1e-3)
     assert voltages.settled(one, phases_of(30, 1020, every_s=1.0, ending="log ended"), 10.0) == (None, False)
     assert voltages.settled(one, phases_of(30, 1020, every_s=1.0, ending="never"), 10.0) == (None, False)
+
+
+@pytest.mark.parametrize(("left", "carried"), [(2, False), (1, True)])
+def test_two_readings_about_its_moment_are_a_settled_voltage(left: int, carried: bool) -> None:
+    """Rows of 1 s for 1100 s after the end; about ten minutes after it all but so few are missing."""
+    time = 1.0 * np.arange(2121)
+    about = (np.abs(time - 1620) <= 30) & ~np.isin(time, [1610, 1630][:left])
+    volts = pd.Series(np.full(2121, 4.1), time)[~about]
+    one = a_record(np.ones(2121), 4.1, every_s=1.0, voltage_V=volts)
+    assert voltages.settled(one, phases_of(30, 1020, every_s=1.0), 10.0)[1] == carried
 
 
 def test_a_relaxation_is_a_sum_of_exponentials_of_positive_weight() -> None:
