@@ -907,3 +907,21 @@ def test_a_level_begins_with_the_row_after_a_step() -> None:
     """Three rows of 20 s each: one row of another level would leave neither steady."""
     values = np.repeat([0.8, 0.5], 3)
     assert limits._levels(20.0 * np.arange(6), values, 1.0) == [0.8, 0.5]
+
+
+def test_counts_and_a_standing_display_leave_a_droop_open() -> None:
+    """Of 1 A: three counts move a droop of −2 % by 2 % an ampere; each end lies within half a step."""
+    steady = rows(np.ones(50))
+    counts, first, last = currents._droop_display(steady, np.ones(50), 1.0, -2.0, shaped=False)
+    assert (counts.size, counts.sensitivity) == (0.003, 2.0)
+    assert (first.size, first.sensitivity, last.sensitivity) == (pytest.approx(5e-4), 100.0, -100.0)
+    moving = currents._droop_display(steady, np.linspace(1.0, 0.98, 50), 1.0, -2.0, shaped=False)
+    assert len(moving) == 1
+
+
+def test_what_looks_exchanged_is_two_columns_of_a_log_or_two_logs() -> None:
+    volts, amps = np.full(9, 0.5), np.full(9, 3.7)
+    same = plausibility._exchanged_fault(a_log(volts), a_log(amps))
+    other = plausibility._exchanged_fault(a_log(volts), a_log(amps, path="b.csv"))
+    assert "Check the columns" in str(same)
+    assert "Check the logs" in str(other)
