@@ -670,6 +670,7 @@ def test_beyond_what_was_measured_a_curve_goes_on_along_its_last_slope() -> None
         (Cell(rated_capacity_Ah=3.0, max_termination_A=0.05), None, 0.05),
         (Cell(rated_capacity_Ah=3.0, max_termination_A=0.1), 0.06, 0.1),
         (Cell(rated_capacity_Ah=3.0, min_termination_A=0.1), 0.1, 0.3),
+        (Cell(rated_capacity_Ah=3.0, min_termination_A=0.2), 0.2, 0.3),
         (Cell(rated_capacity_Ah=3.0, min_termination_A=0.4), 0.4, None),
     ],
 )
