@@ -6,6 +6,7 @@ by, so that noise does not switch twice and a camera that opens its aperture tak
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -36,6 +37,9 @@ Derived: a light that switches at once does so in at most one picture's exposure
 FULL = 0.06
 """Within this of its lowest and highest, a level is dark or full [1]. Chosen: compression leaves some per
 cent."""
+CLIPPED = 245.0
+"""A light of this code is as bright as a film can show [of 255]. Chosen: white, less what compression
+takes."""
 _OPEN = 1.25
 """A light came on within this of the beginning of the first picture that shows it, in picture intervals:
 after the one before had gathered its light, and before this one has. Derived: an interval for an exposure up
@@ -115,7 +119,8 @@ def switching(level: Level) -> Switching:
     between = np.array([[end - begin - 1 for begin, end in pair] for pair in slopes])
     fades = bool(slopes) and float(np.median(between, axis=0).mean()) >= FADING
     if fades:
-        blinks = tuple(_faded(level, *one) for one in zip(blinks, slopes, strict=True))
+        is_clipped = _is_clipped(level, blinks)
+        blinks = tuple(_faded(level, *one, is_clipped=is_clipped) for one in zip(blinks, slopes, strict=True))
     return Switching(level, blinks, share, depth, tuple(sorted(unclear)), fades)
 
 
@@ -193,8 +198,19 @@ def _slopes(
     return (first - 1 - found[0], first + int(full[0])), (first + int(full[-1]), last + 1 + found[1])
 
 
-def _faded(level: Level, blink: Blink, slopes: tuple[tuple[int, int], tuple[int, int]]) -> Blink:
-    """Return a blink from the middle of its rise to the middle of its fall."""
+def _is_clipped(level: Level, blinks: Sequence[Blink]) -> bool:
+    """Whether the light, lit, is as bright as the film can show, or brighter."""
+    lit = [(one.first + one.last) // 2 for one in blinks]
+    return bool(np.median(level.track.patch[lit][:, level.mask]) >= CLIPPED)
+
+
+def _faded(
+    level: Level, blink: Blink, slopes: tuple[tuple[int, int], tuple[int, int]], *, is_clipped: bool
+) -> Blink:
+    """Return a blink from the middle of its rise to the middle of its fall.
+
+    Of a light that is brighter than the film can show, the rise may go on unseen: up to the blink's middle.
+    """
     time_s = level.time_s
     (dark, full), (still, gone) = [
         tuple(float(time_s[min(max(one, 0), len(time_s) - 1)]) for one in pair) for pair in slopes
@@ -202,6 +218,8 @@ def _faded(level: Level, blink: Blink, slopes: tuple[tuple[int, int], tuple[int,
     start_s, end_s = (dark + full) / 2, (still + gone) / 2
     least_s = _OPEN * level.interval_s
     open_s = [max((full - dark) / 2, least_s), max((gone - still) / 2, least_s)]
+    if is_clipped:
+        open_s = [max(one, (end_s - start_s) / 2) for one in open_s]
     return replace(
         blink, start_s=start_s, length_s=end_s - start_s, start_half_s=open_s[0], length_half_s=sum(open_s)
     )

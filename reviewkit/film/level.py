@@ -161,6 +161,8 @@ def _beside(
     patch: NDArray[np.uint8], lag: int, level: NDArray[np.float64], mask: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
     """Return the points that flash, and often, while the light itself is steady."""
+    if mask.all():
+        return np.zeros(mask.shape, bool)
     span = ndimage.maximum_filter1d(level, 2 * lag + 1) - ndimage.minimum_filter1d(level, 2 * lag + 1)
     steady = np.nonzero(span < STEADY)[0]
     own = _activity(patch, lag, steady)

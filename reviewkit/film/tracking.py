@@ -35,6 +35,8 @@ out to where a lamp adds a quarter to it."""
 PARTS = 4, 6
 """Rows and columns of parts in which two pictures are compared where they are not alike as a whole. Chosen: a
 lamp, or a hand, fills some of them; another view changes all."""
+REMEMBERED = 3
+"""Views before the last one to which the film may return [1]. Chosen: a hand's coming and going makes two."""
 LEAP = 3.0
 """A view that goes further than this from one picture to the next [cells], a fiftieth of the picture, was not
 carried by a hand: some 10 cells a second is the most that a hand does at 24 pictures a second. Chosen."""
@@ -70,6 +72,7 @@ class Aligner:
         self._last: _Spectrum | None = None
         self._from = (0.0, 0.0)
         self._at = (0.0, 0.0)
+        self._earlier: list[tuple[_Spectrum, tuple[float, float]]] = []
 
     def lay(self, cells: NDArray[np.float32]) -> tuple[Shift, str]:
         """Return a picture's shift against the first, and "cut" or "moved" where the view changed with it."""
@@ -78,10 +81,11 @@ class Aligner:
         if self._reference is None or self._last is None:
             self._reference = self._last = now
             return Shift(0.0, 0.0, 1.0), ""
-        found, event = band.laid(self._reference, now, self._from), ""
-        if found.likeness < ALIKE:
-            found = replace(found, likeness=band.parts_alike(self._reference, now, found, self._from))
-        if found.likeness < ALIKE:
+        found, event = band.compared(self._reference, now, self._from), ""
+        if found.likeness < ALIKE and (back := self._as_before(band, now)):
+            found, event = back, "cut"
+        elif found.likeness < ALIKE:
+            self._earlier = [*self._earlier, (self._reference, self._from)][-REMEMBERED:]
             step = band.laid(self._last, now, self._at)
             event = "moved" if step.likeness >= ALIKE else "cut"
             if event == "moved" or found.likeness < ALIKE / 2:
@@ -92,6 +96,16 @@ class Aligner:
             event = "cut"
         self._last, self._at = now, (found.across, found.down)
         return found, event
+
+    def _as_before(self, band: _Band, now: _Spectrum) -> Shift | None:
+        """Return how a picture lies where the view is again what it was: a hand has gone."""
+        for number, (spectrum, origin) in reversed(list(enumerate(self._earlier))):
+            found = band.compared(spectrum, now, origin)
+            if found.likeness >= ALIKE:
+                del self._earlier[number]
+                self._reference, self._from = spectrum, origin
+                return found
+        return None
 
 
 class _Band:
@@ -137,7 +151,14 @@ class _Band:
         likeness = float((left @ product @ right).real) / (math.sqrt(one.energy * other.energy) + 1e-9)
         return Shift(origin[0] + across, origin[1] + down, likeness)
 
-    def parts_alike(
+    def compared(self, one: _Spectrum, other: _Spectrum, origin: tuple[float, float]) -> Shift:
+        """Return how one picture lies against another, alike as a whole or in half of its parts."""
+        found = self.laid(one, other, origin)
+        if found.likeness >= ALIKE:
+            return found
+        return replace(found, likeness=self._parts_alike(one, other, found, origin))
+
+    def _parts_alike(
         self, one: _Spectrum, other: _Spectrum, shift: Shift, origin: tuple[float, float]
     ) -> float:
         """Return how alike half of the parts of two pictures are at least, one laid over the other."""
