@@ -75,6 +75,7 @@ HEAVY = {
     "jupyter_client": {"execution"},
     "plotly": {"figures", "publishing", "execution"},
     "jinja2": {"findings", "publishing", "sections"},
+    "networkx": {"ui_states"},
     "pint": {"metrology"},
     "uncertainties": {"metrology"},
     "yaml": {"review", "schema"},
@@ -200,7 +201,7 @@ def test_every_name_handed_out_is_there() -> None:
 
 def test_importing_the_package_is_light() -> None:
     """Nothing heavy is loaded before a name is used."""
-    heavy = ["numpy", "pandas", "scipy", "plotly", "papermill", "nbconvert", "pint", "pydantic"]
+    heavy = ["numpy", "pandas", "scipy", "plotly", "papermill", "nbconvert", "pint", "pydantic", "networkx"]
     code = f"import sys, reviewkit; print([name for name in {heavy} if name in sys.modules])"
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.strip() == "[]"

@@ -30,13 +30,6 @@ def published():
     return small.machine(PUBLISHED, events=LETTERS)
 
 
-def graph(made: Machine) -> nx.MultiDiGraph:
-    found = nx.MultiDiGraph()
-    found.add_nodes_from(made.states)
-    found.add_edges_from((edge.state, edge.next) for edge in made.edges)
-    return found
-
-
 def test_switch_counts_of_the_worked_example():
     made = published()
     pairs = evidence.one_switches(made.edges)
@@ -49,32 +42,11 @@ def test_switch_counts_of_the_worked_example():
 def test_sequences_of_two_are_the_sum_of_the_squared_adjacency_matrix(seed):
     """Oracles: `numpy.linalg.matrix_power(A, 2).sum()`, and the edges of the line graph (networkx)."""
     made = small.random_machine(seed)
-    multigraph = graph(made)
+    multigraph = evidence.multigraph(made)
     adjacency = nx.to_numpy_array(multigraph, dtype=int)
     found = len(evidence.one_switches(made.edges))
     assert found == np.linalg.matrix_power(adjacency, 2).sum()
     assert found == nx.line_graph(multigraph).number_of_edges()
-
-
-@pytest.mark.parametrize("seed", range(50))
-def test_routes_and_ranks_are_shortest_paths(seed):
-    """Oracle: `networkx`."""
-    made = small.random_machine(seed)
-    sure = nx.DiGraph(
-        (edge.state, edge.next) for edge in made.edges if len(made.outcomes(edge.state, edge.event)) == 1
-    )
-    sure.add_nodes_from(made.states)
-    routes = evidence.routes(made)
-    lengths = {one: {other: len(way) for other, way in found.items()} for one, found in routes.items()}
-    assert lengths == dict(nx.all_pairs_shortest_path_length(sure))
-    for one, found in routes.items():
-        for other, way in found.items():
-            assert [edge.state for edge in way] + [other] == [one, *(edge.next for edge in way)]
-    first = next(iter(made.states))
-    along = nx.single_source_shortest_path_length(nx.DiGraph(graph(made)), first)
-    either = nx.single_source_shortest_path_length(nx.Graph(graph(made)), first)
-    last = max(along.values()) + 1
-    assert evidence.ranks(made) == {name: along.get(name, either.get(name, last)) for name in made.states}
 
 
 def test_pairs_that_cannot_occur_are_not_asked_for():

@@ -51,7 +51,7 @@ _MOST = (
 )
 """What every section needs, or more than one."""
 
-_REST = ("scipy.optimize", "scipy.interpolate")
+_REST = ("scipy.optimize", "scipy.interpolate", "networkx")
 """What one section alone needs: its child can load that itself, beside the others."""
 
 

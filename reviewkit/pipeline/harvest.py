@@ -281,6 +281,7 @@ _LIBRARIES = (
     "scipy",
     "pandas",
     "plotly",
+    "networkx",
     "pint",
     "uncertainties",
     "papermill",

@@ -13,11 +13,15 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from reviewkit.metrology.conformity import clopper_pearson, upper_bound
 from reviewkit.ui_states import reach
 from reviewkit.ui_states.model import Machine, Pair, Transition
 from reviewkit.ui_states.reach import Rule
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 Walk = Sequence[str]
 """A state, then the events done in it one after the other, without a reset between them."""
@@ -339,40 +343,45 @@ def plan(machine: Machine, untested: Sequence[Pair], start: str) -> Plan:
 Routes = Mapping[str, Mapping[str, tuple[Transition, ...]]]
 
 
-Ways = dict[str, dict[str, Transition]]
-"""From each state, the outcome that leads to another."""
+def multigraph(machine: Machine) -> nx.MultiDiGraph:
+    """Return states and observed outcomes as a graph, each edge with its `Transition` as ``via``."""
+    import networkx as nx  # a fifth of a second: not to check a review
+
+    made = nx.MultiDiGraph()
+    made.add_nodes_from(machine.states)
+    for edge in machine.edges:
+        made.add_edge(edge.state, edge.next, via=edge)
+    return made
 
 
 def routes(machine: Machine) -> dict[str, dict[str, tuple[Transition, ...]]]:
     """Return, for each two states, a shortest sequence of events with one outcome only between them."""
-    sure: Ways = {name: {} for name in machine.states}
+    import networkx as nx
+
+    sure = nx.DiGraph()
+    sure.add_nodes_from(machine.states)
     for edge in machine.edges:
-        if len(machine.outcomes(edge.state, edge.event)) == 1:
-            sure[edge.state].setdefault(edge.next, edge)
-    return {name: _shortest(sure, name) for name in machine.states}
-
-
-def _shortest(ways: Ways, start: str) -> dict[str, tuple[Transition, ...]]:
-    """Return a shortest way to each state that can be reached."""
-    found: dict[str, tuple[Transition, ...]] = {start: ()}
-    ahead = [start]
-    for state in ahead:
-        new = {name: edge for name, edge in ways[state].items() if name not in found}
-        found |= {name: (*found[state], edge) for name, edge in new.items()}
-        ahead += new
-    return found
+        if len(machine.outcomes(edge.state, edge.event)) == 1 and not sure.has_edge(edge.state, edge.next):
+            sure.add_edge(edge.state, edge.next, via=edge)
+    paths = dict(nx.all_pairs_shortest_path(sure))
+    return {
+        one: {
+            other: tuple(sure.edges[step]["via"] for step in pairwise(path)) for other, path in found.items()
+        }
+        for one, found in paths.items()
+    }
 
 
 def ranks(machine: Machine) -> dict[str, int]:
     """Return each state's distance from the first, in events; states off the graph come last."""
+    import networkx as nx
+
     first = next(iter(machine.states))
-    along: Ways = {name: {} for name in machine.states}
-    either: Ways = {name: {} for name in machine.states}
-    for edge in machine.edges:
-        along[edge.state][edge.next] = either[edge.state][edge.next] = either[edge.next][edge.state] = edge
-    found, near = _shortest(along, first), _shortest(either, first)
-    last = max(map(len, found.values())) + 1
-    return {name: len(found.get(name, near.get(name, range(last)))) for name in machine.states}
+    made = nx.Graph(multigraph(machine))
+    found = nx.single_source_shortest_path_length(nx.DiGraph(multigraph(machine)), first)
+    last = max(found.values(), default=0) + 1
+    near = nx.single_source_shortest_path_length(made, first)
+    return {name: found.get(name, near.get(name, last)) for name in machine.states}
 
 
 def order(routes: Routes, start: str, targets: Sequence[str]) -> tuple[list[str], bool]:
