@@ -13,10 +13,11 @@ from typing import Any
 import av
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from reviewkit import film
 from reviewkit.errors import FilmError
-from reviewkit.film import decode
+from reviewkit.film import decode, tracking
 from reviewkit.film.decode import Box
 from reviewkit.film.telling import Told
 from reviewkit.schema.blocks import BlinkRule
@@ -186,6 +187,32 @@ def test_a_light_that_fades_is_named_and_its_bounds_hold(tmp_path: Path) -> None
     for blink, pulse in zip(found.found.blinks, pulses, strict=True):
         assert abs(blink.start_s - pulse.start_s) <= blink.start_half_s
         assert abs(blink.length_s - pulse.length_s) <= blink.length_half_s
+
+
+def test_an_overexposed_fade_begins_within_its_bounds(tmp_path: Path) -> None:
+    """The film shows the first quarter of a rise as all of it; half the brightness comes two pictures later."""
+    filmed = scene((4, 2), lit_s=0.2, rate=Fraction(60), exposure_s=0.015)
+    light = replace(filmed.lights[0], brightness=3.5, ramp_s=0.12)
+    found = told(tmp_path, replace(filmed, lights=(light,)), at=(240, 180))
+    off = [
+        abs(one.start_s - pulse.start_s) for one, pulse in zip(found.found.blinks, light.pulses, strict=True)
+    ]
+    assert min(off) > 1 / 60
+    assert all(a <= blink.start_half_s for a, blink in zip(off, found.found.blinks, strict=True))
+
+
+def test_a_view_that_comes_back_is_known_again() -> None:
+    """Something covers it all; then it is there again, a little further to the right."""
+    rng = np.random.default_rng(2)
+    here, there = (ndimage.gaussian_filter(rng.normal(90, 60, (90, 160)), 2) for _ in range(2))
+    aligner = tracking.Aligner()
+    laid = [
+        aligner.lay(np.asarray(view, np.float32))
+        for view in (here, here, there, there, np.roll(here, 2, axis=1), np.roll(here, 3, axis=1))
+    ]
+    assert [event for _, event in laid] == ["", "", "cut", "", "cut", ""]
+    assert [round(shift.across) for shift, _ in laid] == [0, 0, 0, 0, 2, 3]
+    assert laid[-1][0].likeness > 0.9
 
 
 def test_a_blink_that_dims_halfway_is_not_counted_in_silence(tmp_path: Path) -> None:
