@@ -154,6 +154,8 @@ def test_a_charge_is_summed_cycle_by_cycle_without_the_outer_two() -> None:
     scatter = budget(charge)["scatter from pulse to pulse"]
     assert scatter.size == pytest.approx(sums.std(ddof=1) / np.sqrt(6))
     assert scatter.dof == 5
+    # Four rows of a second lie in each of the six, and in each of those left out.
+    assert budget(charge)["level of the base under the pulses"].sensitivity == pytest.approx(4.0)
 
 
 @pytest.mark.parametrize(("count", "own"), [(4, True), (5, False)])
