@@ -11,7 +11,7 @@ from simulate import charge as lamps
 from simulate.scenario import Run
 
 from reviewkit import charge
-from reviewkit.charge import corrected_runs, sources
+from reviewkit.charge import burden_correction, corrected_runs, sources
 from reviewkit.charge.analysis import ChargeResult
 from reviewkit.charge.burden_correction import Separation, separate
 from reviewkit.charge.corrected_runs import Separations
@@ -177,3 +177,12 @@ def test_every_finding_of_a_run_leads_back_to_its_logs():
     found = {item.key: item.inputs for item in apart.findings() if item.value is not None}
     assert found["charge.ended_by"] == ("v.csv", "i.csv")
     assert set(found.values()) == {("v.csv", "i.csv")}
+
+
+@pytest.mark.parametrize("lamp", ["alder", "laptop"])
+def test_the_taper_begins_where_the_current_is_clear_of_the_plateau(lamp: str) -> None:
+    """By a few per cent of it, in which the plateau's own noise lies; and nothing more is left out."""
+    run = analysed(lamp)
+    assert run.phases is not None
+    current, _ = burden_correction._taper(run)
+    assert 0.95 < float(current.max()) / run.phases.plateau_A < 0.97

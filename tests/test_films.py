@@ -190,7 +190,7 @@ def test_a_light_that_fades_is_named_and_its_bounds_hold(tmp_path: Path) -> None
 
 
 def test_an_overexposed_fade_begins_within_its_bounds(tmp_path: Path) -> None:
-    """The film shows the first quarter of a rise as all of it; half the brightness comes two pictures later."""
+    """The film shows a rise's first quarter as all of it; half the brightness comes two pictures later."""
     filmed = scene((4, 2), lit_s=0.2, rate=Fraction(60), exposure_s=0.015)
     light = replace(filmed.lights[0], brightness=3.5, ramp_s=0.12)
     found = told(tmp_path, replace(filmed, lights=(light,)), at=(240, 180))
