@@ -199,9 +199,8 @@ def test_a_moments_link_alone_opens_the_video_there(browser: Any, shown: Path) -
     with _served(shown) as root, _opened(browser, f"{root}/local/charge.html") as (page, _, _):
         page.locator("tr a.moment").first.click()
         page.wait_for_url(f"{root}/local/video.webm#t=*")
-        assert page.evaluate("document.querySelector('video').currentTime") >= float(
-            page.url.partition("#t=")[2]
-        )
+        moment_s = float(page.url.partition("#t=")[2])
+        page.wait_for_function(f"() => document.querySelector('video').currentTime >= {moment_s}")
 
 
 @needs_browser
