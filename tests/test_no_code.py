@@ -22,7 +22,7 @@ from reviewkit.errors import ReviewFileError
 from reviewkit.execution.execute import execute, execute_in_kernel
 from reviewkit.execution.papermill_run import Outcome, Task
 from reviewkit.publishing import site
-from reviewkit.publishing.site import context
+from reviewkit.publishing.site import context, exporter
 from reviewkit.review import review_file
 
 FILES = Path(__file__).parent / "files"
@@ -170,7 +170,7 @@ def test_no_page_prints_a_text_as_it_is() -> None:
         assert "| safe" not in text
         assert "|safe" not in text
         assert "autoescape" not in text
-    assert site.exporter.exporter().environment.autoescape is True
+    assert exporter.exporter().environment.autoescape is True
 
 
 PLANTED = (
