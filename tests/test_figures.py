@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import Any
 
 import numpy as np
@@ -167,3 +168,14 @@ def test_a_computed_curve_is_not_counted_as_rows() -> None:
     x = np.arange(3_000.0)
     marks.line(figure, x, x, name="model", colour=sheet.INK, unit="V", logged=False)
     assert figure.note == ""
+
+
+@pytest.mark.parametrize("count", [1, 2, 4, 5, 9, 12])
+def test_panels_lie_one_below_the_other_within_the_figure(count: int) -> None:
+    figure = marks.panels([f"panel {number}, A" for number in range(count)], x_axis={})
+    layout = figure.checked()["layout"]
+    domains = [layout["yaxis" if number == 0 else f"yaxis{number + 1}"]["domain"] for number in range(count)]
+    assert domains[0][1] == pytest.approx(1.0)
+    assert domains[-1][0] == pytest.approx(0.0, abs=1e-9)
+    for upper, lower in itertools.pairwise(domains):
+        assert upper[0] > lower[1] > lower[0] >= 0

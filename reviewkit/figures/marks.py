@@ -53,7 +53,9 @@ def panels(titles: Sequence[str], *, x_axis: dict[str, Any], panel_height: int =
     panel_height : int
         Height of one panel in pixels.
     """
-    count, gap = len(titles), 0.125 if len(titles) > 1 else 0.0
+    count = len(titles)
+    # Room for a title; of many panels the gaps take at most half of the figure.
+    gap = min(0.125, 0.5 / count) if count > 1 else 0.0
     share = (1 - gap * (count - 1)) / count
     figure = Sheet()
     figure.settings(
