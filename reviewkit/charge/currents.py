@@ -140,9 +140,9 @@ def _ends_of_plateau(
     ):
         shift = abs(value) / 2
         if kept.sum() >= _LEAST_ROWS:
-            also = _sums(time[kept] - time[0], current[kept], weights(time[kept]))
-            first, length = float(time[kept][0] - time[0]), float(np.ptp(time[kept]))
-            shift = abs(_droop_of(also, first, length) - value)
+            away = time[kept] - time[kept][0]
+            also = _sums(away, current[kept], weights(time[kept]))
+            shift = abs(_droop_of(also, float(away[-1])) - value)
         parts.append(Component(f"droop: {name} of the plateau", shift, "%", "rectangular"))
     return parts
 
@@ -160,7 +160,7 @@ def _droop_gaps(record: ChargeRecord, time: FloatArray, current: FloatArray) -> 
         near = slice(max(0, row - LOCAL_STEPS), row + LOCAL_STEPS)
         rest = all_of - _sums(time[near] - time[0], current[near], stands[near])
         filled = [rest + one for one in _filled(gap, record.interval_s, time, current, near, time[0])]
-        shift += abs(_droop_of(filled[0], 0.0, length) - _droop_of(filled[1], 0.0, length)) / 2
+        shift += abs(_droop_of(filled[0], length) - _droop_of(filled[1], length)) / 2
     return [Component("droop: what gaps in the log hide", shift, "%", "rectangular")] if shift else []
 
 
@@ -190,11 +190,11 @@ def _sums(away: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArra
     return np.asarray(powers @ weight)
 
 
-def _droop_of(sums: FloatArray, first: float, length: float) -> float:
-    """Return a line's change over a length [%], of its value at the first moment."""
+def _droop_of(sums: FloatArray, length: float) -> float:
+    """Return a line's change over a length [%], of its value at the moment that times are counted from."""
     total, t, tt, y, ty = sums
     slope = (ty - t * y / total) / (tt - t * t / total)
-    return float(100 * length * slope / ((y - slope * t) / total + slope * first))
+    return float(100 * length * slope * total / (y - slope * t))
 
 
 def _stands(record: ChargeRecord, phases: Phases, time: FloatArray) -> FloatArray:

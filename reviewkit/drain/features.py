@@ -196,18 +196,17 @@ def _period(pattern: Pattern) -> Feature:
 
 def _charge(one: Samples, pattern: Pattern, base: Measured, what: Detection, meter: Meter) -> Measured:
     """Return the mean charge of a pulse: everything above the base, cycle by cycle."""
-    sums = pattern.charge_As
-    rows_in_pulse = float(np.sum(~pattern.quiet)) / max(len(sums), 1)
+    sums, busy = pattern.charge_As, (~pattern.quiet).astype(np.int64)
     if pattern.train is not None:
         turns = np.round((one.time_s - pattern.train.first_s) / pattern.train.period_s).astype(np.int64)
         above = np.where(pattern.quiet, 0.0, one.current_A - base.value) * one.width_s
         cycles = np.bincount(turns - turns.min(), above).astype(np.float64)
-        busy = np.bincount(turns - turns.min(), ~pattern.quiet)
-        # The first and the last may be cut off.
-        inner = slice(1, -1) if len(cycles) > 4 else slice(None)
-        sums = cycles[inner] if len(cycles) > 4 else pattern.train.charge_As
-        rows_in_pulse = float(busy[inner].sum()) / max(len(sums), 1)
+        sums = pattern.train.charge_As
+        if len(cycles) > 4:
+            # The first and the last may be cut off.
+            sums, busy = cycles[1:-1], np.bincount(turns - turns.min(), busy)[1:-1]
     value = float(sums.mean())
+    rows_in_pulse = float(busy.sum()) / max(len(sums), 1)
     level = _repeat("readings at the base", one.current_A[pattern.quiet])
     scatter = float(sums.std(ddof=1) / np.sqrt(len(sums))) if len(sums) > 1 else 0.0
     under = "level of the base under the pulses"
