@@ -363,11 +363,22 @@ def preview(folder: Path, port: int, in_browser: bool, **templates: tuple[Path, 
 @_list
 @_templates
 def compare(folders: tuple[Path, ...], out: Path, list_name: str, **templates: Any) -> None:
-    """Run reviews and publish them side by side: two to twelve devices, or editions of one."""
-    from reviewkit import commands
+    """Run reviews and publish them side by side: two to twelve devices, or editions of one.
 
-    together = commands.compare(*folders, out=out, list_name=list_name, **templates)
+    A review of which nothing has changed is left as it is.
+    """
+    _seldom_collecting()
+    from reviewkit.pipeline import cache
+
+    wanted = cache.RunOptions(out, list_name=list_name)
+    done = {} if any(templates.values()) else cache.among(folders, wanted)
+    with _executor("", 0, ahead=True):
+        from reviewkit import commands
+
+        together = commands.compare(*folders, out=out, list_name=list_name, unchanged=done, **templates)
     _report(together.reviews)
+    for page in done.values():
+        click.echo(f"unchanged: {_from_here(page)}")
     if not together.result.ok:
         _say_failure(together.place.name, together.result)
         click.get_current_context().exit(KIT_AT_FAULT)

@@ -387,3 +387,52 @@ def test_a_key_holds_all_that_a_section_depends_on(tmp_path: Path, part: str) ->
         (tmp_path / "log").write_text("2", encoding="utf-8")
     values, place = {"x": 2 if part == "values" else 1}, tmp_path / "b" if part == "folder" else tmp_path
     assert cache.key(Task(template, values, place), fingerprints(tmp_path, ["log"])) != before
+
+
+@pytest.fixture
+def two(folder: Path) -> tuple[Path, Path]:
+    """Two devices' review folders, one with a title and a notice of its own."""
+    other = folder.parent / "lantern"
+    shutil.copytree(folder, other)
+    own = "device: {name: Birch}\nreview: {title: A lantern on the bench, notice: Invented data., edition: 0}"
+    edit(other / "review.yaml", "device: {name: Alder}", own)
+    return folder, other
+
+
+def compared(*folders: Path, status: int = 0) -> str:
+    site = folders[0].parent / "site"
+    done = CliRunner().invoke(cli.main, ["compare", *map(str, folders), "-o", str(site)])
+    assert done.exit_code == status, done.output
+    return done.output
+
+
+def test_a_comparison_runs_the_reviews_that_have_changed(two: tuple[Path, Path], ran: list[str]) -> None:
+    site = two[0].parent / "site"
+    together = commands.compare(*two, out=site)
+    before = tree(site)
+    assert len(together.reviews) == 2
+    ran.clear()
+
+    told = compared(*two)
+    assert told.count("unchanged: ") == 2
+    assert not ran
+    # Nothing but the comparison's own folder was written, and what it says is the same.
+    assert tree(site) == before
+
+    edit(two[1] / "transitions.csv", "5,5\non", "6,6\non")
+    told = compared(*two)
+    assert told.count("unchanged: ") == 1
+    assert sorted(ran) == ["summary", "ui_states"]
+    page = (site / together.place.name / "index.html").read_text("utf-8")
+    assert "A lantern on the bench" in page
+    assert "Invented data." in page
+
+
+def test_a_comparison_never_takes_a_published_file_that_somebody_changed(two: tuple[Path, Path]) -> None:
+    compared(*two)
+    findings = two[0].parent / "site" / "lamp" / "findings.json"
+    changed = findings.read_bytes().replace(b'"verdict"', b'"Verdict"')
+    findings.write_bytes(changed)
+    told = compared(*two, status=2)
+    assert "findings.json (changed)" in told
+    assert findings.read_bytes() == changed

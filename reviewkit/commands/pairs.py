@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from reviewkit.commands.reviews import OUT, Published, refuse_place, run
@@ -14,32 +15,56 @@ from reviewkit.errors import InputError
 from reviewkit.execution import forkserver
 from reviewkit.execution.execute import execute
 from reviewkit.execution.papermill_run import Task
+from reviewkit.findings import findings_file
 from reviewkit.metrology import formatting
 from reviewkit.pipeline import harvest, results
 from reviewkit.pipeline.results import SectionResult
 from reviewkit.privacy.notebook import for_machine
 from reviewkit.publishing import atomic, site, written
-from reviewkit.review.review_file import ReviewFile
 from reviewkit.sections.template import Section, discover, of_kind
 from reviewkit.tables import keys
 
 
-def made(
-    template: Section,
-    reviews: Sequence[tuple[ReviewFile, str]],
-    out: Path,
-    staged: Path,
-    *,
-    home: str,
-) -> SectionResult:
+@dataclass(frozen=True)
+class Side:
+    """What the page of a comparison says of one review.
+
+    Parameters
+    ----------
+    folder : str
+        The name of its published folder.
+    title, device : str
+    notice : str
+        What every page of it must say first.
+    """
+
+    folder: str
+    title: str
+    device: str
+    notice: str = ""
+
+    @classmethod
+    def just_run(cls, item: Published) -> Side:
+        """Return that of a review that has just been run."""
+        file = item.review.file
+        return cls(item.place.name, file.title, file.device.name, file.review.notice)
+
+    @classmethod
+    def published(cls, page: Path) -> Side:
+        """Return that of a published review, by its page."""
+        told = findings_file.of_this_schema(page.with_name(findings_file.FILE))
+        device, review = told["device"]["name"], told["review"]
+        return cls(page.parent.name, review["title"] or device, device, review["notice"])
+
+
+def made(template: Section, sides: Sequence[Side], out: Path, staged: Path, *, home: str) -> SectionResult:
     """Execute the comparison's template and write its page into `staged`.
 
     Parameters
     ----------
     template : Section
         Takes the names of the published folders: `reviews`, or for two devices `first` and `second`.
-    reviews : sequence of (ReviewFile, str)
-        Each review with the name of its published folder.
+    sides : sequence of Side
     out : pathlib.Path
         Holds the published folders.
     staged : pathlib.Path
@@ -48,14 +73,14 @@ def made(
         The page that lists all reviews.
     """
     (staged / results.NOTEBOOKS).mkdir()
-    places = [folder for _, folder in reviews]
+    places = [side.folder for side in sides]
     folders = {"reviews": places, **dict(zip(("first", "second"), places, strict=False))}
     outcome = execute(Task(template.path, template.own(folders), out, words=template.words))
     (staged / site.COMPARED).write_text(json.dumps({"reviews": places}), encoding="utf-8")
     result = results.collected(template, outcome, for_machine(out), staged)
-    links = [site.Link(f"../{folder}/index.html", file.title) for file, folder in reviews]
-    notices = dict.fromkeys(file.review.notice for file, _ in reviews if file.review.notice)
-    title = formatting.listed(file.device.name for file, _ in reviews) + ", side by side"
+    links = [site.Link(f"../{side.folder}/index.html", side.title) for side in sides]
+    notices = dict.fromkeys(side.notice for side in sides if side.notice)
+    title = formatting.listed(side.device for side in sides) + ", side by side"
     site.write_comparison(result, staged, title, links, notice=" ".join(notices), home=home)
     return result
 
@@ -70,6 +95,8 @@ class SideBySide:
 
     Parameters
     ----------
+    reviews : tuple of Published
+        Those that were run for it.
     result : SectionResult
         The comparison's notebook, executed.
     place : pathlib.Path
@@ -101,6 +128,7 @@ def compare(
     only_templates: Iterable[str | Path] = (),
     executor: Executor | None = None,
     list_name: str = "",
+    unchanged: Mapping[Path, Path] = MappingProxyType({}),
 ) -> SideBySide:
     """Run reviews and publish them side by side: several devices, or editions of one.
 
@@ -116,6 +144,8 @@ def compare(
         What runs the notebooks.
     list_name : str
         What the page that lists all reviews is called, as for `run`.
+    unchanged : mapping of pathlib.Path to pathlib.Path
+        Review folders whose published pages, told beside them, stand as a run would make them.
 
     Raises
     ------
@@ -144,18 +174,23 @@ def compare(
     names = [keys.published_name(Path(folder).resolve()) for folder in folders]
     atomic.comparison(Path(out).resolve(), site.beside(names))
     with forkserver.serving():
-        reviews = run(*folders, out=out, executor=executor, list_name=list_name, **own)
-        return _compared(reviews, template, Path(out), list_name)
+        left = [folder for folder in map(Path, folders) if folder not in unchanged]
+        reviews = run(*left, out=out, executor=executor, list_name=list_name, **own) if left else ()
+        sides = {folder: Side.published(page) for folder, page in unchanged.items()}
+        sides |= dict(zip(left, map(Side.just_run, reviews), strict=True))
+        ordered = [sides[folder] for folder in map(Path, folders)]
+        result, place = _compared(ordered, template, Path(out), list_name, site.beside(names))
+    return SideBySide(reviews, result, place)
 
 
-def _compared(reviews: tuple[Published, ...], template: Section, out: Path, list_name: str) -> SideBySide:
-    called = site.beside([item.review.file.name for item in reviews])
+def _compared(
+    sides: Sequence[Side], template: Section, out: Path, list_name: str, called: str
+) -> tuple[SectionResult, Path]:
     with atomic.site(out) as place:
         home = written.list_page(place, list_name)
         staged = atomic.stage(place, called)
-        compared = [(item.review.file, item.place.name) for item in reviews]
-        result = made(template, compared, place, staged, home=home)
+        result = made(template, sides, place, staged, home=home)
         site.write_charts(place)
         result_place = atomic.put(staged, place, called, good=result.ok)
         site.write_list(place, home=home)
-    return SideBySide(reviews, result, result_place)
+    return result, result_place
