@@ -3,6 +3,7 @@
 They run in a clone of the project, with what the notebooks call `session`, `record` and `result` at hand,
 `drained`, `slept`, `results`, `apart` and `read_out` what other sections found, `birch` a review folder,
 `birch_copy` one to write in,
+`film_file` a film of a light, `filmed` what it tells,
 `site` the folder that both invented devices were published in, and `empty` an empty one.
 """
 
@@ -43,6 +44,7 @@ ROOMS = (
     "commands",
     "comparison",
     "figures",
+    "film",
     "findings",
     "following",
     "logs",
@@ -99,10 +101,13 @@ def at_hand(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     records = charge.read(bench_of_alder, folder=ROOT / "examples" / "alder")
     results = charge.analyse(records, cell=bench_of_alder.cell)
     copied = shutil.copytree(ROOT / "examples" / "birch", tmp_path_factory.mktemp("bench") / "birch")
+    film_file = tmp_path_factory.mktemp("filmed") / "film.mp4"
+    filmed = _filmed(film_file)
     return {
         "alder": alder,
         "bench_day": bench_day,
-        "filmed": _filmed(tmp_path_factory.mktemp("filmed") / "film.mp4"),
+        "film_file": film_file,
+        "filmed": filmed,
         "birch_copy": Path(copied),
         "planned": {"voltmeter": meters[0], "ammeter": meters[1]},
         "results": results,

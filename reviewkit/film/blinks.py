@@ -7,7 +7,7 @@ by, so that noise does not switch twice and a camera that opens its aperture tak
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,14 +96,21 @@ class Switching:
 
     level: Level
     blinks: tuple[Blink, ...]
-    share: NDArray[np.float64]
+    share: NDArray[np.float64] = field(repr=False)
     depth: tuple[float, ...]
     unclear_s: tuple[float, ...]
     fades: bool = False
 
 
 def switching(level: Level) -> Switching:
-    """Return when a light was lit."""
+    """Return when a light was lit.
+
+    Examples
+    --------
+    >>> found = switching(filmed.found.level)
+    >>> [f"{blink.start_s:.1f} s" for blink in found.blinks]
+    ['1.3 s', '1.6 s', '1.9 s', '2.7 s', '3.0 s']
+    """
     if not level.flashes:
         return Switching(level, (), level.light, (), ())
     share = _share(level)

@@ -140,6 +140,12 @@ def look_at(path: str | Path) -> Film:
     ------
     FilmError
         If there is no such file, or it holds no pictures that can be decoded.
+
+    Examples
+    --------
+    >>> lamp = look_at(film_file)
+    >>> lamp.width, lamp.height, lamp.rate_Hz
+    (320, 180, 30.0)
     """
     folder = Path(path)
     with _opened(folder) as container:

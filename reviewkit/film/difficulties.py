@@ -69,7 +69,13 @@ class Difficulty:
 
 
 def recognised(found: Switching) -> tuple[Difficulty, ...]:
-    """Return everything that makes a film hard to read at the light's place, in order of time."""
+    """Return everything that makes a film hard to read at the light's place, in order of time.
+
+    Examples
+    --------
+    >>> recognised(filmed.found)  # nothing makes this one hard to read
+    ()
+    """
     level, track = found.level, found.level.track
     begin, end = float(level.time_s[0]), float(level.time_s[-1])
     all_of = [

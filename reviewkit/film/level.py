@@ -8,7 +8,7 @@ light, another view.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,15 +83,15 @@ class Level:
     """
 
     track: Track
-    time_s: NDArray[np.float64]
-    light: NDArray[np.float64]
+    time_s: NDArray[np.float64] = field(repr=False)
+    light: NDArray[np.float64] = field(repr=False)
     noise: float
-    disturbed: NDArray[np.bool_]
-    change: NDArray[np.float64]
-    mask: NDArray[np.bool_]
+    disturbed: NDArray[np.bool_] = field(repr=False)
+    change: NDArray[np.float64] = field(repr=False)
+    mask: NDArray[np.bool_] = field(repr=False)
     is_dark: bool
-    exposure: NDArray[np.float64]
-    beside: NDArray[np.bool_]
+    exposure: NDArray[np.float64] = field(repr=False)
+    beside: NDArray[np.bool_] = field(repr=False)
 
     @property
     def interval_s(self) -> float:
@@ -105,7 +105,14 @@ class Level:
 
 
 def measure(track: Track) -> Level:
-    """Return the level of the light in the middle of a track."""
+    """Return the level of the light in the middle of a track.
+
+    Examples
+    --------
+    >>> level = measure(filmed.found.level.track)
+    >>> bool(level.light[40] > 0.9), bool(level.light[0] < 0.1)  # lit at 1.33 s, dark at first
+    (True, True)
+    """
     time_s = track.time_s
     lag = max(1, round(LAG_S / float(np.median(np.diff(time_s)))))
     activity = _activity(track.patch, lag)

@@ -60,6 +60,11 @@ def moments(
     ------
     FilmError
         If the film can't be decoded, or the box lies outside the picture.
+
+    Examples
+    --------
+    >>> moments(look_at(film_file))  # a blink is no change for good
+    ()
     """
     edge = film.pixels_per_cell
     part = (box or Box(0, 0, film.width, film.height)).inside(film)

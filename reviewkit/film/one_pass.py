@@ -119,6 +119,12 @@ def survey(
     ------
     FilmError
         If the film can't be decoded, holds too many pictures, or the place lies outside of them.
+
+    Examples
+    --------
+    >>> surveyed = survey(look_at(film_file))
+    >>> [spot.times for spot in surveyed.spots]
+    [5]
     """
     found, spotter = Survey(film, ViewPath(film), start_s=start_s), Spotter(film)
     if at:
@@ -145,6 +151,12 @@ def spots(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> tuple
     ------
     FilmError
         If the film can't be decoded.
+
+    Examples
+    --------
+    >>> (spot,) = spots(look_at(film_file))
+    >>> f"changes {spot.times} times at ({spot.x:.0f}, {spot.y:.0f})"
+    'changes 5 times at (160, 90)'
     """
     return survey(film, start_s=start_s, end_s=end_s).spots
 
@@ -161,5 +173,10 @@ def track(film: Film, middle: tuple[float, float], *, start_s: float = 0.0, end_
     ------
     FilmError
         If the place lies outside the picture, no picture lies between the times, or there are too many.
+
+    Examples
+    --------
+    >>> track(look_at(film_file), (160, 90)).patch.shape  # pictures, rows, columns
+    (139, 49, 49)
     """
     return survey(film, at=middle, start_s=start_s, end_s=end_s).track(middle)

@@ -84,6 +84,11 @@ def read(found: Switching, groups: int | None = None) -> tuple[Reading, ...]:
     ----------
     groups : int, optional
         How many groups make a reading; else the number that all of them have.
+
+    Examples
+    --------
+    >>> [len(reading.blinks) for reading in read(filmed.found)]
+    [5]
     """
     if not found.blinks:
         return ()

@@ -85,7 +85,13 @@ class Flashing:
 
 
 def flashing(found: Switching) -> Flashing:
-    """Return how fast a light flashes, from all its blinks; whole cycles only."""
+    """Return how fast a light flashes, from all its blinks; whole cycles only.
+
+    Examples
+    --------
+    >>> flashing(filmed.found).rate is None  # three blinks and two are no steady flashing
+    True
+    """
     blinks, step_s = found.blinks, found.level.interval_s
     lit, dark = _times(blinks)
     size = _cycle(lit, dark, step_s)
@@ -239,6 +245,11 @@ def judge(film: Film, *, start_s: float = 0.0, end_s: float = math.inf) -> tuple
     ------
     FilmError
         If it can't be decoded.
+
+    Examples
+    --------
+    >>> [(threshold.kind, threshold.exceeded_s) for threshold in judge(look_at(film_file))]
+    [('general', None), ('red', None)]
     """
     watching = FlashJudge()
     for picture in pictures(film, start_s=start_s, end_s=end_s):

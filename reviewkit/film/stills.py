@@ -25,7 +25,14 @@ _DIGITS = (
 
 
 def png(picture: NDArray[np.uint8]) -> bytes:
-    """Return grey values, or red, green and blue, as a PNG file without a word in it."""
+    """Return grey values, or red, green and blue, as a PNG file without a word in it.
+
+    Examples
+    --------
+    >>> lamp = look_at(film_file)
+    >>> png(contact_sheet(lamp, spots(lamp)))[1:4]
+    b'PNG'
+    """
     kind = "gray" if picture.ndim == 2 else "rgb24"
     encoder: Any = av.CodecContext.create("png", "w")
     encoder.height, encoder.width = picture.shape[:2]
@@ -51,12 +58,26 @@ class Sheet:
 
 
 def spot_sheet(surveyed: Survey) -> Sheet:
-    """Return the spots that change like a light, with a picture in which they are numbered."""
+    """Return the spots that change like a light, with a picture in which they are numbered.
+
+    Examples
+    --------
+    >>> sheet = spot_sheet(survey(look_at(film_file)))
+    >>> len(sheet.spots), sheet.picture.shape
+    (1, (180, 320, 3))
+    """
     return Sheet(surveyed.spots, contact_sheet(surveyed.film, surveyed.spots, surveyed.start_s))
 
 
 def contact_sheet(film: Film, spots: Sequence[Spot], at_s: float = 0.0) -> NDArray[np.uint8]:
-    """Return a picture of a film in which the spots are framed and numbered, from 1."""
+    """Return a picture of a film in which the spots are framed and numbered, from 1.
+
+    Examples
+    --------
+    >>> lamp = look_at(film_file)
+    >>> contact_sheet(lamp, spots(lamp)).shape  # rows, columns; red, green and blue
+    (180, 320, 3)
+    """
     whole = still(film, at_s)
     step = max(1, -(-film.width // WIDEST))
     sheet = np.array(whole[::step, ::step])

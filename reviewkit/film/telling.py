@@ -237,6 +237,11 @@ def changes(
     ------
     FilmError
         If the film can't be decoded, or the box lies outside the picture.
+
+    Examples
+    --------
+    >>> str(changes(look_at(film_file)))
+    'The light stays as it is from beginning to end.'
     """
     say, found = sentences.of("film"), moments(film, box=box, start_s=start_s, end_s=end_s)
     rows = tuple(
@@ -254,19 +259,37 @@ def harm(film: decode.Film, *, start_s: float = 0.0, end_s: float = math.inf) ->
     ------
     FilmError
         If it can't be decoded.
+
+    Examples
+    --------
+    >>> harm(look_at(film_file)).startswith("The film stays below the thresholds")
+    True
     """
     return harm_of(judge(film, start_s=start_s, end_s=end_s), film)
 
 
 def harm_of(judged: Sequence[FlashThreshold], film: decode.Film) -> str:
-    """Return the same of a film that was judged."""
+    """Return the same of a film that was judged.
+
+    Examples
+    --------
+    >>> lamp = look_at(film_file)
+    >>> harm_of(judge(lamp), lamp) == harm(lamp)
+    True
+    """
     say = sentences.of("film")
     said = caution(judged, "exceeds") or say("below", found=judged)
     return f"{said} {say('unjudged', pictures=film.rate_Hz)}"
 
 
 def caution(judged: Sequence[FlashThreshold], words: str = "before_video") -> str:
-    """Return what is to stand before a film; empty where it stays below the thresholds."""
+    """Return what is to stand before a film; empty where it stays below the thresholds.
+
+    Examples
+    --------
+    >>> caution(judge(look_at(film_file)))  # below the thresholds: none is needed
+    ''
+    """
     say = sentences.of("film")
     return " ".join(
         say(words, found=one, at=[csv_table.stamp(when) for when in one.exceeded_s])
@@ -303,6 +326,12 @@ def tell(
     ------
     FilmError
         If it is no film, or no light, or several, are found in it.
+
+    Examples
+    --------
+    >>> answer = tell(film_file, rule={"groups": ["units", "tenths"]})
+    >>> [len(reading.blinks) for reading in answer.readings]
+    [5]
     """
     film = decode.look_at(path)
     found_at = (at[0], at[1]) if at else None
@@ -319,6 +348,13 @@ def told(
     ------
     FilmError
         If no light is found there.
+
+    Examples
+    --------
+    >>> lamp = look_at(film_file)
+    >>> answer = told(survey(lamp), (160, 90), {"groups": ["units", "tenths"]})
+    >>> [len(reading.blinks) for reading in answer.readings]
+    [5]
     """
     film, found = surveyed.film, switching(measure(surveyed.track(middle)))
     if not found.blinks:
@@ -339,6 +375,13 @@ def only(film: decode.Film, found: Sequence[spotting.Spot]) -> tuple[float, floa
     ------
     FilmError
         If there is none, or there are several.
+
+    Examples
+    --------
+    >>> lamp = look_at(film_file)
+    >>> x, y = only(lamp, spots(lamp))
+    >>> round(x), round(y)
+    (160, 90)
     """
     if len(found) == 1:
         return found[0].x, found[0].y

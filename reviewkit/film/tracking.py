@@ -225,12 +225,12 @@ class Track:
 
     film: Film
     middle: tuple[float, float]
-    time_s: NDArray[np.float64]
-    patch: NDArray[np.uint8]
-    colour: NDArray[np.float32]
-    shift: NDArray[np.float32]
-    likeness: NDArray[np.float32]
-    whole: NDArray[np.float32]
+    time_s: NDArray[np.float64] = field(repr=False)
+    patch: NDArray[np.uint8] = field(repr=False)
+    colour: NDArray[np.float32] = field(repr=False)
+    shift: NDArray[np.float32] = field(repr=False)
+    likeness: NDArray[np.float32] = field(repr=False)
+    whole: NDArray[np.float32] = field(repr=False)
     cuts_s: list[float] = field(default_factory=list)
     moves_s: list[float] = field(default_factory=list)
     lost_s: list[float] = field(default_factory=list)
