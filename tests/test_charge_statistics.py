@@ -86,6 +86,14 @@ def test_a_log_may_change_its_rate() -> None:
     assert record.gaps_in(np.zeros(5), 0.0) == ()
 
 
+@pytest.mark.parametrize(
+    "time", [np.append(0.0, np.arange(100.0, 200.0)), np.append(np.arange(100.0), 199.0)]
+)
+def test_a_lone_first_or_last_row_is_parted_by_a_gap(time: np.ndarray) -> None:
+    (gap,) = record.gaps_in(time, 1.0)
+    assert gap.length_s == 100.0
+
+
 def test_doubled_stamps_are_no_interval() -> None:
     assert record.usual_interval(np.repeat(np.arange(0.0, 20.0, 2.0), 3)) == 2.0
     assert record.usual_interval(np.array([4.0])) == 0.0

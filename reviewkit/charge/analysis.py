@@ -241,7 +241,6 @@ def _no_limit(cut: Phases) -> str:
     return say("no_voltage_limit", ending=cut.ending)
 
 
-_FARTHEST_S = 300.0
 _REACH_S = 900.0
 _LEAST_ROWS = 40
 _BENT_S = 45.0
@@ -279,27 +278,27 @@ def checked(record: ChargeRecord, phases: Phases) -> ChargeRecord:
 def _moved(record: ChargeRecord, phases: Phases) -> tuple[float, float] | None:
     """Return by how much the current log has to move, and how well that is known [s]; None if it fits."""
     assert phases.knee is not None
+    assert record.clock_offset is not None
     knee_s = phases.knee.value
     reach = min(_REACH_S, 0.5 * (phases.end_s - knee_s), 0.8 * (knee_s - phases.plateau_start_s))
     time = record.voltage_V.index.to_numpy(dtype=float)
     near = np.abs(time - knee_s) <= reach
-    if near.sum() < _LEAST_ROWS or reach <= 0:
+    if near.sum() < _LEAST_ROWS:
         return None
     time, volts = time[near], record.voltage_V.to_numpy(dtype=float)[near]
-    moves = np.arange(-1.0, 1.01, 0.01) * min(_FARTHEST_S, reach / 3)
+    moves = np.linspace(-1.0, 1.0, 201) * reach / 3
     left = [_left(record, time, volts, knee_s, reach, float(move)) for move in moves]
     losses = np.array([float(one @ one) for one in left])
     best = int(np.argmin(losses))
     floor = record.voltmeter.resolution**2 / 12
     variance = max(losses[best] / (len(time) - 5), floor) * correlation_length(left[best])
-    likely = np.exp(-0.5 * np.minimum((losses - losses[best]) / variance, 700.0))
+    likely = np.exp(-0.5 * (losses - losses[best]) / variance)
     likely /= likely.sum()
     middle = float(likely @ moves)
     spread = 2 * math.sqrt(float(likely @ (moves - middle) ** 2))
-    unmoved = float(np.interp(0.0, moves, losses))
-    clear = (unmoved - losses[best]) / variance > _CLEAR and 0 < best < len(moves) - 1
-    told = record.clock_offset.expanded if record.clock_offset else 0.0
-    return (middle, spread) if clear and abs(middle) > max(told + spread, _BENT_S) else None
+    clear = (losses[len(moves) // 2] - losses[best]) / variance > _CLEAR and abs(moves[best]) < moves[-1]
+    known = record.clock_offset.expanded + spread
+    return (middle, spread) if clear and abs(middle) > max(known, _BENT_S) else None
 
 
 def _left(

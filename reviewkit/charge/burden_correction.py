@@ -187,7 +187,8 @@ def _effect(
         reasons["effect"] = why or reasons["regulation"]
         return None, None
     charge, stop = _charge(run, regulation), run.get("termination_current")
-    effect = predict(charge, declared, stop_doubt_A=stop.expanded if stop else 0.0)
+    assert stop is not None
+    effect = predict(charge, declared, stop_doubt_A=stop.expanded)
     effect = _rig_as_declared(effect, charge, run.record)
     if not all(math.isfinite(one.value + one.expanded) for one in (effect.duration_s, effect.knee_s)):
         reasons["effect"] = say("no_prediction", why="endless")
@@ -408,7 +409,7 @@ def _earlier_stop(with_rig: Run, without: Run, stop_A: float) -> tuple[Component
     ends = [float(np.interp(-stop_A, -run.current_A, run.time_s)) for run in (with_rig, without)]
     change = (without.duration_s - with_rig.duration_s) - (ends[1] - ends[0])
     part = Component("time without the rig: current at the stop", abs(change), "s", "rectangular")
-    return (part,) if part.size > 0 else ()
+    return (part,) if part.size else ()
 
 
 def _before_knee(cell: CellModel, charge: Charge) -> State:

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from reviewkit.charge.profile import PULSE_S
-from reviewkit.charge.record import ChargeRecord, FloatArray
+from reviewkit.charge.record import GAP_INTERVALS, ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
 from reviewkit.logs.log import Gap
 from reviewkit.metrology import Component, Measured
@@ -57,7 +57,7 @@ class Delivered:
     def hidden_Ah(self) -> float:
         """Standard deviation of what the gaps may have hidden from the integral [A.h]."""
         profile = self.phases.profile
-        rows = [int(np.searchsorted(self.record.time_s, gap.start_s - 1e-6)) for gap in self.gaps]
+        rows = [int(np.searchsorted(self.record.time_s, gap.start_s)) for gap in self.gaps]
         wrong = [
             hidden(self.record, gap, pulsing=bool(profile.pulsing[row]))
             for gap, row in zip(self.gaps, rows, strict=True)
@@ -102,7 +102,7 @@ def integrate(record: ChargeRecord, phases: Phases) -> Delivered:
 def _filled(volts: FloatArray) -> FloatArray:
     """Return the voltage with its ends carried on where the voltage log is a little shorter."""
     known = np.flatnonzero(np.isfinite(volts))
-    if len(known) in (0, len(volts)):
+    if not len(known):
         return volts
     return np.asarray(np.interp(np.arange(len(volts)), known, volts[known]), dtype=np.float64)
 
@@ -141,7 +141,9 @@ def _voltage_stands(record: ChargeRecord, gap: Gap) -> bool:
         time <= gap.end_s + record.voltage_interval_s
     )
     seen = time[inside]
-    if len(seen) < 3 or np.diff(seen).max() > 2.5 * record.voltage_interval_s:
+    # Nor does it run through a gap in which it begins or ends itself.
+    steps = np.diff(seen, prepend=gap.start_s, append=gap.end_s)
+    if len(seen) < 3 or steps.max() > GAP_INTERVALS * record.voltage_interval_s:
         return False
     volts = record.voltage_V.to_numpy(dtype=float)[inside]
     straight = np.interp(seen, seen[[0, -1]], volts[[0, -1]])
@@ -243,7 +245,7 @@ def _edges(delivered: Delivered) -> tuple[Component, ...]:
             "rectangular",
         ),
     )
-    return tuple(part for part in parts if part.size > 0)
+    return tuple(part for part in parts if part.size)
 
 
 def _hidden_parts(delivered: Delivered) -> tuple[Component, ...]:

@@ -15,7 +15,7 @@ from reviewkit.metrology import formatting
 
 say = sentences.of("charge")
 
-_MOST_ROWS, _MOST_TOLD = 100_000, 3
+_MOST_TOLD = 3
 
 
 def at_limits(
@@ -41,15 +41,14 @@ def at_limits(
         return None
     charging = phases.mask(record.time_s, "constant current", "constant voltage")
     rows = np.flatnonzero(charging & phases.profile.on_at(record.time_s))
-    rows = rows[:: max(1, len(rows) // _MOST_ROWS)]
     time, current = record.time_s[rows] - phases.start.value, record.current[rows]
     volts = _at_the_cell(record, record.time_s[rows], reaching_V=(set_V or np.inf) - series_ohm * current)
     volts += series_ohm * current
     if np.isfinite(volts).sum() < 10:
         return None
-    pauses = _pauses(phases, record.time_s[rows])
+    charged = time - _pauses(phases, record.time_s[rows])
     found = adherence(
-        time - pauses,
+        charged,
         volts,
         current,
         plateau_A=plateau_A,
@@ -57,8 +56,8 @@ def at_limits(
         doubt_A=2 * record.noise_A + record.ammeter.resolution / 2,
         doubt_V=2 * record.noise_V + record.voltmeter.resolution / 2,
     )
-    found = _with_ends(found, 2 * record.interval_s, float(time[-1] - time[0]))
-    return replace(found, stretches=tuple(_moved(one, time, pauses) for one in found.stretches))
+    found = _with_ends(found, 2 * record.interval_s, float(np.ptp(charged)))
+    return replace(found, stretches=tuple(_moved(one, charged, time) for one in found.stretches))
 
 
 def _at_the_cell(record: ChargeRecord, time_s: FloatArray, *, reaching_V: FloatArray) -> FloatArray:
@@ -86,9 +85,9 @@ def _pauses(phases: Phases, time_s: FloatArray) -> FloatArray:
     return lost
 
 
-def _moved(stretch: Stretch, time: FloatArray, pauses: FloatArray) -> Stretch:
+def _moved(stretch: Stretch, charged: FloatArray, time: FloatArray) -> Stretch:
     """Return a stretch with the interruptions put back into its times."""
-    start, end = np.interp([stretch.start_s, stretch.end_s], time - pauses, time)
+    start, end = np.interp([stretch.start_s, stretch.end_s], charged, time)
     return Stretch(float(start), float(end), stretch.shape, stretch.low_A, stretch.high_A)
 
 
@@ -275,13 +274,11 @@ def name_shape(time_s: FloatArray, current_A: FloatArray, plateau_A: float, *, a
 def _crossings(current_A: FloatArray) -> int:
     """Return how often the current swings through the middle of its range by a good part of it."""
     low, high = float(current_A.min()), float(current_A.max())
-    if high - low < 0.3 * abs(high):
+    if high - low <= 0.3 * abs(high):
         return 0
-    state = np.where(
-        current_A > low + 0.7 * (high - low), 1, np.where(current_A < low + 0.3 * (high - low), -1, 0)
-    )
-    firm = state[state != 0]
-    return int(np.count_nonzero(np.diff(firm)))
+    place = (current_A - low) / (high - low)
+    on = place[(place < 0.3) | (place > 0.7)] > 0.5
+    return int(np.count_nonzero(on[1:] != on[:-1]))
 
 
 def _levels(time_s: FloatArray, current_A: FloatArray, plateau_A: float) -> list[float]:

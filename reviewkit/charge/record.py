@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -272,15 +272,18 @@ def local_intervals(time_s: FloatArray, interval_s: float) -> FloatArray:
     steps = np.diff(time_s)
     if not len(steps) or steps.max() <= GAP_INTERVALS * interval_s:
         return np.full(len(steps), interval_s)
-    return np.maximum(running_median(steps, LOCAL_STEPS), 1e-9)
+    # Mirrored: a lone first or last row would make the gap beside it usual there.
+    return np.maximum(running_median(steps, LOCAL_STEPS, beyond="mirror"), 1e-9)
 
 
-def running_median(values: FloatArray, size: int) -> FloatArray:
-    """Return the median of so many neighbours about each value."""
+def running_median(
+    values: FloatArray, size: int, *, beyond: Literal["nearest", "mirror"] = "nearest"
+) -> FloatArray:
+    """Return the median of so many neighbours about each value; beyond the ends its last or its mirror."""
     from scipy import ndimage
 
     library: Any = ndimage
-    return np.asarray(library.median_filter(values, size=size, mode="nearest"), dtype=np.float64)
+    return np.asarray(library.median_filter(values, size=size, mode=beyond), dtype=np.float64)
 
 
 def gaps_in(time_s: FloatArray, interval_s: float) -> tuple[Gap, ...]:
