@@ -180,7 +180,6 @@ def test_a_bent_line_is_a_parabola_whose_middle_is_off_by_the_bend() -> None:
     assert layout._BENDS == (0, 16, -16, 30, -30, 48, -48, 70, -70, 100, -100, 140, -140)
     quarter = 0.75**2 * np.array([10.0, -20.0]) + 0.25**2 * np.array([40.0, -60.0])
     assert ways[0, 10] == pytest.approx(quarter + 2 * 0.75 * 0.25 * np.array([25.0, -40.0]))
-    assert layout._bent(Node("a", 5.0, 5.0), Node("b", 5.0, 5.0))[3] == pytest.approx(np.full((41, 2), 5.0))
 
 
 def test_lines_crowd_within_22_pixels_of_each_others_middle() -> None:
@@ -208,6 +207,9 @@ def test_lines_cross_where_their_pieces_do() -> None:
     assert layout._crossings(ways, made).tolist() == [1, 0, 0, 0]
     assert layout._crossings(ways, [*made, *made]).tolist() == [2, 0, 0, 0]
     assert layout._crossings(ways, []).tolist() == [0, 0, 0, 0]
+    # However small the drawing is.
+    fine = [line(*((x / 1000, y / 1000) for x, y in made[0].points))]
+    assert layout._crossings(ways / 1000, fine).tolist() == [1, 0, 0, 0]
     pieces = layout._segments(straight((0, 0), (8, 0)))
     assert pieces.shape == (8, 2, 2)
     assert pieces[3] == pytest.approx(np.array([[3.0, 0.0], [4.0, 0.0]]))
@@ -219,8 +221,8 @@ def test_a_lines_ends_within_its_boxes_are_cut_off() -> None:
     assert layout._clipped(points, np.array([False, True, False, False])) == ((0.0, 0.0), (3.0, 0.0))
 
 
-def expected_curve(one: Node, other: Node, nodes: list[Node], made: list[Line]) -> np.ndarray:
-    """Return the best bend by the sum of its faults, point by point."""
+def expected_penalties(one: Node, other: Node, nodes: list[Node], made: list[Line]) -> list[float]:
+    """Return the sum of each bend's faults, point by point."""
 
     def boxed(point: Any, node: Node, margin: float) -> bool:
         return abs(point[0] - node.x) < 48 + margin and abs(point[1] - node.y) < 24 + margin
@@ -234,16 +236,15 @@ def expected_curve(one: Node, other: Node, nodes: list[Node], made: list[Line]) 
         off = sum(not (4 <= x <= 336 and foot + 8 <= y <= -8) for x, y in way)
         close = sum(max(0.0, 22 - math.dist(way[20], item.points[len(item.points) // 2])) for item in made)
         crossing = int(layout._crossings(way[None], made)[0])
-        costs.append(
-            90 * hits + 12 * max(0, 18 - max(2, seen)) + 60 * off + 6 * close + 9 * crossing + abs(bend)
-        )
-    way = ways[int(np.argmin(costs))]
-    kept = [point for point in way if not (boxed(point, one, 2) or boxed(point, other, 4))]
-    return np.array(kept if len(kept) > 1 else [way[0], way[-1]])
+        costs.append(90 * hits + 12 * max(0, 18 - seen) + 60 * off + 6 * close + 9 * crossing + abs(bend))
+    return costs
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_a_curve_is_the_bend_with_the_fewest_faults(seed: int) -> None:
+@pytest.mark.parametrize("seed", range(4))
+def test_a_curve_is_the_bend_with_the_fewest_faults(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    found: list[np.ndarray] = []
+    penalties = layout._penalties
+    monkeypatch.setattr(layout, "_penalties", lambda *given: (found.append(penalties(*given)), found[-1])[1])
     draw = np.random.default_rng(seed)
     slots = draw.permutation(9)[:6]
     nodes = [Node(str(slot), layout._across(int(slot)), -58.0 - 112 * (int(slot) // 3)) for slot in slots]
@@ -251,7 +252,9 @@ def test_a_curve_is_the_bend_with_the_fewest_faults(seed: int) -> None:
     for _ in range(6):
         one, other = (nodes[index] for index in draw.permutation(6)[:2])
         points = layout._curve(one, other, nodes, made)
-        assert np.array(points) == pytest.approx(expected_curve(one, other, nodes, made))
+        assert found[-1] == pytest.approx(expected_penalties(one, other, nodes, made))
+        way = layout._bent(one, other)[int(np.argmin(found[-1]))]
+        assert {tuple(point) for point in np.array(points).tolist()} <= {tuple(p) for p in way.tolist()}
         made.append(line(*points, state=one.name, to=other.name, label=points[len(points) // 2]))
 
 
@@ -263,7 +266,8 @@ def test_a_label_stands_where_it_has_most_room(seed: int) -> None:
     made = [line(*map(tuple, draw.uniform((0, -250), (340, 0), (20, 2)).tolist()), label=(150.0, -120.0))][
         : seed % 2
     ]
-    points = [tuple(point) for point in layout._bent(*nodes)[seed].tolist()]
+    way = layout._bent(*nodes)[seed]
+    points = [tuple(point) for point in way.tolist()]
 
     def room(index: int) -> float:
         x, y = points[index]
@@ -273,12 +277,14 @@ def test_a_label_stands_where_it_has_most_room(seed: int) -> None:
         lines = min((math.dist((x, y), point) for item in made for point in item.points), default=99.0)
         return min(free, 26) + 1.5 * min(box, 10) + 1.2 * min(lines, 12) - 8 * abs(index / len(points) - 0.45)
 
-    assert layout._label(points, nodes, made) == points[max(range(len(points)), key=room)]
+    rooms = [room(index) for index in range(len(points))]
+    assert layout._rooms(way, nodes, made) == pytest.approx(np.array(rooms))
+    assert layout._label(points, nodes, made) == points[int(np.argmax(rooms))]
 
 
 def test_a_drawings_faults_are_six_for_each_point_behind_a_state_and_one_for_each_crossing() -> None:
     nodes = [Node("a", 0.0, 0.0), Node("b", 300.0, 0.0), Node("c", 150.0, 0.0)]
-    along = [(10.0 * number, 0.0) for number in range(31)]
+    along = [(4.0 * number, 0.0) for number in range(76)]
     # Behind "c" by 8 px and more: from 110 to 190, the ends left out.
     assert layout._faults(nodes, [line(*along)]) == 6 * sum(110 < x < 190 for x, _ in along)
     assert layout._faults(nodes, [line(*along, to="c")]) == 6 * sum(x > 300 - 40 for x, _ in along)
@@ -323,6 +329,7 @@ def test_a_rate_from_times_is_one_over_the_mean_cycle() -> None:
         ((0.1, 0.1, 0.1), (0.1, 0.1, 1.5), 3.0),
         ((0.1, 0.1, 0.1, 0.5), (0.1, 0.1, 0.1, 0.1), 4.0),
         ((1.0, 0.2), (1.0, 0.2), 2.0),
+        ((0.08, 0.11), (0.1, 0.12), 5.0),  # 0.18, 0.41, 0.59, 0.82, 1.00 and 1.18, which is a second later
         ((0.05, 0.3), (0.05, 0.3), 4.0),
         ((0.1, 0.5), (0.1,), None),
         ((), (), None),
@@ -498,6 +505,7 @@ def a_row(state: str, event: str, to: str, *, seen: int | None = None, tried: in
         ([a_row("a", "x", "b", seen=2, tried=3), a_row("a", "x", "c", seen=2, tried=3)], "seen 4 times"),
         ([a_row("a", "x", "b", seen=2, tried=3), a_row("a", "x", "c", seen=1, tried=3)], None),
         ([a_row("a", "x", "b"), a_row("a", "x", "c")], None),
+        ([a_row("a", "x", "b", tried=0)], None),
     ],
 )
 def test_rows_of_one_pair_agree(group: list[Any], words: str | None) -> None:

@@ -145,10 +145,8 @@ def thresholds(
 def _ordered(displayed: pd.Series, reference_V: pd.Series) -> Sequence[str]:
     """Return the marks from empty to full: by their own number, else by the voltages they showed at."""
     marks = {str(mark): float(middle) for mark, middle in reference_V.groupby(displayed).median().items()}
-    numbers = {mark: re.match(r"\s*(\d+)", mark) for mark in marks}
-    if all(numbers.values()):
-        return sorted(marks, key=lambda mark: int(found[1]) if (found := numbers[mark]) else 0)
-    return sorted(marks, key=lambda mark: marks[mark])
+    numbers = {mark: float(found[1]) for mark in marks if (found := re.match(r"\s*(\d+)", mark))}
+    return sorted(marks, key=(numbers if len(numbers) == len(marks) else marks).__getitem__)
 
 
 _ENOUGH_VALUES = 4
@@ -292,9 +290,9 @@ def _doubts_of_step(fitted: Fit) -> tuple[float | None, float | None]:
     step = fitted.model.step_V
     largest = common_step(values) or step
     times = int(largest / step)
-    coarser = [step * part for part in range(2, times + 1) if times % part == 0]
+    coarser = [largest / part for part in range(times - 1, 0, -1) if times % part == 0]
     fitting = None
-    if coarser and (not fitted.consistent or fitted.contradictory):
+    if fitted.contradictory:
         fitting = next((one for one in coarser if _fits(fitted, one)), None)
     suspicious = bool(coarser) and fitting is None and len(set(values)) >= _ENOUGH_VALUES
     return None if fitting is None else float(fitting), float(largest) if suspicious else None
@@ -302,10 +300,8 @@ def _doubts_of_step(fitted: Fit) -> tuple[float | None, float | None]:
 
 def _fits(fitted: Fit, step_V: Fraction) -> bool:
     own = fitted.model
-    other = fit_readings(
-        fitted.readings, Model(step_V, own.low_V, own.high_V, own.gain_bound, own.reference), most=0
-    )
-    return other.consistent and not other.contradictory
+    coarser = Model(step_V, own.low_V, own.high_V, own.gain_bound, own.reference)
+    return not fit_readings(fitted.readings, coarser).contradictory
 
 
 def _transition(fitted: Fit, used: Sequence[Reading], number: int) -> CodeTransition:

@@ -22,9 +22,6 @@ FloatArray = npt.NDArray[np.float64]
 Point = tuple[Fraction, Fraction]
 """A transition level [V] and a gain [1]."""
 
-_FAR = Fraction(1000)
-"""Beyond any transition level [V]: only a frame to cut from."""
-
 
 @dataclass(frozen=True)
 class HalfPlane:
@@ -44,6 +41,10 @@ class HalfPlane:
     def at(self, point: Point) -> Fraction:
         """Return the left side at a point: negative outside."""
         return self.level_factor * point[0] + self.gain_factor * point[1] + self.constant
+
+    def edge(self, gain: Fraction) -> Point:
+        """Return the point of the edge at a gain."""
+        return -(self.gain_factor * gain + self.constant) / self.level_factor, gain
 
     def holds(self, point: Point) -> bool:
         """Whether the point fulfils the condition, the edge counted as it should be."""
@@ -175,10 +176,10 @@ def solve(readings: Sequence[Reading], model: Model) -> Region | None:
     readings : sequence of Reading
         At least one.
     """
-    low, high = gain_range(model)
-    corners = _hull([(-_FAR, low), (_FAR, low), (_FAR, high), (-_FAR, high)])
     planes = [plane for reading in readings for plane in conditions(reading, model)]
-    for plane in planes:
+    # What the first reading leaves is bounded already.
+    corners = _hull(plane.edge(gain) for gain in gain_range(model) for plane in planes[:2])
+    for plane in planes[2:]:
         corners = _clip(corners, plane)
     # A condition that fails at the centre holds with equality on the whole polygon: the centre decides.
     if not corners or not all(plane.holds(_centre(corners)) for plane in planes):

@@ -357,14 +357,16 @@ def _mutual_information(device: FloatArray, deviation: float) -> FloatArray:
     down, up = ndtr(-fraction[near] / deviation), ndtr((fraction[near] - 1) / deviation)
     for shift, probability in ((-1, down), (0, -down - up), (1, up)):
         total += np.bincount(where[near] + shift, probability, minlength=size)
-    own = _entropy(np.stack([down, np.clip(1 - down - up, 0.0, 1.0), up])).sum(axis=0)
+    own = _entropy(np.stack([down, np.maximum(1 - down - up, 0.0), up])).sum(axis=0)
     noise_alone = np.bincount(where[near] // count, own, minlength=len(device)) / device.shape[1]
-    shown = _entropy(np.clip(total, 0.0, None).reshape(len(device), count) / device.shape[1]).sum(axis=1)
+    shown = _entropy(np.maximum(total, 0.0).reshape(len(device), count) / device.shape[1]).sum(axis=1)
     return np.asarray(np.maximum(shown - noise_alone, 0.0))
 
 
 def _entropy(probability: FloatArray) -> FloatArray:
-    return np.asarray(-probability * np.log2(np.maximum(probability, 1e-300)))
+    from scipy.special import entr
+
+    return np.asarray(entr(probability) / np.log(2))
 
 
 @dataclass(frozen=True)

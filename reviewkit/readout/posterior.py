@@ -16,6 +16,7 @@ misreadings are, and within it all levels count alike.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -99,14 +100,14 @@ def explain(readings: Sequence[Reading], model: Model, *, most: int | None = Non
         for bound in sorted({given * 0, given, model.widened_bound})
     }
     count = {bound: len(ways[0]) for bound, ways in found.items() if ways}
-    least = min(count.values(), default=allowed + 1)
+    least = min(count.values(), default=math.inf)
     if least > allowed:
         return Explanations(())
     # A gain error of a readout declared to have none is thought of only where it explains much more.
     price = ABOUT_AS_FEW if given else 2 * ABOUT_AS_FEW
     chosen: dict[Way, Fraction] = {}
     for bound in sorted(one for one in count if count[one] <= least + price):
-        if given or not bound or count[bound] + price <= count.get(given, allowed + price):
+        if given or not bound or count[bound] + price <= count.get(given, math.inf):
             chosen |= dict.fromkeys(found[bound], bound)
     solved = [
         (rows, solve([one for one in readings if one.row not in rows], model.with_gain_bound(bound)))
@@ -115,7 +116,7 @@ def explain(readings: Sequence[Reading], model: Model, *, most: int | None = Non
     carried = tuple(Explanation(rows, region) for rows, region in solved if region is not None)
     ends = [end for one in carried for end in (one.region.gain.low, one.region.gain.high)]
     beyond = any(abs(end - 1) > given for end in ends)
-    return Explanations(carried, beyond, count.get(given, least + price + 1) <= least + price)
+    return Explanations(carried, beyond, count.get(given, math.inf) <= least + price)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ press from a wanted one unless it is locked.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from reviewkit.ui_states import evidence as planning
@@ -156,8 +156,8 @@ class Assessment:
     signals: Mapping[str, showing.Signal]
     ambiguous: tuple[showing.Ambiguity, ...]
     silent_errors: tuple[str, ...]
-    walks: int = 0
-    device: Mapping[str, object] = field(default_factory=dict)
+    walks: int
+    device: Mapping[str, object]
 
     @property
     def helpless(self) -> tuple[str, ...]:

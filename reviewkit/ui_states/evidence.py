@@ -9,6 +9,7 @@ Clopper and Pearson, Biometrika 26 (1934) 404: exact limits of a share.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -149,7 +150,7 @@ def weakest(path: Iterable[Transition]) -> Evidence | None:
 
 
 def _weakness(found: Evidence) -> float:
-    return 100.1 if found.otherwise is None else found.otherwise
+    return math.inf if found.otherwise is None else found.otherwise
 
 
 @dataclass(frozen=True)
@@ -300,7 +301,7 @@ def _trial(machine: Machine, rules: Sequence[Rule], pair: Pair, today: set[tuple
         rest = machine.events[event].role not in ("cable in", "unlock")
         helped = {left for left, _ in today if rest and state in _by_hand(machine, left)}
         return Trial(state, event, len(helped), "precaution" if helped else "unseen")
-    worst = max((len(_with(machine, rules, pair, to) - today) for to in machine.states), default=0)
+    worst = max(len(_with(machine, rules, pair, to) - today) for to in machine.states)
     return Trial(state, event, worst, "outside" if worst else "harmless")
 
 
@@ -372,16 +373,15 @@ def routes(machine: Machine) -> dict[str, dict[str, tuple[Transition, ...]]]:
     }
 
 
-def ranks(machine: Machine) -> dict[str, int]:
+def ranks(machine: Machine) -> dict[str, float]:
     """Return each state's distance from the first, in events; states off the graph come last."""
     import networkx as nx
 
     first = next(iter(machine.states))
     made = nx.Graph(multigraph(machine))
     found = nx.single_source_shortest_path_length(nx.DiGraph(multigraph(machine)), first)
-    last = max(found.values(), default=0) + 1
     near = nx.single_source_shortest_path_length(made, first)
-    return {name: found.get(name, near.get(name, last)) for name in machine.states}
+    return {name: found.get(name, near.get(name, math.inf)) for name in machine.states}
 
 
 def order(routes: Routes, start: str, targets: Sequence[str]) -> tuple[list[str], bool]:

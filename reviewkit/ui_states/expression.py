@@ -13,7 +13,7 @@ import operator
 import re
 import warnings
 from collections.abc import Callable
-from functools import lru_cache
+from functools import cache
 from typing import Any
 
 from reviewkit.schema.quantities import unknown_key
@@ -60,7 +60,7 @@ class ExpressionError(ValueError):
         self.position = position
 
 
-@lru_cache(maxsize=256)
+@cache
 def read(text: str) -> Test:
     """Return the test that an expression stands for.
 

@@ -314,27 +314,42 @@ _WEIGHTS = np.array([((1 - t) ** 2, 2 * t * (1 - t), t**2) for t in _ALONG]).T
 
 def _curve(one: Node, other: Node, nodes: Sequence[Node], made: Sequence[Line]) -> tuple[Point, ...]:
     """Return the bent line that hits the fewest states and keeps off lines already drawn."""
-    others = [node for node in nodes if node.name not in (one.name, other.name)]
     ways = _bent(one, other)
+    # What of it lies outside both boxes; more room at the arrowhead.
+    outside = ~(_inside(ways, one, 2) | _inside(ways, other, 4))
+    others = [node for node in nodes if node.name not in (one.name, other.name)]
+    foot = min(node.y for node in nodes) - HALF_HEIGHT - _EDGE
+    best = int(np.argmin(_penalties(ways, outside, others, foot, made)))
+    return _clipped(ways[best], outside[best])
+
+
+def _penalties(
+    ways: FloatArray,
+    outside: npt.NDArray[np.bool_],
+    others: Sequence[Node],
+    foot: float,
+    made: Sequence[Line],
+) -> FloatArray:
+    """Return what is to be said against each bend of a line, in pixels of its bend, shape (bends,).
+
+    Chosen: a point on another state weighs most, then one off the drawing, which ends at `foot`.
+    """
     middles = [line.points[len(line.points) // 2] for line in made]
     hits = np.sum([np.count_nonzero(_inside(ways, node, 6), axis=1) for node in others], axis=0)
-    foot = min(node.y for node in nodes) - HALF_HEIGHT - _EDGE
     across, down = ways[..., 0], ways[..., 1]
     off = (across < 4) | (across > WIDTH - 4) | (down > -8) | (down < foot + 8)
     out = np.sum(off, axis=1)
     close = [_crowding(way[_POINTS // 2], middles) for way in ways]
-    outside = ~(_inside(ways, one, 2) | _inside(ways, other, 4))
     # Between neighbours of one row a straight line has no room for its label.
-    short = np.maximum(0, _SEEN - np.maximum(2, np.sum(outside, axis=1)))
+    short = _SEEN - np.minimum(_SEEN, np.sum(outside, axis=1))
     penalty = 90 * hits + 12 * short + 60 * out + 6 * np.array(close) + 9 * _crossings(ways, made)
-    best = int(np.argmin(penalty + np.abs(_BENDS)))
-    return _clipped(ways[best], outside[best])
+    return np.asarray(penalty + np.abs(_BENDS))
 
 
 def _bent(one: Node, other: Node) -> FloatArray:
     """Return the line with each bend, shape (bends, points, 2)."""
     dx, dy = other.x - one.x, other.y - one.y
-    length = math.hypot(dx, dy) or 1.0
+    length = math.hypot(dx, dy)
     bends = np.array(_BENDS)[:, None]
     middle_x = (one.x + other.x) / 2 - 2 * bends * dy / length
     middle_y = (one.y + other.y) / 2 + 2 * bends * dx / length
@@ -392,17 +407,27 @@ def _clipped(points: FloatArray, outside: npt.NDArray[np.bool_]) -> tuple[Point,
 
 def _label(points: Sequence[Point], nodes: Iterable[Node], made: Sequence[Line]) -> Point:
     """Return the place on a line that is farthest from states, labels and other lines, near its middle."""
-    boxes, labels = list(nodes), [spot for line in made for spot in line.kept_free]
-    others = np.array([point for line in made for point in line.points]).reshape(-1, 2)
+    return points[int(np.argmax(_rooms(np.array(points), list(nodes), made)))]
 
-    def room(index: int) -> float:
-        x, y = points[index]
-        free = min((math.hypot(x - lx, y - ly) for lx, ly in labels), default=99.0)
-        box = min(max(abs(x - node.x) - HALF_WIDTH, abs(y - node.y) - HALF_HEIGHT) for node in boxes)
-        off = abs(index / len(points) - 0.45)
-        # Its own arrowhead stays free too.
-        free = min(free, math.dist(points[index], points[-1]))
-        line = float(np.hypot(others[:, 0] - x, others[:, 1] - y).min()) if len(others) else 99.0
-        return min(free, 26.0) + 1.5 * min(box, 10.0) + 1.2 * min(line, 12.0) - 8 * off
 
-    return points[max(range(len(points)), key=room)]
+def _rooms(points: FloatArray, nodes: Sequence[Node], made: Sequence[Line]) -> FloatArray:
+    """Return how good a place for its label each point of a line is, in pixels of free room. Chosen.
+
+    Its own arrowhead stays free too.
+    """
+    x, y = points.T
+    free = _nearest(points, [(x[-1], y[-1]), *(spot for line in made for spot in line.kept_free)])
+    boxes = np.min(
+        [np.maximum(abs(x - node.x) - HALF_WIDTH, abs(y - node.y) - HALF_HEIGHT) for node in nodes],
+        axis=0,
+    )
+    line = _nearest(points, [point for line in made for point in line.points])
+    off = abs(np.arange(len(points)) / len(points) - 0.45)
+    room = np.minimum(free, 26.0) + 1.5 * np.minimum(boxes, 10.0) + 1.2 * np.minimum(line, 12.0)
+    return np.asarray(room - 8 * off)
+
+
+def _nearest(points: FloatArray, spots: Sequence[Point]) -> FloatArray:
+    """Return how far each point is from the nearest of these spots; infinitely far from none."""
+    x, y = ([spot[axis] for spot in spots] for axis in range(2))
+    return np.asarray(np.hypot(points[:, :1] - x, points[:, 1:] - y).min(axis=1, initial=np.inf))

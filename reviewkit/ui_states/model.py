@@ -287,10 +287,12 @@ class Machine:
     @staticmethod
     def _told(outcomes: tuple[Transition, ...]) -> bool:
         """Whether the outcomes of all tries are there; where tries weren't counted, whether one is."""
-        tried = outcomes[0].tried if outcomes else 0
+        if not outcomes:
+            return False
+        tried = outcomes[0].tried
         if tried is None:
             return any(item.observed for item in outcomes)
-        return tried > 0 and sum(item.seen or 0 for item in outcomes) == tried
+        return bool(tried) and sum(item.seen for item in outcomes if item.seen) == tried
 
     def _ruled_out(self, state: str, event: str) -> bool:
         """Whether the states' attributes exclude the event; what was tried all the same is not excluded."""

@@ -257,5 +257,5 @@ def _some(names: Iterable[str]) -> str:
 
 
 def _nearest(name: str, names: Iterable[str]) -> str:
-    near = difflib.get_close_matches(name, list(names), n=1, cutoff=0.6)
+    near = difflib.get_close_matches(name, list(names))
     return f"Did you mean '{near[0]}'? " if near else ""

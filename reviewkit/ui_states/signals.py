@@ -9,6 +9,7 @@ has no one rate (interpretation letter to the MUTCD on flashing beacons).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -107,11 +108,14 @@ def most_in_a_second(signal: Signal) -> float | None:
     if not signal.lit_s or len(signal.dark_s) != len(signal.lit_s):
         return None
     cycle = [lit + dark for lit, dark in zip(signal.lit_s, signal.dark_s, strict=True)]
-    rounds = 1 + int(2 / sum(cycle)) + 1
-    starts = [0.0]
-    for length in cycle * rounds:
-        starts.append(starts[-1] + length)
-    return max(sum(begin <= other < begin + 1 - 1e-9 for other in starts) for begin in starts[: len(cycle)])
+    period = sum(cycle)
+    starts = [sum(cycle[:number]) for number in range(len(cycle))]
+
+    def before(time_s: float, start: float) -> int:
+        """Return how many times a flash began before a time; the last binary digits decide nothing."""
+        return math.ceil(round((time_s - start) / period, 9))
+
+    return max(sum(before(begin + 1, one) - before(begin, one) for one in starts) for begin in starts)
 
 
 def flashes_too_fast(signal: Signal) -> str:
