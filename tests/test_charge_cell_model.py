@@ -117,22 +117,77 @@ def test_a_larger_cell_has_more_charge_and_less_resistance() -> None:
     assert linear(ohmic=0.1, slow_ohm=0.08).resistance == pytest.approx(0.18)
 
 
-def test_a_fit_finds_the_circuit_that_made_the_log() -> None:
-    """A charge and its rest made by a circuit of 60 mΩ, and 40 mΩ with 400 s: found to a milliohm."""
-    time = np.arange(0.0, 7200.0, 4.0)
+def logged(
+    lag_s: float, *, every_s: float = 4.0, wave_V: float = 0.05, waves: float = 0.57, noise_V: float = 0.0
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Return time, charge, open circuit and voltage of 0.8 A for 4000 s and a rest of 3200 s.
+
+    By a circuit of 60 mΩ, and 40 mΩ with a lag; the open-circuit curve waves so often over its 0.889 A.h.
+    """
+    time = np.arange(0.0, 7200.0, every_s)
     current = np.where(time < 4000, 0.8, 0.0)
-    charge = np.concatenate([[0.0], np.cumsum(current[:-1])]) * 4 / 3600
+    charge = np.concatenate([[0.0], np.cumsum(current[:-1])]) * every_s / 3600
     slow = np.zeros(len(time))
     for row in range(1, len(time)):
-        slow[row] = slow[row - 1] + (1 - math.exp(-4 / 400)) * (0.04 * current[row - 1] - slow[row - 1])
-    open_circuit = 3.5 + 0.5 * charge + 0.05 * np.sin(4 * charge)
-    found = cell_model.fit(time, open_circuit + 0.06 * current + slow, current)
+        pull = 0.04 * current[row - 1] - slow[row - 1]
+        slow[row] = slow[row - 1] + (1 - math.exp(-every_s / lag_s)) * pull
+    open_circuit = 3.5 + 0.5 * charge + wave_V * np.sin(2 * math.pi * waves * charge / charge[-1])
+    noise = noise_V * np.random.default_rng(1).standard_normal(len(time))
+    return time, charge, open_circuit, open_circuit + 0.06 * current + slow + noise
+
+
+def fitted(lag_s: float, **more: float) -> CellModel:
+    time, _, _, volts = logged(lag_s, **more)
+    return cell_model.fit(time, volts, np.where(time < 4000, 0.8, 0.0))
+
+
+@pytest.mark.parametrize("lag_s", [15.0, 80.0, 400.0, 2000.0])
+def test_a_fit_finds_the_circuit_that_made_the_log(lag_s: float) -> None:
+    """Each of the lags that a fit knows, as if alone: found to a milliohm or two, and no other's."""
+    found = fitted(lag_s)
     assert found.ohmic == pytest.approx(0.06, abs=1e-3)
     assert found.resistance == pytest.approx(0.10, abs=2e-3)
+    assert found.slow_ohm.max() == pytest.approx(0.04, abs=2e-3)
+    assert found.time_constants_s[np.argmax(found.slow_ohm)] == lag_s
     assert found.residual_V < 5e-4
+    _, charge, open_circuit, _ = logged(lag_s)
     inside = np.interp(found.charge_Ah, charge, open_circuit)
     assert found.open_circuit_V == pytest.approx(inside, abs=2e-3)
     assert found.charge_Ah[-1] == pytest.approx(0.8 * 4000 / 3600, rel=2e-3)
+    assert found.charge_Ah[0] == 0.0
+
+
+def test_what_a_fit_leaves_is_the_logs_own_noise() -> None:
+    assert fitted(400.0, noise_V=0.002).residual_V == pytest.approx(0.002, rel=0.05)
+
+
+@pytest.mark.parametrize(("waves", "followed"), [(7.0, True), (16.0, False)])
+def test_a_curve_of_two_dozen_pieces_follows_no_finer_wave(waves: float, followed: bool) -> None:
+    """Seven waves have more than three pieces each; sixteen have no two, and of 5 mV most is left: 3.5 mV."""
+    left_V = fitted(400.0, wave_V=0.005, waves=waves).residual_V
+    assert left_V < 5e-4 if followed else left_V > 2e-3
+
+
+@pytest.mark.parametrize(("every_s", "lags"), [(9.9, 4), (10.1, 3)])
+def test_a_lag_of_one_and_a_half_rows_is_not_seen(every_s: float, lags: int) -> None:
+    assert len(fitted(400.0, every_s=every_s).time_constants_s) == lags
+
+
+def test_a_run_is_stepped_finely_enough_and_given_up_after_days() -> None:
+    """By hand 4053 s to the knee: found within 5 s. A limit that is never reached ends a run after 111 h."""
+    reached_V = 3.6 + 0.15 + RISE * 4053 / 3600
+    ran = cell_model.run(linear(), start(), Limits(1.0, reached_V, 0.05, 0.1))
+    assert 0 <= ran.knee_s - 4053 < 5
+    assert cell_model.run(linear(), start(), Limits(0.001, 9.0, 0.05, 0.0)).duration_s == pytest.approx(
+        111.1 * 3600, rel=1e-3
+    )
+
+
+@pytest.mark.parametrize("before", [(), ((0.0, 4.0, 1.0, 0.0),)])
+def test_a_stop_between_the_first_two_steps_lies_on_a_line(before: tuple[tuple[float, ...], ...]) -> None:
+    rows = [*before, (5.0, 4.0, 1.0, 0.0), (15.0, 4.0, 0.5, 0.0)]
+    assert cell_model._crossing(rows, 0.75) == 10.0
+    assert cell_model._crossing(rows[-1:], 0.75) == 15.0
 
 
 def test_readings_are_averaged_onto_an_even_grid() -> None:

@@ -17,10 +17,10 @@ def noise(count: int, *, seed: int = 1) -> np.ndarray:
     return np.random.default_rng(seed).standard_normal(count)
 
 
-@pytest.mark.parametrize("count", [5, 15])
-def test_a_line_is_that_of_scipy(count: int) -> None:
+@pytest.mark.parametrize(("count", "every_s"), [(3, 2.0), (5, 2.0), (5, 0.02), (15, 2.0)])
+def test_a_line_is_that_of_scipy(count: int, every_s: float) -> None:
     """Against scipy.stats.linregress: slope, scatter with n − 2 degrees of freedom, and its place's error."""
-    time, values = np.arange(count) * 2.0 + 5, 3.0 + 0.1 * np.arange(count) + 0.01 * noise(count)
+    time, values = np.arange(count) * every_s + 5, 3.0 + 0.1 * np.arange(count) + 0.01 * noise(count)
     ours, theirs = statistics.line(time, values), stats.linregress(time, values)
     spread = float(((time - time.mean()) ** 2).sum())
     assert ours.slope == pytest.approx(theirs.slope, rel=1e-9)
@@ -48,7 +48,46 @@ def test_readings_all_alike_scatter_by_nothing() -> None:
     assert statistics.line(time, 0.1 + 1e-10 * noise(50)).residual > 0.0
     lone = statistics.line(np.zeros(2), np.array([1.0, 1.2]))
     assert (lone.slope, lone.middle) == (0.0, pytest.approx(1.1))
+    assert lone.residual == pytest.approx(math.sqrt(0.02))
     assert lone.standard_at(60.0, 0.0) == pytest.approx(lone.residual * math.sqrt(lone.thin / 2))
+
+
+@pytest.mark.parametrize(("swing", "some"), [(1.2e-13, True), (0.8e-13, False)])
+def test_a_millionth_of_a_millionth_of_the_readings_is_no_scatter(swing: float, some: bool) -> None:
+    """Of 0.1, up and down from row to row: no meter shows twelve digits."""
+    values = 0.1 + swing * np.tile([1.0, -1.0], 50)
+    assert (statistics.line(np.arange(100.0), values).residual > 0) is some
+
+
+def staircase(count: int) -> np.ndarray:
+    """A display that stays for five readings on each of two steps of a hundredth."""
+    return 0.01 * (np.arange(count) // 5 % 2)
+
+
+@pytest.mark.parametrize(("count", "fewer"), [(20, False), (21, True)])
+def test_readings_that_repeat_are_told_from_twenty_on(count: int, fewer: bool) -> None:
+    """Fewer readings tell nothing of how they hang together: each counts."""
+    assert (statistics.line(np.arange(float(count)), staircase(count)).thin > 1.0) is fewer
+
+
+def test_two_readings_are_two_and_leave_one_degree_of_freedom() -> None:
+    """A mean of two has 1/√2 of the scatter of one, of which no less than a floor is taken."""
+    found = statistics.line(np.array([0.0, 5.0]), np.array([1.0, 1.2]))
+    assert (found.thin, found.dof) == (1.0, 1.0)
+    assert found.standard_at(2.5, 0.01) == pytest.approx(0.01 / math.sqrt(2))
+
+
+def test_a_median_lies_within_its_step_where_half_of_the_time_lies_below() -> None:
+    """The median of grouped data, by hand: 3/4 of the time at 1.0 ± 0.05, two thirds of the step."""
+    for values, weight, median in (
+        ([1.0, 1.1], [1.0, 1.0], 1.05),
+        ([1.0, 1.1], [3.0, 1.0], 0.95 + 0.1 * 2 / 3),
+        ([1.0, 1.1, 1.3], [1.0, 2.0, 1.0], 1.1),
+        ([1.0, 1.1, 1.3], [1.0, 1.0, 6.0], 1.25 + 0.1 / 3),
+        ([1.02, 1.02], [1.0, 5.0], 1.02),
+    ):
+        found = statistics.weighted_median(np.array(values), np.array(weight), 0.1)
+        assert found == pytest.approx(median)
 
 
 @pytest.mark.parametrize("again", [0.0, 0.6])
@@ -74,6 +113,7 @@ def test_a_reading_stands_half_way_to_its_neighbours_and_for_no_gap() -> None:
     assert weight[[0, 5, -1]] == pytest.approx(2.0)
     assert weight[[9, 10]] == pytest.approx((2.0 + 2.5 * 2.0) / 2)
     assert statistics.weights(np.array([7.0])) == pytest.approx(1.0)
+    assert statistics.weights(np.array([7.0, 9.5])) == pytest.approx([2.5, 2.5])
 
 
 def test_a_log_may_change_its_rate() -> None:
@@ -148,3 +188,41 @@ def test_two_readings_near_a_median_do_not_stand_for_all() -> None:
     values = np.array([1.0, 1.01, 0.5, 0.52, 1.5, 1.4, 0.6, 0.7])
     (part,) = statistics.scatter("plateau", np.arange(8.0), values, ammeter, median=1.0)
     assert part.standard > 0.1
+
+
+def test_a_gap_after_the_first_reading_moves_a_median_too() -> None:
+    """1 A, a gap of 100 s, 2 A for 50 s: a third of the time may be anywhere between."""
+    time, values = np.append(0.0, np.arange(100.0, 150.0)), np.append(1.0, np.full(50, 2.0))
+    value, hidden = statistics.across_gaps(time, values, [Gap(0.0, 100.0)], 1.0, 1e-3)
+    assert value == pytest.approx(1.75, abs=0.03)
+    assert hidden == pytest.approx(0.5, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("median", "off", "counts"),
+    [(1.0, 0.029, True), (1.0, 0.031, False), (0.01, 0.0029, True), (0.01, 0.0031, False)],
+)
+def test_readings_within_three_percent_or_three_steps_are_a_medians_own(
+    median: float, off: float, counts: bool
+) -> None:
+    ammeter = meter.meter({"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}, "A")
+    values = np.where(np.arange(40) % 5 == 2, median + off, median)
+    assert bool(statistics.scatter("x", np.arange(40.0), values, ammeter, median=median)) is counts
+
+
+def test_three_readings_near_a_median_stand_for_it() -> None:
+    """√(π/2) of a mean's error, by what numpy.polyfit leaves of the three with one degree of freedom."""
+    ammeter = meter.meter({"accuracy": "±(0.5 % + 3)", "resolution": "1 mA"}, "A")
+    values = np.array([0.5, 0.99, 0.5, 1.01, 1.4, 1.0, 0.6, 0.7])
+    (part,) = statistics.scatter("x", np.arange(8.0), values, ammeter, median=1.0)
+    near = np.array([1.0, 3.0, 5.0])
+    _, squares, *_ = np.polyfit(near, values[[1, 3, 5]], 1, full=True)
+    assert part.standard == pytest.approx(math.sqrt(math.pi / 2) * math.sqrt(squares[0]) / math.sqrt(3))
+    assert part.dof == 1.0
+
+
+def test_a_meter_that_states_no_counts_leaves_its_displays_step() -> None:
+    """GUM F.2.2.1: δ/√12 of readings all alike."""
+    bare = meter.meter({"accuracy": "±0.5 %", "resolution": "10 mA"}, "A")
+    (part,) = statistics.scatter("x", np.arange(9.0), np.full(9, 0.5), bare, median=0.5)
+    assert part.standard == pytest.approx(0.01 / math.sqrt(12))

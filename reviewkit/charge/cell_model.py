@@ -21,6 +21,7 @@ TIME_CONSTANTS_S = (15.0, 80.0, 400.0, 2000.0)
 """Memory terms offered to the fit; those the log does not support come out with no resistance."""
 
 _GRID = 4000
+_CUBIC = 3
 _LEAST_ROWS = 4
 
 
@@ -148,7 +149,7 @@ def _spline_basis(charge: FloatArray, voltage: FloatArray, pieces: int) -> tuple
     inner = np.interp(np.linspace(0, progress[-1], pieces)[1:-1], progress, sorted_charge)
     ends = sorted_charge[0], sorted_charge[-1]
     inner = np.unique(inner[(inner > ends[0]) & (inner < ends[1])])
-    knots = np.concatenate([np.full(4, ends[0]), inner, np.full(4, ends[1])])
+    knots = np.pad(np.concatenate([ends[:1], inner, ends[1:]]), _CUBIC, mode="edge")
     return _design(charge, knots), knots
 
 
@@ -158,7 +159,7 @@ def _design(charge: FloatArray, knots: FloatArray) -> FloatArray:
     library: Any = interpolate
 
     inside = np.clip(charge, knots[0], knots[-1])
-    return np.asarray(library.BSpline.design_matrix(inside, knots, 3).toarray(), dtype=np.float64)
+    return np.asarray(library.BSpline.design_matrix(inside, knots, _CUBIC).toarray(), dtype=np.float64)
 
 
 def state_at(model: CellModel, time_s: FloatArray, current_A: FloatArray, moment_s: float) -> State:

@@ -99,12 +99,12 @@ def edge(record: ChargeRecord, row: int, name: str) -> Measured:
 
 def start(record: ChargeRecord, profile: Profile, block: Block) -> Measured:
     """Return when current began to flow [s]: between the last row without and the first with all of it."""
-    late, row = block.first_s, block.first
+    late, row = block.first_s, max(block.first - 1, 0)
     none = profile.zero_A + max(1.5 * record.noise_A, 0.6 * record.ammeter.resolution)
     # A soft start is under way before it counts as one.
-    while row > max(0, block.first - _MOST_SOFT) and record.current[row - 1] > none:
+    while row > max(0, block.first - 1 - _MOST_SOFT) and record.current[row] > none:
         row -= 1
-    before = float(record.time_s[max(row - 1, 0)])
+    before = float(record.time_s[row])
     some = record.current[block.first : block.first + 4]
     if len(some) == 4 and some[0] < PARTIAL * some[1] and abs(some[2] - some[1]) < 0.3 * (some[1] - some[0]):
         late = float(record.time_s[block.first + 1])
@@ -173,7 +173,7 @@ def _between(record: ChargeRecord, early_s: float, late_s: float, name: str) -> 
     parts = [Component(f"{name}: between two rows", (late_s - early_s) / 2, "s", "rectangular")]
     if record.stamp_s:
         parts.append(stamp(record, name))
-    return Measured((early_s + late_s) / 2, "s", tuple(part for part in parts if part.size > 0))
+    return Measured((early_s + late_s) / 2, "s", tuple(part for part in parts if part.size))
 
 
 def stamp(record: ChargeRecord, name: str) -> Component:
@@ -223,9 +223,7 @@ def order(record: ChargeRecord, profile: Profile, bins: Bins, account: Account) 
         ends = [stops[k] for k in later if blocks[k].last < len(record.current) - 1]
         # Of a stop within a gap only the current before the gap is known: it may have fallen on.
         in_gap = record.gap_after(block.last_s) is not None
-        verdict = _same(
-            0.0 if in_gap and stops[index] > min(ends, default=0.0) else stops[index], ends, noise
-        )
+        verdict = _same(min([stops[index], *ends]) if in_gap else stops[index], ends, noise)
         if verdict == "same":
             return Order(index + 1, tuple(blocks[k] for k in later), doubtful)
         doubtful |= verdict == "doubtful"
@@ -332,11 +330,9 @@ def is_trickle(record: ChargeRecord, profile: Profile, block: Block) -> bool:
     fitted = line(time, amps)
     level = fitted.middle - profile.zero_A
     doubt = record.ammeter.half_width(0.0) + record.noise_A
-    slope_doubt = (
-        2 * max(fitted.residual, record.noise_A) * np.sqrt(fitted.thin / max(fitted.spread_s2, 1e-9))
-    )
+    slope_doubt = 2 * max(fitted.residual, record.noise_A) * np.sqrt(fitted.thin / fitted.spread_s2)
     fall, open_A = -fitted.slope * TRICKLE_S, slope_doubt * TRICKLE_S
-    return bool(fitted.middle > doubt and level > doubt and fall + open_A < 2 * STEADY_SHARE * level + 1e-12)
+    return bool(fitted.middle > doubt and level > doubt and fall + open_A < 2 * STEADY_SHARE * level)
 
 
 def _last_rows(

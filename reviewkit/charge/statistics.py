@@ -35,7 +35,8 @@ def weights(time_s: FloatArray) -> FloatArray:
         return np.ones(len(time_s))
     usual = local_intervals(time_s, usual_interval(time_s))
     steps = np.minimum(np.diff(time_s), GAP_INTERVALS * usual)
-    return np.asarray((np.append(steps, steps[-1]) + np.insert(steps, 0, steps[0])) / 2, dtype=np.float64)
+    before, after = np.append(steps[:1], steps), np.append(steps, steps[-1:])
+    return np.asarray((before + after) / 2, dtype=np.float64)
 
 
 def weighted_median(values: FloatArray, weight: FloatArray, step: float) -> float:
@@ -51,13 +52,12 @@ def weighted_median(values: FloatArray, weight: FloatArray, step: float) -> floa
     The median of grouped data: within the step that holds the middle, the place is where half of the time
     lies below. Readings that are all alike give that reading.
     """
-    levels, where = np.unique(np.round(values / step).astype(np.int64), return_inverse=True)
+    _, where = np.unique(np.round(values / step).astype(np.int64), return_inverse=True)
     share = np.bincount(where, weight) / weight.sum()
     below = np.concatenate([[0.0], np.cumsum(share)])
     middle = int(np.searchsorted(below, 0.5, side="right")) - 1
-    middle = min(middle, len(levels) - 1)
     exact = np.bincount(where, weight * values)[middle] / np.bincount(where, weight)[middle]
-    inside = (0.5 - below[middle]) / share[middle] - 0.5 if len(levels) > 1 else 0.0
+    inside = (0.5 - below[middle]) / share[middle] - 0.5
     return float(exact + inside * step)
 
 
@@ -80,7 +80,7 @@ def across_gaps(
     """
     times, low, middle, high = [time_s], [values], [values], [values]
     for gap in gaps:
-        right = int(np.searchsorted(time_s, gap.end_s - 1e-9))
+        right = int(np.searchsorted(time_s, gap.end_s))
         if not 0 < right < len(time_s) or time_s[right - 1] < gap.start_s - interval_s:
             continue
         missing = np.linspace(time_s[right - 1], time_s[right], int(min(gap.length_s / interval_s, 400)) + 2)[
@@ -168,7 +168,7 @@ def line(time_s: FloatArray, values: FloatArray, weight: FloatArray | None = Non
         # What arithmetic leaves of readings that are all alike is no scatter, and differs between machines.
         residual = 0.0
     thin = correlation_length(left) if rows > 20 and residual > 0 else 1.0
-    return Line(centre, middle, slope, residual, rows, spread, min(thin, rows / 3))
+    return Line(centre, middle, slope, residual, rows, spread, thin)
 
 
 def scatter(
@@ -204,4 +204,4 @@ def scatter(
     if not meter.states_counts:
         left = left_of_step(float(np.var(values)), meter.resolution)
         parts.append(Component(f"{name}: display step", left, meter.unit, "rectangular"))
-    return tuple(part for part in parts if part.size > 0)
+    return tuple(part for part in parts if part.size)
