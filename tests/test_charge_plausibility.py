@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,7 +12,7 @@ from test_charge_numbers import AMMETER, VOLTMETER
 from reviewkit import charge, logs
 from reviewkit.charge import plausibility
 from reviewkit.logs import Log
-from reviewkit.metrology import meter
+from reviewkit.metrology import Measured, meter
 from reviewkit.schema.blocks import Cell, LogBlock
 
 ROWS = 1000
@@ -175,17 +177,29 @@ def test_a_burden_that_drops_two_volts_is_in_another_unit(ohm: float, share: flo
 
 
 def of_record(
-    volts: np.ndarray, amps: np.ndarray, *, volts_until: int = ROWS, out_s: float | None = None
+    volts: np.ndarray,
+    amps: np.ndarray,
+    *,
+    volts_until: int = ROWS,
+    out_s: float | None = None,
+    declared_s: float | None = None,
+    apart_s: float | None = None,
+    time_s: np.ndarray = TIME,
+    started: tuple[datetime | None, datetime | None] = (None, None),
 ) -> str:
-    voltage = pd.Series(volts[:volts_until], TIME[:volts_until])
-    current = pd.Series(amps, TIME)
-    record = charge.on_one_clock(voltage, current, voltmeter=VOLTMETER, ammeter=AMMETER, cable_out_s=out_s)
+    """What is told of a voltage and a current log, whose clocks are found or declared to be so far apart."""
+    voltage = pd.Series(volts[:volts_until], time_s[:volts_until])
+    current = pd.Series(amps, time_s)
+    offset = None if apart_s is None else Measured(apart_s, "s")
+    record = charge.on_one_clock(
+        voltage, current, voltmeter=VOLTMETER, ammeter=AMMETER, cable_out_s=out_s, clock_offset=offset
+    )
     found = plausibility.of_record(
         record,
-        voltage=logs.of_series(voltage, "V"),
-        current=logs.of_series(current, "A"),
+        voltage=logs.of_series(voltage, "V", started=started[0]),
+        current=logs.of_series(current, "A", started=started[1]),
         place="charge_runs[1]",
-        declared_s=None,
+        declared_s=declared_s,
     )
     return " / ".join(str(one) for one in found)
 
@@ -205,8 +219,85 @@ def test_a_cell_that_charges_ten_minutes_far_below_what_it_reached_is_charged_ag
     volts = np.where(again, 4.1 - by_V, np.minimum(3.5 + TIME / 5000, 4.1))
     amps = np.where((TIME < 4000) | again, 1.0, 0.0)
     assert ("more than one charge" in of_record(volts, amps)) is fault
-    # A twentieth of the current is no charge.
+    # A twentieth of the current is no charge; more than a tenth is.
     assert "more than one charge" not in of_record(volts, np.where(again, 0.05, amps))
+    assert ("more than one charge" in of_record(volts, np.where(again, 0.15, amps))) is fault
+
+
+def test_a_row_stands_for_three_usual_intervals_at_most() -> None:
+    """Twelve rows 80 s apart far below what was reached, where rows come every 10 s: no more than 360 s."""
+    time = np.concatenate((10.0 * np.arange(200), 2000 + 80.0 * np.arange(12), 3000 + 10.0 * np.arange(50)))
+    volts = np.where((time >= 2000) & (time < 3000), 3.6, 4.1)
+    assert "more than one charge" not in of_record(volts, np.ones(262), time_s=time)
+    # Rows that come every 300 s stand for as long.
+    few = np.array([4.1, 4.1, 3.6, 3.6, 3.6, 4.1])
+    assert "more than one charge" in of_record(few, np.ones(6), time_s=300.0 * np.arange(6))
+
+
+@pytest.mark.parametrize(("days", "fault"), [(1.4, False), (1.6, True)])
+def test_logs_that_begin_a_day_and_a_half_apart_are_of_two_charges(days: float, fault: bool) -> None:
+    """A clock set to another day is usual, to another week's is not; where it is declared, it is meant."""
+    begun = datetime(2026, 3, 1, 20, 0)
+    started = (begun, begun + timedelta(days=days))
+    found = of_record(GOOD, np.ones(ROWS), apart_s=86_400 * days, started=started)
+    assert ("the voltage log on 2026-03-01" in found) is fault
+    assert "the voltage log on" not in of_record(
+        GOOD, np.ones(ROWS), apart_s=86_400 * days, started=(begun, None)
+    )
+
+
+@pytest.mark.parametrize(
+    ("declared_s", "fault"),
+    [(0.0, False), (7100.0, False), (7300.0, True), (-7100.0, False), (-7300.0, True)],
+)
+def test_logs_of_two_hours_have_no_moment_in_common_two_hours_apart(declared_s: float, fault: bool) -> None:
+    found = of_record(GOOD, np.ones(ROWS), declared_s=declared_s, apart_s=0.0)
+    assert ("no reading of" in found) is fault
+
+
+@pytest.mark.parametrize(("declared_h", "fault"), [(-0.9, True), (-1.1, False), (0.0, True)])
+def test_a_declared_offset_counts_from_what_both_clocks_say(declared_h: float, fault: bool) -> None:
+    """By its clock the current log of two hours began three hours later: it has to be put back by one."""
+    begun = datetime(2026, 3, 1, 20, 0)
+    started = (begun, begun + timedelta(hours=3))
+    found = of_record(GOOD, np.ones(ROWS), declared_s=3600 * declared_h, apart_s=0.0, started=started)
+    assert ("no reading of" in found) is fault
+
+
+def test_a_record_without_current_is_told_nothing_of() -> None:
+    assert of_record(GOOD, np.full(ROWS, -1.0)) == ""
+    assert of_record(np.append(GOOD[:5], np.full(ROWS - 5, np.nan)), np.ones(ROWS)) != ""
+
+
+@pytest.mark.parametrize(("sign", "words"), [(1, "leads were swapped"), (-1, "leads were not swapped")])
+def test_a_current_that_is_negative_while_the_voltage_rises_was_measured_the_other_way_round(
+    sign: int, words: str
+) -> None:
+    entries = ENTRIES | {"current": LogBlock(path="current.csv", sign=sign)}
+    found = {"voltage": log(GOOD, "V"), "current": log(-1.0, "A")}
+    told_of = " / ".join(str(one) for one in plausibility.of_logs(found, entries, cell=Cell()))
+    assert words in told_of
+
+
+@pytest.mark.parametrize(
+    ("rows", "ends", "fault"), [(50, 1, True), (50, 2, True), (400, 2, False), (400, 4, True)]
+)
+def test_a_rise_is_from_the_first_hundredth_of_a_log_to_its_last(rows: int, ends: int, fault: bool) -> None:
+    """Of fifty rows one, of four hundred four: 3.3 V in so many of them, then 3.7 V, 3.65 V at the end."""
+    volts = np.full(rows, 3.7)
+    volts[:ends], volts[-8:] = 3.3, 3.65
+    entry = logs.of_series(pd.Series(volts, np.arange(float(rows))), "V")
+    current = logs.of_series(
+        pd.Series(np.where(np.arange(rows) % (rows - 1), 1.0, 0.0), np.arange(float(rows))), "A"
+    )
+    assert (plausibility._rise(entry, current, 0.01) is not None) is fault
+
+
+@pytest.mark.parametrize(("first_A", "rests"), [(0.045, True), (0.055, False)])
+def test_a_log_rests_at_less_than_a_tenth_of_its_largest_current(first_A: float, rests: bool) -> None:
+    amps = np.full(ROWS, 0.5)
+    amps[[0, -1]] = first_A
+    assert (plausibility._rise(log(rising(3.3, 0.35), "V"), log(amps, "A"), 0.01) is not None) is rests
 
 
 @pytest.mark.parametrize(("out_s", "fault"), [(7199.0, False), (7300.0, True)])

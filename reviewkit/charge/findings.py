@@ -159,7 +159,7 @@ def under_label(items: Sequence[Finding], run: ChargeResult, *, name_run: bool) 
     return [
         replace(
             item,
-            key=item.key.replace("charge.", f"charge.{run.record.label}.", 1),
+            key=f"charge.{run.record.label}.{item.key.removeprefix('charge.')}",
             label=item.label + ending,
         )
         for item in items

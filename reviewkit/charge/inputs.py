@@ -151,11 +151,11 @@ def charge_current_limit(cell: Cell) -> Limit | None:
 
 def termination_limit(cell: Cell) -> Limit | None:
     """Return between which currents a charge is to stop: as declared, else C/50 to C/10 where C is known."""
-    rated, low, high = cell.rated_capacity_Ah or 0.0, cell.min_termination_A, cell.max_termination_A
+    rated, low, high = cell.rated_capacity_Ah, cell.min_termination_A, cell.max_termination_A
     told, usual = low is not None or high is not None, []
-    if low is None and rated and (high is None or rated / 50 < high):
+    if rated and low is None and (high is None or rated / 50 < high):
         low, usual = rated / 50, ["C/50"]
-    if high is None and rated and (not told or rated / 10 > (low or 0.0)):
+    if rated and high is None and (low is None or rated / 10 > low):
         high, usual = rated / 10, [*usual, "C/10"]
     if low is None and high is None:
         return None

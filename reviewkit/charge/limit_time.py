@@ -277,8 +277,8 @@ def _crossings(current_A: FloatArray) -> int:
     if high - low <= 0.3 * abs(high):
         return 0
     place = (current_A - low) / (high - low)
-    on = place[(place < 0.3) | (place > 0.7)] > 0.5
-    return int(np.count_nonzero(on[1:] != on[:-1]))
+    ends = np.rint(place[(place < 0.3) | (place > 0.7)])
+    return int(np.count_nonzero(np.diff(ends)))
 
 
 def _levels(time_s: FloatArray, current_A: FloatArray, plateau_A: float) -> list[float]:

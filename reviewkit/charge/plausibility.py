@@ -229,9 +229,9 @@ def of_record(
         How far the clocks are apart by the review file, where it says so.
     """
     charging = record.current > _CHARGING * max(float(record.current.max()), record.noise_A)
-    volts = record.voltage[charging]
-    covered = float(np.isfinite(volts).mean()) if len(volts) else 1.0
-    apart_s = abs(record.clock_offset.value) if record.clock_offset else 0.0
+    seen = np.isfinite(record.voltage[charging])
+    offset = record.clock_offset
+    days_apart = offset is not None and abs(offset.value) > _APART_S
     if declared_s is not None and not _meet(voltage, current, declared_s):
         yield ReviewFileError(
             f"with this 'clock_offset_s' ({declared_s:.0f} s in all) no reading of {current.path} falls into "
@@ -241,11 +241,12 @@ def of_record(
             expected="what to add to the current log's seconds, so that both logs show the same charge",
             remedy="Correct it, or leave it out: the logs' own steps may tell.",
         )
-    elif declared_s is None and voltage.started and current.started and apart_s > _APART_S:
+    elif declared_s is None and voltage.started and current.started and days_apart:
         yield _days_apart(voltage, current, record)
-    elif covered < _LEAST_COVERED:
+    elif len(seen) and seen.mean() < _LEAST_COVERED:
         yield LogError(
-            f"it has readings for only {100 * covered:.0f} % of the time that the current log shows charging",
+            f"it has readings for only {100 * seen.mean():.0f} % of the time that the current log shows "
+            "charging",
             file=voltage.path,
             expected=f"the same charge as in {current.path}",
             remedy="Check that both logs are of this charge, and their clocks; 'clock_offset_s' moves one.",
@@ -285,7 +286,7 @@ def _charged_again(record: ChargeRecord, charging: np.ndarray, current: Log) -> 
     """Give a fault if the cell charges for minutes far below the voltage that it had reached before."""
     known = charging & np.isfinite(record.voltage)
     volts, moments = record.voltage[known], record.time_s[known]
-    if len(volts) < 2:
+    if not len(volts):
         return
     fallen = np.maximum.accumulate(_steadied(volts)) - volts > _FALL_V
     usual_s = np.minimum(np.diff(moments, append=moments[-1]), 3 * record.interval_s)
