@@ -70,7 +70,7 @@ def test_a_charge_is_counted_from_the_row_before_it_to_the_row_after_it() -> Non
     assert found.total_Ah == pytest.approx(40 / 3600)
     # Watts at the rows: 0, 3.7, 3.8, 3.9, 4.0, 0.
     # So does a lone last row.
-    assert counted([0.0, 1.0, 1.0, 0.5], 1, 2).current_A.tolist() == [0, 1, 1, 0]
+    assert counted([0.0, 0.0, 1.0, 1.0, 0.5], 2, 3).current_A.tolist() == [0, 1, 1, 0]
     assert found.energy_Wh[-1] == pytest.approx(10 * (3.7 / 2 + 3.75 + 3.85 + 3.95 + 4.0 / 2) / 3600)
     assert found.charge_Ah[0] == found.energy_Wh[0] == 0.0
 
