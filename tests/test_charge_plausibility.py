@@ -248,7 +248,7 @@ def test_logs_that_begin_a_day_and_a_half_apart_are_of_two_charges(days: float, 
 
 @pytest.mark.parametrize(
     ("declared_s", "fault"),
-    [(0.0, False), (7100.0, False), (7300.0, True), (-7100.0, False), (-7300.0, True)],
+    [(0.0, False), (7199.5, False), (7200.5, True), (-7199.5, False), (-7200.5, True)],
 )
 def test_logs_of_two_hours_have_no_moment_in_common_two_hours_apart(declared_s: float, fault: bool) -> None:
     found = of_record(GOOD, np.ones(ROWS), declared_s=declared_s, apart_s=0.0)
