@@ -449,7 +449,10 @@ def test_what_was_seen_was_tried(seen: int | None, tried: int | None, words: str
         ),
         (
             "ui_signals",
-            [{"x": {"flashes": 1, "seconds": 0.1}}, {"x": {"lit_s": [0.1], "dark_s": [0.1]}}],
+            [
+                {"x": {"flashes": 1, "seconds": 0.1, "video_frames_per_second": 0.5}},
+                {"x": {"lit_s": [0.1], "dark_s": [0.1]}},
+            ],
             [
                 {"x": {"flashes": 0, "seconds": 1}},
                 {"x": {"flashes": 1, "seconds": 0}},

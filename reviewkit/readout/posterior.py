@@ -312,8 +312,6 @@ def _even(count: int) -> FloatArray:
     Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods (1992), chapter 3: Kronecker
     sequences; from memory.
     """
-    ratio = 1.0
-    for _ in range(50):  # the root of x⁵ = x + 1
-        ratio = (1 + ratio) ** (1 / 5)
+    ratio = np.roots([1, 0, 0, 0, -1, -1]).real.max()  # x⁵ = x + 1
     powers = ratio ** -np.arange(1.0, 5.0)
     return np.asarray((0.5 + powers[:, None] * np.arange(count)) % 1.0)
