@@ -65,6 +65,7 @@ def test_an_edge_is_a_tenth_of_the_height_off_at_most(value: float, told: str) -
     """
     assert (abs(100 - (50 + value / 2)) <= 10) == (told == "rectangular")
     assert outline([*FLAT[:5], value]) == told
+    assert outline([*FLAT[:5], value], count=1) == told
 
 
 @pytest.mark.parametrize(
@@ -132,6 +133,12 @@ def test_an_outline_is_seen_from_two_rows_at_one_level_and_three_in_all(
     pulse: list[float], count: int, told: str
 ) -> None:
     assert outline(pulse, count=count) == told
+
+
+@pytest.mark.parametrize(("beside", "told"), [(93.5, "rectangular"), (92.5, "")])
+def test_rows_are_at_one_level_within_a_fiftieth_and_five_times_the_noise(beside: float, told: str) -> None:
+    """Of 100 A and 1 A: from 98 − 5 A on."""
+    assert outline([beside, 100.0, beside], noise=1.0) == told
 
 
 @pytest.mark.parametrize(("wide", "told"), [(1.8, ""), (2.3, "rectangular"), (3.4, "rectangular")])
