@@ -37,7 +37,7 @@ def taper(count: int) -> np.ndarray:
 
 def test_a_plateau_and_a_taper_give_resistance_set_voltage_and_knee() -> None:
     current = np.concatenate([np.ones(150), taper(100)])
-    found = segmentation.account(bins(current, np.arange(250) >= 150))
+    found = segmentation.account(bins(current, np.arange(250) >= 150), rig_ohm=0.0)
     assert [one.kind for one in found.stretches] == [LEVEL, HELD]
     assert found.stretches[1].first == pytest.approx(150, abs=1)
     assert found.ohm == pytest.approx(OHM, abs=0.003)
@@ -48,20 +48,20 @@ def test_a_plateau_and_a_taper_give_resistance_set_voltage_and_knee() -> None:
 def test_steps_and_a_slope_are_no_voltage_limit() -> None:
     slope = np.linspace(0.7, 0.5, 60)
     current = np.concatenate([np.ones(60), np.full(40, 0.7), slope, 0.5 * taper(90)])
-    found = segmentation.account(bins(current, np.arange(250) >= 160))
+    found = segmentation.account(bins(current, np.arange(250) >= 160), rig_ohm=0.0)
     assert [one.kind for one in found.stretches] == [LEVEL, LEVEL, SLOPE, HELD]
     assert found.stretches[-1].first == pytest.approx(160, abs=2)
 
 
 def test_a_charge_that_never_reaches_its_limit_has_none() -> None:
-    found = segmentation.account(bins(np.ones(200), np.zeros(200, dtype=bool)))
+    found = segmentation.account(bins(np.ones(200), np.zeros(200, dtype=bool)), rig_ohm=0.0)
     assert found.set_V is None
     assert [one.kind for one in found.stretches] == [LEVEL]
 
 
 def test_a_steady_trickle_is_still_at_the_voltage_limit() -> None:
     current = np.concatenate([np.ones(100), np.maximum(taper(200), 0.02)])
-    found = segmentation.account(bins(current, np.arange(300) >= 100))
+    found = segmentation.account(bins(current, np.arange(300) >= 100), rig_ohm=0.0)
     assert [one.kind for one in found.stretches] == [LEVEL, HELD]
 
 
@@ -69,7 +69,7 @@ def test_no_stretch_crosses_a_gap() -> None:
     current = np.concatenate([np.ones(150), taper(100)])
     whole = bins(current, np.arange(250) >= 150)
     whole.group[200:] = 1
-    found = segmentation.account(whole)
+    found = segmentation.account(whole, rig_ohm=0.0)
     assert [one.first for one in found.stretches][-1] == 200
     assert found.stretches[-1].kind == HELD
 
@@ -78,4 +78,4 @@ def test_another_resistance_to_start_from_leads_to_the_same_account() -> None:
     current = np.concatenate([np.ones(150), taper(100)])
     one = bins(current, np.arange(250) >= 150)
     far = segmentation.account(one, rig_ohm=0.6)
-    assert far.ohm == pytest.approx(segmentation.account(one).ohm, abs=0.001)
+    assert far.ohm == pytest.approx(segmentation.account(one, rig_ohm=0.0).ohm, abs=0.001)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from reviewkit.charge import regimes, segmentation, transition
+from reviewkit.charge import regimes, segmentation, statistics, transition
 from reviewkit.charge.profile import Bins, Block
 from reviewkit.charge.regimes import Phase
 from reviewkit.charge.segmentation import HELD, LEVEL, PASSING, SLOPE, Account, Stretch, _Costs
@@ -220,7 +220,7 @@ def test_an_account_starts_where_the_currents_fall_happens_at_one_voltage() -> N
     assert account.kinds(82)[:3].tolist() == [LEVEL] * 3
     assert account.kinds(82)[-2:].tolist() == [PASSING] * 2
     assert int(np.argmin(account.knee_costs)) == account.stretches[1].first
-    plain = segmentation.account(binned(np.ones(40), np.linspace(3.6, 4.0, 40)))
+    plain = segmentation.account(binned(np.ones(40), np.linspace(3.6, 4.0, 40)), rig_ohm=0.0)
     assert (plain.ohm, plain.set_V, len(plain.stretches)) == (None, None, 1)
     assert np.isinf(plain.knee_costs[:-1]).all()
     assert plain.knee_costs[-1] == plain.cost == pytest.approx(12.0)
@@ -251,7 +251,7 @@ def test_a_bends_losses_are_those_of_least_squares_at_each_place(level: bool) ->
 @pytest.mark.parametrize(("count", "left"), [(799, 799), (800, 400), (1201, 400)])
 def test_more_than_400_rows_are_averaged(count: int, left: int) -> None:
     time = np.arange(float(count))
-    means, values = transition._averaged(time, 2 * time)
+    means, values = statistics.averaged(time, 2 * time, transition.MOST_ROWS)
     assert len(means) == left
     assert values == pytest.approx(2 * means)
     assert means[0] == (count // 400 - 1) / 2 if count >= 800 else means[0] == 0
@@ -326,7 +326,7 @@ def test_bends_in_ever_shorter_windows_carry_scatter_shape_rows_and_display(
     monkeypatch.setattr(transition, "_bend", bend)
     monkeypatch.setattr(transition, "_standing", lambda *rest: 0.7)
     record = SimpleNamespace(time_s=np.arange(50.0), interval_s=1.0)
-    found = transition._bends(record, np.ones(50), 0.0, 100.0, 0.01)
+    found = transition._bends(record, np.ones(50), 0.0, 100.0, 0.01, hidden=0.0, level=False)
     assert reached == [100.0, 50.0, 25.0, 12.5]
     sizes = [[part.size for part in one.components] for one in found]
     # What half the window moves beyond its own scatter, and a quarter of the scatter; of the last an eighth.
@@ -349,10 +349,10 @@ def test_a_window_reaches_over_ten_rows_and_one_that_contradicts_a_surer_one_is_
     monkeypatch.setattr(transition, "_bend", lambda *rest, level: next(told))
     monkeypatch.setattr(transition, "_standing", lambda *rest: 0.0)
     record = SimpleNamespace(time_s=np.arange(50.0), interval_s=1.0)
-    found = transition._bends(record, np.ones(50), 0.0, 21.0, 0.01)
+    found = transition._bends(record, np.ones(50), 0.0, 21.0, 0.01, hidden=0.0, level=False)
     assert len(found) >= 1
     assert found[0].value == 10.0
-    assert transition._bends(record, np.ones(50), 0.0, 10.0, 0.01) == []
+    assert transition._bends(record, np.ones(50), 0.0, 10.0, 0.01, hidden=0.0, level=False) == []
 
 
 @pytest.mark.parametrize(

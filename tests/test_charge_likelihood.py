@@ -12,7 +12,7 @@ import pytest
 from test_charge_numbers import AMMETER, VOLTMETER
 
 from reviewkit import charge
-from reviewkit.charge import segmentation, transition
+from reviewkit.charge import segmentation, statistics, transition
 from reviewkit.charge.profile import Bins
 from reviewkit.charge.segmentation import HELD, LEVEL, PASSING, SLOPE, Stretch
 
@@ -204,8 +204,8 @@ def test_a_display_that_stands_still_hides_the_begin_of_a_fall(rows: int, hidden
 def test_many_rows_about_a_bend_are_averaged_by_groups() -> None:
     """1,000 rows are halved, 700 left alone: at least 400 remain."""
     time = np.arange(1000.0)
-    few, values = transition._averaged(time, 2 * time)
+    few, values = statistics.averaged(time, 2 * time, transition.MOST_ROWS)
     assert few[:2].tolist() == [0.5, 2.5]
     assert (values == 2 * few).all()
     assert len(few) == 500
-    assert len(transition._averaged(time[:700], time[:700])[0]) == 700
+    assert len(statistics.averaged(time[:700], time[:700], transition.MOST_ROWS)[0]) == 700

@@ -256,7 +256,7 @@ def test_a_bend_scatters_by_as_much_as_is_stated_of_it() -> None:
     ratios = []
     for knee_s in rng.uniform(1760.0, 1840.0, 60):
         current = 0.8 * np.exp(-np.maximum(time - knee_s, 0.0) / 2500.0) + rng.normal(0.0, 4e-3, len(time))
-        found = transition._bends(record, current, 1800.0, 900.0, 1e-5)
+        found = transition._bends(record, current, 1800.0, 900.0, 1e-5, hidden=0.0, level=False)
         surest = min(found, key=lambda one: one.standard)
         ratios.append((surest.value - knee_s) / surest.standard)
     assert 0.95 < math.sqrt(np.mean(np.square(ratios))) < 1.5

@@ -538,9 +538,9 @@ def test_a_relaxation_is_a_sum_of_exponentials_of_positive_weight() -> None:
     doubt = carried.components[1]
     left = abs(carried.value - volts[-15:].mean())
     assert doubt.size >= 0.5 * left - 1e-12
-    averaged, means = voltages._averaged(np.arange(1500.0), 2 * np.arange(1500.0))
+    averaged, means = statistics.averaged(np.arange(1500.0), 2 * np.arange(1500.0), 500)
     assert (len(averaged), averaged[0], means[0]) == (500, 1.0, 2.0)
-    assert len(voltages._averaged(np.arange(999.0), np.arange(999.0))[0]) == 999
+    assert len(statistics.averaged(np.arange(999.0), np.arange(999.0), 500)[0]) == 999
 
 
 # ------------------------------------------------------------------ the cell as a circuit

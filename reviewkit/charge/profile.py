@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -28,11 +28,6 @@ NOISES = 5.0
 START_STEPS, STOP_STEPS = 5.0, 3.0
 """The same in steps of the display: a reading that flickers between two of them is no current that
 starts: chosen.
-"""
-
-LEAST_ON = 2.0
-"""An on-time whose first and last row lie so many intervals of the slower log apart shows its level: chosen,
-three rows, of which one is clear of both edges.
 """
 
 UNRESOLVED = 0.1
@@ -179,7 +174,7 @@ class Bins:
         """Return the same in bins of up to `by` neighbours of one group and much the same current."""
         jump = np.abs(np.diff(self.current_A)) > 6 * (self.current_sd[1:] + self.current_sd[:-1])
         jump &= np.abs(np.diff(self.current_A)) > 0.05 * np.abs(self.current_A[1:])
-        run = np.cumsum(np.concatenate([[0], (np.diff(self.group) != 0) | jump]))
+        run = np.cumsum(np.concatenate([[False], (np.diff(self.group) != 0) | jump]))
         since = np.arange(len(run)) - np.searchsorted(run, run)
         first = np.flatnonzero(since % by == 0)
         size = np.diff(np.append(first, len(run)))
@@ -232,13 +227,13 @@ class Profile:
     blocks: tuple[Block, ...]
     on: BoolArray
     pulsing: BoolArray
-    pauses_s: tuple[tuple[float, float], ...] = field(default=())
-    resolved: bool = True
-    edges: int = 0
+    pauses_s: tuple[tuple[float, float], ...]
+    resolved: bool
+    edges: int
 
     def on_at(self, time_s: FloatArray) -> BoolArray:
         """Return which moments are those of rows inside an on-time: for some of the log's own rows."""
-        rows = np.minimum(np.searchsorted(self.time_s, time_s - 1e-9), len(self.time_s) - 1)
+        rows = np.minimum(np.searchsorted(self.time_s, time_s), len(self.time_s) - 1)
         return np.asarray(self.on[rows])
 
 
@@ -336,10 +331,10 @@ def _to_their_ends(record: ChargeRecord, spans: list[tuple[int, int]], low_A: fl
 
     A single reading's noise ends no charge. Where current flows again before that, the stop is left as it is.
     """
-    if low_A >= record.current.max():
-        return spans
     above = running_median(record.current, 5) > low_A
-    first, last = (np.array(ends) for ends in zip(*(runs(above) or [(0, 0)]), strict=True))
+    if not above.any():
+        return spans
+    first, last = np.array(runs(above)).T
     found = []
     for index, span in enumerate(spans):
         following = spans[index + 1][0] if index + 1 < len(spans) else len(record.current)
@@ -400,7 +395,7 @@ def _shallow(record: ChargeRecord, spans: list[tuple[int, int]]) -> BoolArray:
     lowest = np.minimum.reduceat(record.current, cuts)[::2]
     before = record.current[np.maximum(last - 1, first)][:-1]
     shallow = before - lowest < np.maximum(8 * record.noise_A, 2 * FADING * before)
-    return np.concatenate([[False], shallow | (lowest > 0.5 * before)])
+    return np.concatenate([[False], shallow])
 
 
 def fades(record: ChargeRecord, span: tuple[int, int], until: int | None = None) -> bool:
@@ -430,7 +425,7 @@ def fades(record: ChargeRecord, span: tuple[int, int], until: int | None = None)
     later = record.current[last + 1 : until][10:40]
     on = float(np.median(after) - np.median(later)) if len(later) > 10 else 0.0
     # A cut-off ends at a level; a current that was falling, or falls on, has only passed a threshold.
-    if drop < 1.5 * falling + 1.5 * record.noise_A or on > max(FALLS_ON * drop, 0.5 * record.noise_A):
+    if drop < 1.5 * falling + 1.5 * record.noise_A or on > FALLS_ON * drop:
         return True
     return drop < max(3 * record.noise_A, 1.5 * record.ammeter.resolution, FADING * float(np.median(before)))
 
@@ -468,7 +463,7 @@ def _joins(record: ChargeRecord, spans: list[tuple[int, int]]) -> list[str]:
     # A gap of the log within a train is no pause of the charger.
     within = np.concatenate([pulsed[1:], [False]]) & np.concatenate([[False], pulsed[:-1]])
     holes = np.array([gap.start_s for gap in record.gaps])
-    gapped = np.searchsorted(holes, time[last[:-1]] - 1e-6) < np.searchsorted(holes, time[first[1:]] - 1e-6)
+    gapped = np.searchsorted(holes, time[last[:-1]]) < np.searchsorted(holes, time[first[1:]])
     how[within & gapped & (after > AS_MUCH * before)] = "pulse"
     return list(how)
 
@@ -588,7 +583,9 @@ def _resolved(record: ChargeRecord, spans: list[tuple[int, int]], joins: list[st
         [np.arange(_inner(*spans[index])[0], _inner(*spans[index])[1] + 1) for index in many]
     )
     levels = record.current[rows]
-    change = np.abs(np.diff(levels)) / np.maximum(np.maximum(levels[1:], levels[:-1]), 1e-12)
+    change = np.abs(np.diff(levels)) / np.maximum(
+        np.maximum(levels[1:], levels[:-1]), record.ammeter.resolution
+    )
     return bool(np.quantile(change, 0.7) < UNRESOLVED)
 
 
@@ -612,9 +609,11 @@ def bins(record: ChargeRecord, profile: Profile) -> Bins:
     columns = [_block_bins(record, profile, block, number) for number, block in enumerate(profile.blocks)]
     joined = [np.concatenate(parts) for parts in zip(*columns, strict=True)]
     time, span, current, count, volts, seen, group, pulsing = joined
-    scatter = np.where(pulsing > 0, 0.0 if profile.resolved else 0.5 * profile.level_A, record.noise_A)
+    # Rows that average over switchings show anything up to the level.
+    hidden = (pulsing > 0) & (not profile.resolved)
+    scatter = np.where(hidden, max(0.5 * profile.level_A, record.noise_A), record.noise_A)
     noise = np.hypot(
-        np.maximum(scatter, record.noise_A) / np.sqrt(count),
+        scatter / np.sqrt(count),
         _display(record.noise_A, record.ammeter.resolution),
     )
     current_sd = np.hypot(noise, DRIFT * np.abs(current))
@@ -655,17 +654,17 @@ def _block_bins(record: ChargeRecord, profile: Profile, block: Block, number: in
     use = on if on.any() else np.ones(len(on), dtype=bool)
     if not profile.resolved:
         use = use | pulsing
-    size = len(edges) - 1
-    count = np.bincount(index[use], minlength=size)
+    count = np.bincount(index[use])
     filled = np.flatnonzero(count)
-    current = np.bincount(index[use], amps[use], size)[filled] / count[filled]
-    middle = np.bincount(index[use], time[use], size)[filled] / count[filled]
-    pulses = np.bincount(index[use], pulsing[use], size)[filled] / count[filled] > 0.5
+    current, middle, pulsed = (
+        np.bincount(index[use], one[use])[filled] / count[filled] for one in (amps, time, pulsing)
+    )
+    pulses = pulsed > 0.5
     low, high = edges[filled], edges[filled + 1]
     volts, seen = _voltage(record, low, high, middle, pulses)
     volts[_beside_a_switching(record, profile, block, low, high)] = np.nan
-    pieces = np.searchsorted(holes, middle)
-    group = number * 10_000 + pieces
+    before = sum(gap.start_s < time[0] for gap in record.gaps)
+    group = number + before + np.searchsorted(holes, middle)
     return [middle, high - low, current, count[filled], volts, seen, group, pulses]
 
 
@@ -725,7 +724,7 @@ def _finer(
     record: ChargeRecord, profile: Profile, even: FloatArray, time: FloatArray, amps: FloatArray
 ) -> list[FloatArray]:
     """Return further edges where the current changes much within a bin: a short taper needs them."""
-    if len(time) < 2:
+    if not len(time):
         return []
     at = np.interp(even, time, amps)
     change = np.abs(np.diff(at)) / max(FINE_SHARE * profile.level_A, record.ammeter.resolution)

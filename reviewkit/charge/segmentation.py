@@ -107,7 +107,7 @@ class Account:
         return found
 
 
-def account(bins: Bins, *, rig_ohm: float = 0.0) -> Account:
+def account(bins: Bins, *, rig_ohm: float) -> Account:
     """Return the likeliest account of a charge.
 
     Parameters
@@ -180,11 +180,11 @@ class _Costs:
         count = len(bins)
         first, end = np.arange(count + 1)[:, None], np.arange(count + 1)[None, :]
         self.length = end - first
-        group = np.append(bins.group, -1)
+        group = np.append(bins.group, np.nan)
         whole = (self.length > 0) & (group[:, None] == np.roll(group, 1)[None, :])
         self.barred = np.where(whole, 0.0, np.inf)
         weight = 1 / bins.current_sd**2
-        time = (bins.time_s - bins.time_s[0]) / 3600
+        time = bins.time_s - bins.time_s[0]
         away = bins.current_A - float(np.median(bins.current_A))
         sums = [_spans(weight * one) for one in (np.ones(count), time, time**2, away, away * time, away**2)]
         with np.errstate(all="ignore"):
@@ -247,7 +247,7 @@ def _forward(costs: FloatArray) -> tuple[FloatArray, npt.NDArray[np.int_]]:
 
 def _walk(back: npt.NDArray[np.int_]) -> Iterator[tuple[int, int]]:
     pieces, end = [], len(back) - 1
-    while end > 0:
+    while end:
         pieces.append((int(back[end]), end))
         end = int(back[end])
     return reversed(pieces)
@@ -285,9 +285,7 @@ def _below(bins: Bins, path: tuple[Stretch, ...], ohm: float, set_V: float) -> i
     )
 
 
-def _partition(
-    free: _Costs, ohm: float, set_V: float, widened: float = 1.0
-) -> tuple[float, tuple[Stretch, ...]]:
+def _partition(free: _Costs, ohm: float, set_V: float, widened: float) -> tuple[float, tuple[Stretch, ...]]:
     held, above = free.limit(ohm, set_V, widened)
     others = np.minimum(np.minimum(free.level, free.slope) + above, free.passing) + free.barred
     total, back = _forward(np.minimum(others, held))
@@ -298,13 +296,13 @@ def _partition(
 def _line(bins: Bins, inside: np.ndarray, before_ohm: float) -> tuple[float, float]:
     """Return resistance and set voltage of the bins at the limit; a short span keeps the resistance."""
     volts, amps = bins.voltage_V[inside], bins.current_A[inside]
-    weight = 1 / np.hypot(bins.voltage_sd[inside], before_ohm * bins.current_sd[inside]) ** 2
-    weight = weight * np.minimum(bins.span_s[inside], 60.0)
+    noise = np.hypot(bins.voltage_sd[inside], before_ohm * bins.current_sd[inside])
+    weight = np.minimum(bins.span_s[inside], 60.0) / noise**2
     mean_V, mean_A = float(np.average(volts, weights=weight)), float(np.average(amps, weights=weight))
     spread = float((weight * (amps - mean_A) ** 2).sum()) / float(weight.sum())
     slope = float((weight * (amps - mean_A) * (volts - mean_V)).sum()) / float(weight.sum())
     # As if the resistance before were known to a tenth of an ohm.
-    own = float(np.mean(bins.voltage_sd[inside])) ** 2 / 0.01 / max(1, int(inside.sum()))
+    own = float(np.mean(bins.voltage_sd[inside])) ** 2 / 0.01 / int(inside.sum())
     ohm = (-slope + own * before_ohm) / (spread + own)
     ohm = float(np.clip(ohm, 0.0, MOST_OHM))
     return ohm, mean_V + ohm * mean_A
@@ -319,7 +317,7 @@ def _knee_costs(free: _Costs, ohm: float, set_V: float) -> FloatArray:
     costs = np.minimum(others, held)
     rest = np.zeros(count)
     from_here = np.full(count, np.inf)
-    for first in range(count - 2, -1, -1):
+    for first in reversed(range(count - 1)):
         from_here[first] = float((held[first, first + 1 :] + rest[first + 1 :]).min())
         rest[first] = float((costs[first, first + 1 :] + rest[first + 1 :]).min())
     found = np.asarray(before + from_here, dtype=np.float64)

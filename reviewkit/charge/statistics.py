@@ -39,6 +39,26 @@ def weights(time_s: FloatArray) -> FloatArray:
     return np.asarray((before + after) / 2, dtype=np.float64)
 
 
+def averaged(time_s: FloatArray, values: FloatArray, most: int) -> tuple[FloatArray, FloatArray]:
+    """Return means over as many neighbours each as leave at least `most` rows of many; few are left alone.
+
+    Parameters
+    ----------
+    time_s, values : array, shape (n,)
+    most : int
+        Of less than twice as many rows each stays by itself.
+
+    Returns
+    -------
+    tuple of array
+        Mean times and mean values; rows at the end that fill no group are left out.
+    """
+    size = max(len(time_s) // most, 1)
+    shape = (len(time_s) // size, size)
+    means = [one[: shape[0] * size].reshape(shape).mean(axis=1) for one in (time_s, values)]
+    return means[0], means[1]
+
+
 def weighted_median(values: FloatArray, weight: FloatArray, step: float) -> float:
     """Return the time-weighted median of readings shown in steps.
 

@@ -14,6 +14,7 @@ from reviewkit.charge.profile import Bins, Block, Profile
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.segmentation import CLOSE, HELD, Account
 from reviewkit.charge.series_resistance import correlation_length
+from reviewkit.charge.statistics import averaged
 from reviewkit.metrology import Component, Measured, shaken_left
 
 PLACES = 121
@@ -104,30 +105,19 @@ def _brackets(
     costs = account.knee_costs[:count]
     near = np.flatnonzero((costs <= costs.min() + CLOSE) & np.isfinite(bins.voltage_V[:count]))
     near = np.union1d(near, [first])
-    groups = np.split(near, np.flatnonzero(np.diff(near) > 2) + 1)
-    edges = bins.time_s - bins.span_s / 2
-    found = []
-    own = (float(edges[first]), float(edges[first]))
-    for one in groups:
-        while (
-            one[0] > 1
-            and not np.isfinite(bins.voltage_V[one[0] - 1])
-            and bins.group[one[0]] == bins.group[one[0] - 1]
-        ):
-            # Where no voltage was logged the limit may have been reached sooner.
-            one = np.concatenate([[one[0] - 1], one])
-        early = (
-            bins.time_s[max(one[0] - 1, 0)] if bins.group[one[0]] == bins.group[max(one[0] - 1, 0)] else None
-        )
-        pair = (float(edges[one[0]] if early is None else early), float(bins.time_s[one[-1]]))
-        if early is None and one[0] > 0:
-            # The knee may lie in the gap before.
-            pair = (float(bins.time_s[one[0] - 1]), pair[1])
-        if first in one:
+    own, found = (0.0, 0.0), []
+    for one in np.split(near, np.flatnonzero(np.diff(near) > 2) + 1):
+        begin = one[0]
+        # Where no voltage was logged the limit may have been reached sooner.
+        while begin and np.isnan(bins.voltage_V[begin - 1]) and bins.group[begin] == bins.group[begin - 1]:
+            begin -= 1
+        # The bin before may lie before a gap: the knee may lie in it.
+        pair = (float(bins.time_s[max(begin - 1, 0)]), float(bins.time_s[one[-1]]))
+        if begin <= first <= one[-1]:
             own = pair
         else:
             found.append(pair)
-    return own[0], own[1], tuple(found)
+    return *own, tuple(found)
 
 
 def _falls_at_once(record: ChargeRecord, profile: Profile, from_s: float, until_s: float) -> bool:
@@ -156,7 +146,7 @@ def _refined(
     middle, half = (low + high) / 2, (high - low) / 2
     whole = Measured(middle, "s", (Component("knee: between two bins", half, "s", "rectangular"),))
     end_s = main[-1].last_s
-    room = min(0.35 * (end_s - middle), 0.5 * max(middle - main[0].first_s, 0.0), 900.0)
+    room = min(0.35 * (end_s - middle), 0.5 * (middle - main[0].first_s), 900.0)
     reach = max(room, 2 * half, 8 * record.interval_s)
     pulsing = profile.edges and profile.pulsing[np.searchsorted(record.time_s, middle) - 1]
     if pulsing or half > WIDE_BINS * bin_s:
@@ -164,15 +154,17 @@ def _refined(
     local = record.between(middle - 3 * reach, middle + 3 * reach)
     flows = _flowing(local, main)
     current = np.where(flows & profile.on_at(local.time_s), local.current, np.nan)
-    found = _bends(local, current, middle, reach, record.ammeter.resolution)
-    regulation = local.voltage + (account.ohm or 0.0) * current - (account.set_V or 0.0)
-    hidden = (account.ohm or 0.0) * shaken_left(local.current, record.ammeter.resolution)
+    found = _bends(local, current, middle, reach, record.ammeter.resolution, hidden=0.0, level=False)
+    assert account.ohm is not None
+    assert account.set_V is not None
+    regulation = local.voltage + account.ohm * current - account.set_V
+    hidden = account.ohm * shaken_left(local.current, record.ammeter.resolution)
     by_voltage = _bends(
         local, regulation, middle, reach, record.voltmeter.resolution, hidden=hidden, level=True
     )
     if not record.clock_is_declared:
         found += [one.plus(*record.clock_components()) for one in by_voltage]
-    slack = half + 2 * float(np.median(np.diff(local.time_s))) if len(local.time_s) > 1 else half
+    slack = half + 2 * local.interval_s
     fits = [one for one in found if low - slack - one.expanded <= one.value <= high + slack + one.expanded]
     best = min(fits, key=lambda one: one.standard, default=None)
     if best is None:
@@ -194,8 +186,8 @@ def _bends(
     reach_s: float,
     step: float,
     *,
-    hidden: float = 0.0,
-    level: bool = False,
+    hidden: float,
+    level: bool,
 ) -> list[Measured]:
     """Return the bend of one quantity in ever shorter windows, each with its doubt."""
     found: list[Measured] = []
@@ -249,7 +241,7 @@ def _bend(
 ) -> tuple[float, float] | None:
     """Return where a line bends into a parabola (or a parabola into a level), and that place's spread [s]."""
     inside = (np.abs(time_s - rough_s) <= reach_s) & np.isfinite(values)
-    time, shown = _averaged(time_s[inside] - rough_s, values[inside])
+    time, shown = averaged(time_s[inside] - rough_s, values[inside], MOST_ROWS)
     if len(time) < 8:
         return None
     if level:
@@ -266,19 +258,11 @@ def _bend(
     variance = max(float(fine.min()) / (len(time) - 5), step**2 / 12 / per_row)
     # A display that stands on a step for several readings repeats itself: they count as fewer.
     variance *= correlation_length(_left(time, shown, bend_s, reach_s, level=level))
-    likely = np.exp(-0.5 * np.minimum((losses - losses[best]) / variance, 700.0))
+    likely = np.exp(-0.5 * (losses - losses[best]) / variance)
     likely /= likely.sum()
     middle = float(likely @ places)
     spread = max(float(np.sqrt(likely @ (places - middle) ** 2)), float(grid[1] - grid[0]))
     return rough_s + (-bend_s if level else bend_s), spread
-
-
-def _averaged(time: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    group = len(time) // MOST_ROWS
-    if group < 2:
-        return time, values
-    kept = len(time) // group * group
-    return time[:kept].reshape(-1, group).mean(axis=1), values[:kept].reshape(-1, group).mean(axis=1)
 
 
 def _base(time: FloatArray, reach: float, *, level: bool) -> FloatArray:
@@ -301,6 +285,6 @@ def _losses(
     first, second = (bent - (bent @ base) @ base.T for bent in (after, after**2))
     one, two, both = (first**2).sum(axis=1), (second**2).sum(axis=1), (first * second).sum(axis=1)
     by_one, by_two = first @ left, second @ left
-    determinant = np.maximum(one * two - both**2, 1e-12 * one * two + 1e-300)
+    determinant = np.maximum(one * two - both**2, 1e-12 * one * two + np.finfo(float).tiny)
     explained = (two * by_one**2 - 2 * both * by_one * by_two + one * by_two**2) / determinant
     return np.asarray(left @ left - explained, dtype=np.float64)

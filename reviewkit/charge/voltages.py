@@ -11,7 +11,7 @@ import pandas as pd
 from reviewkit.charge import ending
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import Phases
-from reviewkit.charge.statistics import across_gaps, line, scatter, weighted_median, weights
+from reviewkit.charge.statistics import across_gaps, averaged, line, scatter, weighted_median, weights
 from reviewkit.metrology import Component, Measured
 
 _BEFORE_S = 60.0
@@ -20,6 +20,9 @@ _PEAK_ROWS = 5
 _SETTLED_S = 30.0
 _LEAST_SHARE = 0.25
 """A relaxation is extrapolated only if at least this share of it was logged."""
+
+_MOST_ROWS = 500
+"""Rows fitted to a relaxation; more of them are averaged."""
 
 _LAGS_S = (20.0, 60.0, 200.0, 600.0, 2000.0, 6000.0)
 
@@ -181,7 +184,7 @@ def _peak_hidden(record: ChargeRecord, phases: Phases, value: float, last_s: flo
 def settle_from(record: ChargeRecord, phases: Phases) -> float:
     """Return when the cell was left alone [s]: cable pulled as declared, else end of the last charging."""
     last = phases.top_ups[-1] if phases.top_ups else phases.main[-1]
-    return max(record.cable_out_s or 0.0, last.last_s)
+    return last.last_s if record.cable_out_s is None else max(record.cable_out_s, last.last_s)
 
 
 def settled(record: ChargeRecord, phases: Phases, minutes: float) -> tuple[Measured | None, bool]:
@@ -202,8 +205,7 @@ def settled(record: ChargeRecord, phases: Phases, minutes: float) -> tuple[Measu
     if open_end or logged < _LEAST_SHARE * 60 * minutes:
         return None, False
     if logged >= 60 * minutes:
-        reach = min(_SETTLED_S, 0.1 * 60 * minutes)
-        reach = max(reach, 2 * record.voltage_interval_s)
+        reach = max(_SETTLED_S, 2 * record.voltage_interval_s)
         inside = np.abs(time - moment) <= reach
         if inside.sum() >= 2:
             return _median(record, time[inside], volts[inside], f"settled voltage, {minutes:g} min"), False
@@ -215,7 +217,7 @@ def settled(record: ChargeRecord, phases: Phases, minutes: float) -> tuple[Measu
 
 def _extrapolated(record: ChargeRecord, time: FloatArray, volts: FloatArray, moment: float) -> Measured:
     """Return a relaxation's voltage at a moment after its log has ended."""
-    time, volts = _averaged(time, volts)
+    time, volts = averaged(time, volts, _MOST_ROWS)
     slow = [lag for lag in _LAGS_S if lag < 3 * time[-1]]
     guesses = [
         _relaxed(time, volts, lags, moment) for lags in (slow, slow[:-1], [*slow, 3 * time[-1]]) if lags
@@ -240,12 +242,6 @@ def _relaxed(time: FloatArray, volts: FloatArray, lags: list[float], moment: flo
     weightings, _ = library.nnls(design, volts)
     later = np.array([math.exp(-moment / lag) for lag in lags] + [1.0])
     return float(later @ weightings)
-
-
-def _averaged(time: FloatArray, volts: FloatArray, most: int = 500) -> tuple[FloatArray, FloatArray]:
-    group = max(1, len(time) // most)
-    kept = len(time) // group * group
-    return time[:kept].reshape(-1, group).mean(axis=1), volts[:kept].reshape(-1, group).mean(axis=1)
 
 
 def _voltage_rows(record: ChargeRecord) -> tuple[FloatArray, FloatArray]:
