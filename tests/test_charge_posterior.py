@@ -1,4 +1,4 @@
-"""Set voltage and series resistance are the posterior of a line behind a display: summed by scipy on a grid."""
+"""Set voltage and series resistance: the posterior of a line behind a display, summed by scipy on a grid."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A record's rows: what is thinned, where the voltage is not known, what a gap is, how much a reading scatters."""
+"""A record's rows: what is thinned, where no voltage is known, what a gap is, how a reading scatters."""
 
 from __future__ import annotations
 
