@@ -754,6 +754,14 @@ def test_a_coarser_step_that_divides_all_values_and_fits_them_is_named() -> None
     assert analysis._doubts_of_step(two)[0] == 0.2
 
 
+def test_a_claim_of_no_error_at_all_is_not_kept(tmp_path: Path) -> None:
+    claims = [{"about": "readout.largest_error", "at_most": "0 V"}]
+    more = {"readout_resolution_V": 0.1, "claims": claims}
+    result = readout.analyse(written(tmp_path, "3.62,3.6", "3.66,3.7", **more), tmp_path)
+    found = readout.findings(result)["readout.largest_error"]
+    assert (found.limit.high, found.verdict) == (0.0, "fail")
+
+
 def test_steps_and_transitions_of_a_whole_table(tmp_path: Path) -> None:
     rows = ["3.62,3.6", "3.66,3.7", "3.78,3.8", "3.91,3.9", "3.98,4.0"]
     result = readout.analyse(written(tmp_path, *rows), tmp_path)
@@ -856,7 +864,7 @@ def test_a_budget_parts_the_readings_from_the_references_shared_error(tmp_path: 
     assert readout.findings(high_level)["readout.largest_error"].budget[0].sensitivity == 1.0
 
 
-@pytest.mark.parametrize(("width_mV", "decimals"), [(50, 2), (3, 3), (0.01, 3)])
+@pytest.mark.parametrize(("width_mV", "decimals"), [(50, 2), (30, 2), (16, 3), (3, 3), (0.01, 3)])
 def test_an_offset_in_a_sentence_has_two_or_three_decimals(
     width_mV: float, decimals: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -881,6 +889,9 @@ def test_marks_findings_have_a_lower_and_a_higher_end() -> None:
     other = report._brackets("threshold", [analysis.Bracket("x", None, 3.4)], ())[1]
     assert (other.value, other.low, other.high) == (3.4, None, 3.4)
     assert report.bracket(one, "warning").startswith("“low” shows ")
+    both = replace(one, high_V=3.3)
+    assert "hysteresis" not in report.bracket(both, "warning")
+    assert "hysteresis" in report.bracket(replace(both, overlap_V=0.01), "warning")
     assert report.bracket(one, "threshold").startswith("“low” has a threshold")
 
 

@@ -213,8 +213,9 @@ class Readout:
     def bound_V(self) -> Fraction:
         """How large the device's own offset is assumed to be at most [V]: as given, else a quarter step."""
         given = self.bench.readout_offset_bound_V
-        if given is not None or self.fit is None:
-            return exact(given or 0.0)
+        if given is not None:
+            return exact(given)
+        assert self.fit is not None
         return self.fit.model.step_V / 4  # common practice for a trimmed converter, no source
 
     @property

@@ -305,7 +305,7 @@ class ReadoutInputs(Block):
         if self.readout_range_V is not None:
             return self.readout_range_V
         usual = FLOOR_V.get(self.cell.chemistry, _FLOOR_V)
-        return max(usual, self.cell.floor_V or 0.0), self.cell.limit_V
+        return max(usual, self.cell.floor_V or usual), self.cell.limit_V
 
     @property
     def name(self) -> str:
@@ -317,10 +317,9 @@ class ReadoutInputs(Block):
         block = self.readout_voltmeter or self.voltmeter
         if block is None:
             return None
-        scales = [one.full_scale for one in block.ranges if one.full_scale is not None]
-        meters = [block.meter(scale) for scale in (self._volts(scale) for scale in scales)]
-        fitting = [one for one in meters if one.fits(highest_V)]
-        return min(fitting, key=lambda one: one.full_scale or 0.0) if fitting else block.meter()
+        scales = sorted(self._volts(one.full_scale) for one in block.ranges if one.full_scale is not None)
+        meters = (block.meter(scale) for scale in scales)
+        return next((one for one in meters if one.fits(highest_V)), None) or block.meter()
 
     @staticmethod
     def _volts(scale: float | str) -> float:

@@ -263,7 +263,7 @@ def _quantity(
             remedy="Correct the unit in the heading.",
         ) from failure
     # Twelve digits keep what was typed: 3912 mV is 3.912 V and not its binary neighbour.
-    return values if factor == 1.0 else (values * factor).round(12)
+    return (values * factor).round(12)
 
 
 def _check_reference(reference_V: pd.Series, meter: Meter | None, file: str) -> None:
