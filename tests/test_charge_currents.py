@@ -202,6 +202,18 @@ def test_a_shaped_plateau_ends_where_twice_the_knees_doubt_begins() -> None:
     )
 
 
+def test_a_plateau_of_many_rows_a_second_is_shaped_alike() -> None:
+    """Four rows a second: its ends are two rows, and nothing more, where no knee is doubted."""
+    current = np.concatenate((np.full(101, 1.0), np.full(101, 0.96)))
+    found = currents.droop(rows(current, every_s=0.25), phases_of(202))
+    inner, values = 0.25 * np.arange(1.0, 201.0), current[1:-1]
+    early = change_of(inner[:-2], values[:-2])
+    assert part(found, "end of the plateau").size == pytest.approx(
+        abs(early - change_of(inner, values)), rel=1e-6
+    )
+    assert currents.droop(rows(current[90:110], every_s=1 / 32), phases_of(20)) is not None
+
+
 @pytest.mark.parametrize(("count", "by_rows"), [(9, True), (8, False)])
 def test_of_fewer_than_five_rows_half_of_the_droop_is_open(count: int, by_rows: bool) -> None:
     """Without its first two of seven rows five are left, of six only four."""
@@ -241,7 +253,7 @@ def filled(gap: Gap, time: np.ndarray, current: np.ndarray, every_s: float) -> f
     return abs(changes[0] - changes[1]) / 2
 
 
-@pytest.mark.parametrize("gaps", [((200.0, 300.0),), ((100.0, 150.0), (600.0, 750.0))])
+@pytest.mark.parametrize("gaps", [((200.0, 300.0),), ((100.0, 150.0), (600.0, 750.0)), ((3.0, 60.0),)])
 def test_gaps_hide_whether_their_rows_were_at_one_end_or_at_the_other(gaps: Any) -> None:
     """Against polyfit over all rows, those missing put in; rows are 1 s apart and more than two hundred."""
     time = np.arange(0.0, 1001.0)

@@ -198,9 +198,9 @@ def _droop_of(sums: FloatArray, length: float) -> float:
 
 
 def _stands(record: ChargeRecord, phases: Phases, time: FloatArray) -> FloatArray:
-    """Return how long each of some rows stands [s]: across a gap of the log, never across a pause."""
+    """Return twice how long each of some rows stands [s]: across a gap of the log, never across a pause."""
     steps = np.diff(record.time_s)
-    stands = (np.append(steps, steps[-1]) + np.insert(steps, 0, steps[0])) / 2
+    stands = np.append(steps[:1], steps) + np.append(steps, steps[-1:])
     return np.ones(len(time)) if phases.pulsed else stands[np.searchsorted(record.time_s, time)]
 
 
