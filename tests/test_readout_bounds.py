@@ -391,16 +391,27 @@ def test_gains_of_the_reference_hold_bound_and_percent() -> None:
     assert gain_range(one) == (F("0.98") * F("0.99"), F("1.02") * F("1.01"))
 
 
-def test_weights_are_prior_times_misreadings_with_levels_alike_in_each_combination() -> None:
+@pytest.mark.parametrize(
+    ("step", "values", "pairs"),
+    [
+        ("0.1", 12, "3.62 3.6, 3.66 3.7, 3.12 3.2, 4.02 4.0, 3.88 3.9"),
+        ("0.1", 12, "3.62 3.6, 3.66 3.7, 3.12 3.6, 4.02 4.0, 3.88 3.9"),
+        ("0.5", 2.4, "3.05 3.0, 3.30 3.5, 3.80 3.5, 3.95 4.0, 3.40 4.0"),
+        # A misreading has one other value at least to be taken for.
+        ("0.8", 2, "3.05 3.2, 3.30 3.2, 3.80 3.2, 3.95 4.0, 3.40 4.0"),
+    ],
+)
+def test_weights_are_prior_times_misreadings_with_levels_alike_in_each_combination(
+    step: str, values: float, pairs: str
+) -> None:
     """Every cell's weight by plain sums over the cells that have the same rows wrong."""
-    one = device(bound="0.02")
-    readings = read(("3.62", "3.6"), ("3.66", "3.7"), ("3.12", "3.2"), ("4.02", "4.0"), ("3.88", "3.9"))
+    one = device(step, bound="0.02")
+    readings = read(*(tuple(pair.split()) for pair in pairs.split(", ")))
     cells = posterior.feasible_cells(readings, one.with_gain_bound(one.widened_bound), more=2)
     found = posterior._weights(cells, one)
     area = cells.gain_width * (cells.high_V - cells.low_V)
     # A gain lies within its bound in two standard deviations.
     prior = stats.norm.pdf(cells.gain, 1.0, 0.02 / 2) / stats.norm.pdf(1.0, 1.0, 0.02 / 2)
-    values = 1.2 / 0.1
     expected = np.zeros(len(found))
     for number, wrong in enumerate(cells.wrong):
         alike = (cells.wrong == wrong).all(axis=1)
@@ -475,6 +486,14 @@ def test_a_posterior_moves_levels_by_every_shared_error_alike() -> None:
     # 95.45 % of an even ±10 mV about 0.02 V.
     assert (low, high) == pytest.approx((0.02 - 0.009545, 0.02 + 0.009545), abs=2e-4)
     assert state.interval(np.arange(101.0), 0.9) == pytest.approx((5.0, 95.0))
+
+
+def test_a_gain_of_which_no_reading_tells_is_as_probable_as_before() -> None:
+    """A normal one about 1 with half its bound: one reading at the middle of the range."""
+    state = posterior.posterior(read(("3.6", "3.6")), device(bound="0.02"))
+    assert state.scale_gain.mean() == pytest.approx(1.0, abs=2e-6)
+    assert state.scale_gain.std() == pytest.approx(0.01, rel=1e-3)
+    assert state.scale_gain == pytest.approx(state.gain)
 
 
 def test_what_looks_like_a_gain_is_the_meters_percent_where_none_was_allowed() -> None:

@@ -96,7 +96,7 @@ def explain(readings: Sequence[Reading], model: Model, *, most: int | None = Non
     allowed = len(readings) // MOST_SHARE if most is None else most
     given = model.gain_bound
     found = {
-        bound: fewest(readings, model.with_gain_bound(bound), most=allowed + 2 * ABOUT_AS_FEW)
+        bound: fewest(readings, model.with_gain_bound(bound), most=len(readings))
         for bound in sorted({given * 0, given, model.widened_bound})
     }
     count = {bound: len(ways[0]) for bound, ways in found.items() if ways}
