@@ -249,6 +249,12 @@ def test_a_current_that_is_never_switched_has_no_part_for_it() -> None:
     ]
 
 
+def test_a_charge_is_open_by_half_an_interval_at_either_end() -> None:
+    """5 s at 2 A where it begins, 5 s at 1 A where it stops."""
+    begun, stopped = delivered._edges(kneed())
+    assert (begun.size, stopped.size) == (pytest.approx(10 / 3600), pytest.approx(5 / 3600))
+
+
 def test_edges_that_are_known_have_no_part() -> None:
     block = Block(1, 20, 10.0, 200.0, 10.0, 200.0)
     found = counted([0.0, *[2.0] * 20, 0.0], 1, 20, main=(block,))

@@ -226,3 +226,15 @@ def test_a_meter_that_states_no_counts_leaves_its_displays_step() -> None:
     bare = meter.meter({"accuracy": "±0.5 %", "resolution": "10 mA"}, "A")
     (part,) = statistics.scatter("x", np.arange(9.0), np.full(9, 0.5), bare, median=0.5)
     assert part.standard == pytest.approx(0.01 / math.sqrt(12))
+
+
+@pytest.mark.parametrize(
+    ("most", "means"),
+    [(20, list(range(10))), (6, list(range(10))), (5, [0.5, 2.5, 4.5, 6.5, 8.5]), (3, [1.0, 4.0, 7.0])],
+)
+def test_many_rows_are_means_of_neighbours_and_few_stay_by_themselves(most: int, means: list[float]) -> None:
+    """Ten rows: as fives of two, threes of three and one left out."""
+    time = np.arange(10.0)
+    found = statistics.averaged(time, 2 * time, most)
+    assert found[0] == pytest.approx(means)
+    assert found[1] == pytest.approx(2 * np.array(means))
