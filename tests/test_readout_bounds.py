@@ -773,6 +773,18 @@ def test_a_coarser_step_that_divides_all_values_and_fits_them_is_named() -> None
     assert analysis._doubts_of_step(two)[0] == 0.2
 
 
+def test_a_summary_speaks_of_doubt_where_rows_contradict_each_other_and_nowhere_else(tmp_path: Path) -> None:
+    more = {"readout_resolution_V": 0.1, "readout_gain_bound_percent": 0}
+    rows = ["3.62,3.6", "3.66,3.7", "3.71,3.7", "3.79,3.8", "3.91,3.9"]
+    clean = readout.summary(readout.analyse(written(tmp_path, *rows, **more), tmp_path)).sentences
+    doubtful = readout.summary(
+        readout.analyse(written(tmp_path, *rows, "4.02,4.3", **more), tmp_path)
+    ).sentences
+    assert (len(clean), len(doubtful)) == (4, 5)
+    assert not any("Row 7" in one for one in clean)
+    assert "Row 7" in doubtful[2]
+
+
 def test_a_claim_of_no_error_at_all_is_not_kept(tmp_path: Path) -> None:
     claims = [{"about": "readout.largest_error", "at_most": "0 V"}]
     more = {"readout_resolution_V": 0.1, "claims": claims}
