@@ -303,3 +303,17 @@ def test_what_a_reviewer_cut_on_purpose_is_that_of_its_own_source() -> None:
             "a", "mean"
         )
     ] == ["a.x.mean"]
+
+
+def test_a_section_that_failed_says_why_and_one_that_ran_has_its_link_alone() -> None:
+    told = evidence.sections(
+        Record(
+            Findings(()),
+            sections=(
+                {"page": "drain.html", "title": "Drain", "status": "done", "message": ""},
+                {"page": "charge.html", "title": "Charge", "status": "failed", "message": "no log"},
+            ),
+        )
+    )
+    assert '<li><a href="drain.html">Drain</a></li>' in told.html
+    assert '<li><a href="charge.html">Charge</a>: failed, no log</li>' in told.html
