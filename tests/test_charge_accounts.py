@@ -422,25 +422,25 @@ def named(
 @pytest.mark.parametrize(
     ("told", "expected"),
     [
-        (named(LEVEL, precharge_s=66.0), ("precharge", "level")),
-        (named(LEVEL, precharge_s=64.0, knee_s=None), ("constant current", "level")),
-        (named(LEVEL, knee_s=66.0), ("constant current", "level")),
-        (named(SLOPE, knee_s=66.0), ("constant current", "slope")),
-        (named(PASSING, knee_s=66.0), ("constant current", "unexplained")),
-        (named(LEVEL, knee_s=None, pulsing=True), ("constant current", "pulses")),
-        (named(HELD), ("constant voltage", "falling")),
-        (named(HELD, pulsing=True), ("constant voltage", "pulses")),
-        (named(SLOPE, voltage=np.nan), ("constant voltage", "falling")),
-        (named(LEVEL, voltage=4.2 - 0.05 + 0.0039), ("constant voltage", "trickle")),
-        (named(LEVEL, voltage=4.2 - 0.05 + 0.2), ("constant voltage", "unexplained")),
-        (named(LEVEL, mean=0.975), ("constant current", "level")),
-        (named(LEVEL, mean=0.965), ("constant voltage", "unexplained")),
-        (named(PASSING, mean=0.975), ("constant voltage", "unexplained")),
-        (named(LEVEL, mean=0.975, pulsing=True), ("constant current", "pulses")),
+        (lambda: named(LEVEL, precharge_s=66.0), ("precharge", "level")),
+        (lambda: named(LEVEL, precharge_s=64.0, knee_s=None), ("constant current", "level")),
+        (lambda: named(LEVEL, knee_s=66.0), ("constant current", "level")),
+        (lambda: named(SLOPE, knee_s=66.0), ("constant current", "slope")),
+        (lambda: named(PASSING, knee_s=66.0), ("constant current", "unexplained")),
+        (lambda: named(LEVEL, knee_s=None, pulsing=True), ("constant current", "pulses")),
+        (lambda: named(HELD), ("constant voltage", "falling")),
+        (lambda: named(HELD, pulsing=True), ("constant voltage", "pulses")),
+        (lambda: named(SLOPE, voltage=np.nan), ("constant voltage", "falling")),
+        (lambda: named(LEVEL, voltage=4.2 - 0.05 + 0.0039), ("constant voltage", "trickle")),
+        (lambda: named(LEVEL, voltage=4.2 - 0.05 + 0.2), ("constant voltage", "unexplained")),
+        (lambda: named(LEVEL, mean=0.975), ("constant current", "level")),
+        (lambda: named(LEVEL, mean=0.965), ("constant voltage", "unexplained")),
+        (lambda: named(PASSING, mean=0.975), ("constant voltage", "unexplained")),
+        (lambda: named(LEVEL, mean=0.975, pulsing=True), ("constant current", "pulses")),
     ],
 )
 def test_a_stretch_is_called_by_its_kind_its_time_and_its_level(told: Any, expected: tuple[str, str]) -> None:
-    assert told == expected
+    assert told() == expected
 
 
 @pytest.mark.parametrize(("late", "rises"), [(1.101, True), (1.099, False)])

@@ -312,7 +312,7 @@ def _precharge(
     inside = slice(block.first, block.last + 1)
     time, current, voltage = record.time_s[inside], record.current[inside], record.voltage[inside]
     high = np.flatnonzero(current - profile.zero_A >= PRECHARGE_SHARE * profile.level_A)
-    if not len(high) or high[0] == 0 or time[high[0]] - time[0] < PRECHARGE_S:
+    if not len(high) or time[high[0]] - time[0] < PRECHARGE_S:
         return None
     step = int(high[0])
     before = voltage[:step][np.isfinite(voltage[:step])]
