@@ -47,6 +47,9 @@ def test_a_reading_stands_half_way_to_its_neighbours_and_for_no_gap() -> None:
         ([5.0, 5.0], [1, 2], 5.0),
         ([1.0, 2.0, 2.0, 3.0], [1, 1, 1, 2], 2 + (0.3 / 0.4 - 0.5)),
         ([1.0, 2.0], [1, 1], 1.5),
+        # numpy.median of the readings: halfway between those in the middle.
+        ([1.0, 5.0], [1, 1], 3.0),
+        ([1.0, 2.0, 7.0, 7.0], [1, 1, 1, 1], 4.5),
         ([1.02, 0.98, 2.0], [1, 3, 1], 0.99 + (0.5 / 0.8 - 0.5)),
     ],
 )

@@ -70,15 +70,18 @@ def weighted_median(values: FloatArray, weight: FloatArray, step: float) -> floa
     Notes
     -----
     The median of grouped data: within the step that holds the middle, the place is where half of the time
-    lies below. Readings that are all alike give that reading.
+    lies below. Readings that are all alike give that reading. Where half of the time lies in the steps up to
+    one, and half in those from another, it is halfway between the two.
     """
     _, where = np.unique(np.round(values / step).astype(np.int64), return_inverse=True)
     share = np.bincount(where, weight) / weight.sum()
     below = np.concatenate([[0.0], np.cumsum(share)])
-    middle = int(np.searchsorted(below, 0.5, side="right")) - 1
+    middle = (
+        np.array([np.searchsorted(below, 0.5, side="left"), np.searchsorted(below, 0.5, side="right")]) - 1
+    )
     exact = np.bincount(where, weight * values)[middle] / np.bincount(where, weight)[middle]
     inside = (0.5 - below[middle]) / share[middle] - 0.5
-    return float(exact + inside * step)
+    return float(np.mean(exact + inside * step))
 
 
 def across_gaps(
