@@ -195,6 +195,13 @@ def test_four_fifths_of_the_cycles_show_a_pulse(missing: int, found: bool) -> No
     assert (borne_out(values, 20.0, 10.0) is not None) == found
 
 
+@pytest.mark.parametrize(("missing", "found"), [(3, True), (4, False)])
+def test_cycles_at_the_very_ends_of_the_log_count(missing: int, found: bool) -> None:
+    """Sixteen whole cycles from begin to end: four fifths are 12.8."""
+    values = upright(np.delete(10.0 + 20 * np.arange(16), np.arange(3, 3 + 3 * missing, 3)), 320, wide=2.0)
+    assert (borne_out(values, 20.0, 10.0) is not None) == found
+
+
 @pytest.mark.parametrize(("share", "found"), [(0.31, True), (0.29, False)])
 def test_a_cycle_holds_a_pulse_from_0_3_of_the_usual_charge(share: float, found: bool) -> None:
     heights = np.full(20, 100.0)
@@ -228,6 +235,15 @@ def test_where_nearly_half_of_sparse_rows_are_high_a_faster_train_would_look_the
     train = train_of(np.tile(cycle, 12), interval_s)
     assert train is not None
     assert train.folded == folded
+
+
+def test_a_pulses_low_shoulders_are_no_part_of_what_is_high() -> None:
+    """Of 25 rows 12 stand out and 6 reach half of the pulses' height: 0.48 and 0.24 beside the bound of 0.47."""
+    cycle = np.zeros(25)
+    cycle[6:12], cycle[12:18] = 100.0, 20.0
+    train = train_of(np.tile(cycle, 12))
+    assert train is not None
+    assert not train.folded
 
 
 def test_a_period_under_two_rows_is_the_image_of_a_faster_one() -> None:
