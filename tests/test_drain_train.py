@@ -238,7 +238,7 @@ def test_where_nearly_half_of_sparse_rows_are_high_a_faster_train_would_look_the
 
 
 def test_a_pulses_low_shoulders_are_no_part_of_what_is_high() -> None:
-    """Of 25 rows 12 stand out and 6 reach half of the pulses' height: 0.48 and 0.24 beside the bound of 0.47."""
+    """Of 25 rows 12 stand out, 6 reach half of the height: 0.48 and 0.24 beside the bound of 0.47."""
     cycle = np.zeros(25)
     cycle[6:12], cycle[12:18] = 100.0, 20.0
     train = train_of(np.tile(cycle, 12))

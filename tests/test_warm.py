@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import json
 import os
+import random
 import signal
 import subprocess
 import sys
@@ -414,3 +415,41 @@ def test_a_library_left_out_can_be_imported_afterwards() -> None:
     import colorsys
 
     assert colorsys.rgb_to_hsv(0, 0, 0) == (0, 0, 0)
+
+
+EMPTY_SERVER = """
+import os
+from reviewkit.execution import forked
+forked.load_most = lambda: None
+forked.main()
+os._exit(0)
+"""
+"""A server that loads nothing: what is asked of it is how it ends."""
+
+
+@linux
+@pytest.mark.parametrize("round_", range(40))
+def test_a_server_asked_to_end_at_any_moment_ends_and_leaves_nothing(tmp_path: Path, round_: int) -> None:
+    """While it forks, and while it tidies after a client that has just left."""
+    draw = random.Random(round_)
+    name = f"ending-{os.getpid()}-{round_}"
+    process = subprocess.Popen(
+        [sys.executable, "-c", EMPTY_SERVER, name, "0"],
+        env={**os.environ, "TMPDIR": str(tmp_path), "PYTHONPATH": str(ROOT)},
+    )
+    try:
+        server = None
+        while server is None:
+            server = forkserver._reached(forkserver.PREFIX + name)
+        lines = [server._sent(server._name, (time.sleep, (600,))) for _ in range(draw.choice([0, 1, 4]))]
+        time.sleep(draw.uniform(0, 0.06))
+        server.close()
+        time.sleep(draw.choice([0, draw.uniform(0, 0.012)]))
+        process.terminate()
+        assert process.wait(60) == 0
+        assert list(tmp_path.iterdir()) == []
+        for line in lines:
+            line.close()
+    finally:
+        process.kill()
+        process.wait()

@@ -19,14 +19,13 @@ import signal
 import socket
 import sys
 import threading
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import cache
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 from reviewkit.execution import forkserver
@@ -115,6 +114,16 @@ class _Asked:
     child: BaseProcess | None
 
 
+@contextmanager
+def _endable() -> Iterator[None]:
+    """Let the server be ended by a signal here; elsewhere it waits, so that it meets nothing half done."""
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM})
+
+
 class _Serving:
     """One thread, which waits for connections and for children that end."""
 
@@ -127,7 +136,7 @@ class _Serving:
         """Answer until no client has been there for a while [s]."""
         patience_s: float | None = max(linger_s, _FIRST_CLIENT_S)
         try:
-            while ready := wait([self._entrance, *self._watched()], patience_s):
+            while ready := self._next(patience_s):
                 self._forget(ready)
                 if self._entrance in ready:
                     self._let_in()
@@ -139,6 +148,20 @@ class _Serving:
         finally:
             for asked in self._asked:
                 self._end(asked)
+
+    def end(self, *_: object) -> None:
+        """End at once, asked by a signal, with all children and nothing left.
+
+        An exception instead could be lost in a library that is being loaded.
+        """
+        for asked in self._asked:
+            self._end(asked)
+        shutil.rmtree(self._home, ignore_errors=True)
+        os._exit(0)
+
+    def _next(self, patience_s: float | None) -> list[Any]:
+        with _endable():
+            return wait([self._entrance, *self._watched()], patience_s)
 
     def _watched(self) -> Iterable[Any]:
         return [
@@ -232,6 +255,7 @@ def _settle(stray: Path, server: int) -> None:
     os.setsid()
     signal.signal(signal.SIGINT, signal.default_int_handler)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})
     ctypes.CDLL(None).prctl(_PARENT_DIED, signal.SIGKILL)
     if os.getppid() != server:
         # The server ended before this process could ask to end with it.
@@ -247,25 +271,24 @@ def _settle(stray: Path, server: int) -> None:
     np.random.seed()
 
 
-def _ended(_signal: int, _frame: FrameType | None) -> None:
-    raise SystemExit
-
-
 def main() -> None:
     """Load, then serve; told are the name to listen at and how long to wait for another client [s]."""
     name, linger_s = sys.argv[1], float(sys.argv[2])
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, _ended)
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM})
     with socket.socket(socket.AF_UNIX) as entrance, disk.temporary_folder() as home:
+        serving = _Serving(entrance, home)
+        signal.signal(signal.SIGTERM, serving.end)
         entrance.bind(forkserver.PREFIX + name)
         entrance.listen()
         os.environ["IPYTHONDIR"] = str(home)
         # What has been loaded stays, so that there is nothing to look for; and a child that looked through it
         # all would copy it all.
         gc.disable()
-        load_most()
+        with _endable():
+            load_most()
         gc.freeze()
-        _Serving(entrance, home).serve(linger_s)
+        serving.serve(linger_s)
 
 
 if __name__ == "__main__":

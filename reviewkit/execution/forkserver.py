@@ -29,6 +29,8 @@ from reviewkit.system.kit import fingerprint as program
 PREFIX = "\0reviewkit-"
 """Of the servers' addresses: names that are no files, and are gone with the process."""
 _START_S = 20.0
+_END_S = 20.0
+"""Waited for a server's end before it is killed. Chosen: a busy machine may take seconds."""
 _lingering: list[subprocess.Popen[bytes]] = []
 """Servers that this process has started and does not wait for."""
 
@@ -146,7 +148,11 @@ def serving(*, linger_s: float = 0.0, ahead: bool = True) -> Iterator[None]:
             leaving.close()
         if own and not linger_s:
             own[0].terminate()
-            own[0].wait()
+            try:
+                own[0].wait(_END_S)
+            except subprocess.TimeoutExpired:
+                own[0].kill()
+                own[0].wait()
 
 
 def _at_hand() -> Server | None:
