@@ -562,9 +562,9 @@ def test_the_list_reads_what_the_published_summary_shows_and_the_findings_that_i
     }
     (tmp_path / "lantern" / "findings.json").write_text(json.dumps(whole), encoding="utf-8")
     # Only what the kit published is listed: the folder's list of files tells.
-    assert review_list.key_figures(tmp_path) == ([], [])
+    assert review_list.key_figures(review_list.told(tmp_path)) == ([], [])
     written.seal(tmp_path / "lantern")
-    columns, (row,) = review_list.key_figures(tmp_path)
+    columns, (row,) = review_list.key_figures(review_list.told(tmp_path))
     assert columns == ["Ends its charge", "Inside its limits", "What can go wrong", "flux"]
     assert [figure.text for figure in row.figures] == ["yes", "1\u00a0of\u00a01", "the lock is lost", "310"]
     assert row.about == "edition 2, 2026-02-21"

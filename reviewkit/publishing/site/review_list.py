@@ -6,6 +6,7 @@ import hashlib
 import html
 import json
 import os
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -44,7 +45,8 @@ def write_list(
         If somebody else's page has that name.
     """
     context.write_charts(out, context.charts_source(charts_script))
-    columns, reviews = key_figures(out, fresh=fresh)
+    every = told(out, fresh=fresh)
+    columns, reviews = key_figures(every)
     page = PageContext(title="All reviews")
     text = rendering.template(
         "list.html.j2",
@@ -53,7 +55,7 @@ def write_list(
         fresh=fresh,
         columns=columns,
         reviews=reviews,
-        comparisons=comparisons(out),
+        comparisons=comparisons(out, {name: one["device"]["name"] for name, one in every.items()}),
     )
     written.put(out, home, lambda part: part.write_text(text, encoding="utf-8"))
     for name in [name for name in written.shared(out) if name.endswith(".html") and name != home]:
@@ -106,11 +108,15 @@ class ListRow:
         return " ".join(figure.has for figure in self.figures if figure.has)
 
 
-def key_figures(out: Path, *, fresh: bool = False) -> tuple[list[str], list[ListRow]]:
-    """Return the columns' names and the reviews of a published folder, drafts left out."""
-    every = {folder.name: _listed(folder, fresh=fresh) for folder in _published(out)}
-    columns = {key: head for told in every.values() for key, (head, _) in told["figures"].items()}
-    rows = [_row(name, told, [_figure(told, key) for key in columns]) for name, told in every.items()]
+def told(out: Path, *, fresh: bool = False) -> dict[str, dict[str, Any]]:
+    """Return what each review of a published folder tells the list, by its folder's name; no drafts."""
+    return {folder.name: _listed(folder, fresh=fresh) for folder in _published(out)}
+
+
+def key_figures(every: Mapping[str, Mapping[str, Any]]) -> tuple[list[str], list[ListRow]]:
+    """Return the columns' names and the rows, of what each review tells the list."""
+    columns = {key: head for one in every.values() for key, (head, _) in one["figures"].items()}
+    rows = [_row(name, one, [_figure(one, key) for key in columns]) for name, one in every.items()]
     return list(columns.values()), sorted(rows, key=lambda row: row.title.lower())
 
 
@@ -156,9 +162,8 @@ def _picture(head: str, drawn: Sequence[tuple[str, Figure]]) -> Markup:
     return Markup(made.for_page)  # the drawing escapes its texts
 
 
-def comparisons(out: Path) -> list[Link]:
-    """Return the pages of a published folder that show its reviews side by side."""
-    devices = {folder.name: _listed(folder)["device"]["name"] for folder in _published(out)}
+def comparisons(out: Path, devices: Mapping[str, str]) -> list[Link]:
+    """Return the pages of a published folder that show its reviews side by side; told are their devices."""
     links = []
     for path in sorted(out.glob(f"*/{COMPARED}")):
         folder = path.parent
@@ -201,18 +206,21 @@ def _listed(folder: Path, *, fresh: bool = False) -> dict[str, Any]:
         figures = {name: (head, asdict(own)) for name, (head, own) in _own_figures(folder, whole).items()}
         return json.dumps({"device": whole["device"], "review": whole["review"], "figures": figures})
 
-    told: dict[str, Any] = json.loads(rendering.kept(("listed", states), make, fresh=fresh))
-    return told
+    plain: dict[str, Any] = json.loads(rendering.kept(("listed", states), make, fresh=fresh))
+    return plain
 
 
 def _status(path: Path) -> os.stat_result | None:
     return path.stat() if path.is_file() else None
 
 
-def _figure(told: Mapping[str, Any], key: str) -> Figure:
+def _figure(one: Mapping[str, Any], key: str) -> Figure:
     """Return what stands in one of the list's columns; empty where the review has nothing for it."""
-    _, own = told["figures"].get(key, ("", {}))
+    _, own = one["figures"].get(key, ("", {}))
     return Figure(**{**own, "interval": tuple(own["interval"])} if own.get("interval") else own)
+
+
+_SUMMARY = re.compile(r'"kind":\s*"summary"')
 
 
 def _own_figures(folder: Path, whole: Mapping[str, Any]) -> dict[str, tuple[str, Figure]]:
@@ -221,7 +229,8 @@ def _own_figures(folder: Path, whole: Mapping[str, Any]) -> dict[str, tuple[str,
     Its summary displays them; its metadata may name findings as `figures` beside.
     """
     texts = (path.read_text(encoding="utf-8") for path in folder.glob("notebooks/*.ipynb"))
-    summaries = (json.loads(text) for text in texts if '"summary"' in text)
+    # Most of what a review has is in other notebooks, and reading it takes longest.
+    summaries = (json.loads(text) for text in texts if _SUMMARY.search(text))
     own = [one for one in summaries if one["metadata"].get("reviewkit", {}).get("kind") == "summary"]
     shown = (part for one in own for part in harvest.displayed(one, PART_MIME) if "figures" in part)
     found = {item["name"]: (item["head"], _read(item)) for part in shown for item in part["figures"]}
