@@ -10,7 +10,7 @@ import numpy as np
 from reviewkit.charge import ending
 from reviewkit.charge.record import LOCAL_STEPS, ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
-from reviewkit.charge.statistics import across_gaps, line, scatter, weighted_median, weights
+from reviewkit.charge.statistics import across_gaps, line, scatter, standing, weighted_median, weights
 from reviewkit.logs.log import Gap
 from reviewkit.metrology import Component, Measured, shaken_left
 
@@ -198,10 +198,10 @@ def _droop_of(sums: FloatArray, length: float) -> float:
 
 
 def _stands(record: ChargeRecord, phases: Phases, time: FloatArray) -> FloatArray:
-    """Return twice how long each of some rows stands [s]: across a gap of the log, never across a pause."""
-    steps = np.diff(record.time_s)
-    stands = np.append(steps[:1], steps) + np.append(steps, steps[-1:])
-    return np.ones(len(time)) if phases.pulsed else stands[np.searchsorted(record.time_s, time)]
+    """Return how long each of some rows stands [s]: across a gap of the log, never across a pause."""
+    if phases.pulsed:
+        return np.ones(len(time))
+    return standing(np.diff(record.time_s))[np.searchsorted(record.time_s, time)]
 
 
 def termination(record: ChargeRecord, phases: Phases) -> Measured | None:

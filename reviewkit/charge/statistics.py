@@ -35,7 +35,12 @@ def weights(time_s: FloatArray) -> FloatArray:
         return np.ones(len(time_s))
     usual = local_intervals(time_s, usual_interval(time_s))
     steps = np.minimum(np.diff(time_s), GAP_INTERVALS * usual)
-    before, after = np.append(steps[:1], steps), np.append(steps, steps[-1:])
+    return standing(steps)
+
+
+def standing(steps_s: FloatArray) -> FloatArray:
+    """Return how long each row stands [s]: half way to its neighbours, from the steps between the rows."""
+    before, after = np.append(steps_s[:1], steps_s), np.append(steps_s, steps_s[-1:])
     return np.asarray((before + after) / 2, dtype=np.float64)
 
 
