@@ -15,6 +15,7 @@ from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import Phases
 from reviewkit.charge.segmentation import HELD
 from reviewkit.charge.series_resistance import Regulation
+from reviewkit.charge.statistics import of_some_size
 from reviewkit.metrology import Component, Distribution, Measured, difference
 
 DECLARED_SHARE = 0.2
@@ -409,7 +410,7 @@ def _earlier_stop(with_rig: Run, without: Run, stop_A: float) -> tuple[Component
     ends = [float(np.interp(-stop_A, -run.current_A, run.time_s)) for run in (with_rig, without)]
     change = (without.duration_s - with_rig.duration_s) - (ends[1] - ends[0])
     part = Component("time without the rig: current at the stop", abs(change), "s", "rectangular")
-    return (part,) if part.size else ()
+    return of_some_size([part])
 
 
 def _before_knee(cell: CellModel, charge: Charge) -> State:

@@ -11,6 +11,7 @@ import numpy as np
 from reviewkit.charge.profile import PULSE_S
 from reviewkit.charge.record import GAP_INTERVALS, ChargeRecord, FloatArray
 from reviewkit.charge.regimes import PhaseName, Phases
+from reviewkit.charge.statistics import of_some_size
 from reviewkit.logs.log import Gap
 from reviewkit.metrology import Component, Measured
 
@@ -245,7 +246,7 @@ def _edges(delivered: Delivered) -> tuple[Component, ...]:
             "rectangular",
         ),
     )
-    return tuple(part for part in parts if part.size)
+    return of_some_size(parts)
 
 
 def _hidden_parts(delivered: Delivered) -> tuple[Component, ...]:

@@ -10,7 +10,7 @@ import numpy as np
 from reviewkit.charge.profile import Bins, Block, Profile, fades
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.segmentation import HELD, PASSING, Account
-from reviewkit.charge.statistics import line
+from reviewkit.charge.statistics import line, of_some_size
 from reviewkit.metrology import Component, Measured
 
 Ending = Literal["terminated", "cable pulled", "log ended", "never", "undecided", "faded"]
@@ -173,7 +173,7 @@ def _between(record: ChargeRecord, early_s: float, late_s: float, name: str) -> 
     parts = [Component(f"{name}: between two rows", (late_s - early_s) / 2, "s", "rectangular")]
     if record.stamp_s:
         parts.append(stamp(record, name))
-    return Measured((early_s + late_s) / 2, "s", tuple(part for part in parts if part.size))
+    return Measured((early_s + late_s) / 2, "s", of_some_size(parts))
 
 
 def stamp(record: ChargeRecord, name: str) -> Component:

@@ -8,7 +8,7 @@ GUM F.2.2.1: a digital display of step δ has δ/√12, and readings that are al
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -199,6 +199,11 @@ def line(time_s: FloatArray, values: FloatArray, weight: FloatArray | None = Non
     return Line(centre, middle, slope, residual, rows, spread, thin)
 
 
+def of_some_size(parts: Iterable[Component]) -> tuple[Component, ...]:
+    """Return the components of a doubt that there is something of."""
+    return tuple(part for part in parts if part.size > 0)
+
+
 def scatter(
     name: str, time_s: FloatArray, values: FloatArray, meter: Meter, *, median: float
 ) -> tuple[Component, ...]:
@@ -232,4 +237,4 @@ def scatter(
     if not meter.states_counts:
         left = left_of_step(float(np.var(values)), meter.resolution)
         parts.append(Component(f"{name}: display step", left, meter.unit, "rectangular"))
-    return tuple(part for part in parts if part.size)
+    return of_some_size(parts)

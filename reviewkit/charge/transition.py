@@ -14,7 +14,7 @@ from reviewkit.charge.profile import Bins, Block, Profile
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.segmentation import CLOSE, HELD, Account
 from reviewkit.charge.series_resistance import correlation_length
-from reviewkit.charge.statistics import averaged
+from reviewkit.charge.statistics import averaged, of_some_size
 from reviewkit.metrology import Component, Measured, shaken_left
 
 PLACES = 121
@@ -213,7 +213,7 @@ def _bends(
                 "rectangular",
             ),
         )
-        bend = Measured(bend_s, "s", tuple(part for part in parts if part.size > 0))
+        bend = Measured(bend_s, "s", of_some_size(parts))
         # A short window that contradicts the surest of the longer ones bends by chance.
         surest = min(found, key=lambda other: other.standard, default=bend)
         if abs(bend.value - surest.value) <= bend.expanded + surest.expanded:

@@ -11,7 +11,15 @@ import pandas as pd
 from reviewkit.charge import ending
 from reviewkit.charge.record import ChargeRecord, FloatArray
 from reviewkit.charge.regimes import Phases
-from reviewkit.charge.statistics import across_gaps, averaged, line, scatter, weighted_median, weights
+from reviewkit.charge.statistics import (
+    across_gaps,
+    averaged,
+    line,
+    of_some_size,
+    scatter,
+    weighted_median,
+    weights,
+)
 from reviewkit.metrology import Component, Measured
 
 _BEFORE_S = 60.0
@@ -229,7 +237,7 @@ def _extrapolated(record: ChargeRecord, time: FloatArray, volts: FloatArray, mom
         record.voltmeter.component(value),
         Component("settled voltage: relaxation still to come, fitted", doubt, "V", "rectangular"),
     )
-    return Measured(value, "V", tuple(part for part in parts if part.size > 0))
+    return Measured(value, "V", of_some_size(parts))
 
 
 def _relaxed(time: FloatArray, volts: FloatArray, lags: list[float], moment: float) -> float:
