@@ -13,7 +13,7 @@ import shlex
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType, ModuleType
@@ -274,8 +274,7 @@ def run(
                 from reviewkit.commands import reviews
             # The options are named as the function's own.
             _report(reviews.run(*left, out=out, executor=executor, fresh=fresh, **own, **options))
-    for page in done.values():
-        click.echo(f"unchanged: {_from_here(page)}")
+    _say_unchanged(done)
 
 
 @contextmanager
@@ -377,8 +376,7 @@ def compare(folders: tuple[Path, ...], out: Path, list_name: str, **templates: A
 
         together = commands.compare(*folders, out=out, list_name=list_name, unchanged=done, **templates)
     _report(together.reviews)
-    for page in done.values():
-        click.echo(f"unchanged: {_from_here(page)}")
+    _say_unchanged(done)
     if not together.result.ok:
         _say_failure(together.place.name, together.result)
         click.get_current_context().exit(KIT_AT_FAULT)
@@ -710,6 +708,11 @@ def _report(published: Sequence[Published]) -> None:
         _say_faults(item.faults)
     if failed:
         click.get_current_context().exit(_status([result for _, result in failed]))
+
+
+def _say_unchanged(pages: Mapping[Path, Path]) -> None:
+    for page in pages.values():
+        click.echo(f"unchanged: {_from_here(page)}")
 
 
 def _say_failure(name: str, result: SectionResult) -> None:

@@ -45,7 +45,7 @@ def test_one_source_has_nothing_to_be_compared_with():
 @pytest.mark.parametrize(
     ("kind", "limit_A"),
     [
-        # USB 2.0 unit loads; USB 3.x; Battery Charging 1.2; IEC 63002 4.4 for Type-C.
+        # USB 2.0, 7.2.1: unit loads of 100 mA, five at most; USB 3.x: six of 150 mA; BC 1.2; IEC 63002 4.4.
         ("usb 2.0 before configuration", 0.1),
         ("usb 2.0", 0.5),
         ("usb 3", 0.9),
@@ -56,6 +56,7 @@ def test_one_source_has_nothing_to_be_compared_with():
 )
 def test_what_a_source_may_give(kind, limit_A):
     assert source_limit(kind, None).high == limit_A
+    assert source_limit(kind, 0.7).high == 0.7
 
 
 def test_a_declared_limit_wins_and_an_unknown_kind_is_refused():

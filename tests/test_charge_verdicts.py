@@ -16,7 +16,6 @@ from reviewkit.charge.inputs import (
     afterwards_limit,
     charge_current_limit,
     precharge_limit,
-    source_limit,
     termination_limit,
 )
 from reviewkit.charge.limit_time import Adherence
@@ -103,27 +102,6 @@ def test_each_quantity_is_judged_by_its_own_limit(name: str, low: float | None, 
 def test_what_has_no_limit_is_not_judged() -> None:
     judged = [name for name in findings.LABELS if findings.limit_of(a_run(), name) is not None]
     assert len(judged) == 8
-
-
-@pytest.mark.parametrize(
-    ("kind", "amps"),
-    [
-        ("usb 2.0 before configuration", 0.1),
-        ("usb 2.0", 0.5),
-        ("usb 3", 0.9),
-        ("usb charging port", 1.5),
-        ("type-c 1.5 A", 1.5),
-        ("type-c 3 A", 3.0),
-    ],
-)
-def test_a_source_gives_what_its_standard_says(kind: str, amps: float) -> None:
-    """USB 2.0, 7.2.1: unit loads of 100 mA, five at most; USB 3.x: six of 150 mA; BC 1.2; USB Type-C."""
-    found = source_limit(kind, None)
-    assert found is not None
-    assert found.high == amps
-    stated = source_limit(kind, 0.7)
-    assert stated is not None
-    assert stated.high == 0.7
 
 
 @pytest.mark.parametrize(

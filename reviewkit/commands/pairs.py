@@ -160,26 +160,27 @@ def compare(
     """
     if not 2 <= len(folders) <= MOST:
         raise InputError(f"{len(folders)} review folders; expected 2 to {MOST} to compare")
+    places = [Path(folder) for folder in folders]
     seen: set[Path] = set()
-    for folder in folders:
-        if Path(folder).resolve() in seen:
+    for folder in places:
+        if folder.resolve() in seen:
             raise InputError("the same folder twice", file=str(folder), remedy="Name each review once.")
-        seen.add(Path(folder).resolve())
+        seen.add(folder.resolve())
     own: Mapping[str, Any] = {"templates": tuple(templates), "only_templates": tuple(only_templates)}
     parts = discover(own["templates"], only=own["only_templates"])
     template = next(iter(of_kind("compare", parts)), None)
     if template is None:
         raise InputError("there is no template that compares in the folders of templates")
     refuse_place(Path(out), folders, list_name)
-    names = [keys.published_name(Path(folder).resolve()) for folder in folders]
-    atomic.comparison(Path(out).resolve(), site.beside(names))
+    called = site.beside([keys.published_name(folder.resolve()) for folder in places])
+    atomic.comparison(Path(out).resolve(), called)
     with forkserver.serving():
-        left = [folder for folder in map(Path, folders) if folder not in unchanged]
+        left = [folder for folder in places if folder not in unchanged]
         reviews = run(*left, out=out, executor=executor, list_name=list_name, **own) if left else ()
         sides = {folder: Side.published(page) for folder, page in unchanged.items()}
         sides |= dict(zip(left, map(Side.just_run, reviews), strict=True))
-        ordered = [sides[folder] for folder in map(Path, folders)]
-        result, place = _compared(ordered, template, Path(out), list_name, site.beside(names))
+        ordered = [sides[folder] for folder in places]
+        result, place = _compared(ordered, template, Path(out), list_name, called)
     return SideBySide(reviews, result, place)
 
 
